@@ -1,0 +1,113 @@
+"""What can go wrong, and how it is told.
+
+Two kinds of things are told to the maker. A `Finding` is about a drawing or a part: it was read,
+and something in it was mended or left out. A `Problem` is about the input as a whole: work cannot
+go on, and an `InputError` carries all problems at once. Both say where and what to do next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+Point = tuple[float, float]
+
+
+def _at(at: Point | None) -> str:
+    return "" if at is None else f" at ({at[0]:.1f}, {at[1]:.1f}) mm"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something noticed while a drawing or a part was worked on.
+
+    Parameters
+    ----------
+    code : str
+        Stable short name, for example ``open-outline``; tests and scripts may rely on it.
+    text : str
+        What is the matter, in the maker's words.
+    todo : str
+        What the maker can do about it; empty when nothing is needed.
+    mended : bool
+        True when the result is as if the flaw had not been there.
+    file, layer, id : str
+        Where it is; empty when it does not apply. ``id`` is the id or handle in the drawing.
+    at : (float, float), mm, optional
+        A point in the drawing's coordinates, with y upward.
+    """
+
+    code: str
+    text: str
+    todo: str = ""
+    mended: bool = False
+    file: str = ""
+    layer: str = ""
+    id: str = ""
+    at: Point | None = None
+
+    def __str__(self) -> str:
+        names = [self.file, self.layer and f"layer '{self.layer}'", self.id and f"id '{self.id}'"]
+        where = ", ".join(name for name in names if name)
+        head = f"{where}{_at(self.at)}: " if where or self.at else ""
+        tail = f" {self.todo}" if self.todo else ""
+        return f"{head}{self.text}{' (mended)' if self.mended else ''}.{tail}"
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something in the input that work cannot go on with.
+
+    Parameters
+    ----------
+    where : str
+        Path to the culprit, for example ``build.toml: part[7] 'blade': quantity``.
+    what : str
+        What is wrong, without a full stop at the end.
+    todo : str
+        What to do about it, a sentence without a full stop at the end.
+    """
+
+    where: str
+    what: str
+    todo: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.what}." + (f" {self.todo}." if self.todo else "")
+
+
+class NestkitError(Exception):
+    """Base of everything that nestkit raises on purpose."""
+
+    exit_code = 2
+
+
+class InputError(NestkitError, ValueError):
+    """The input is wrong; `problems` holds everything found, not the first alone."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    @classmethod
+    def one(cls, where: str, what: str, todo: str = "") -> InputError:
+        """An error with a single problem."""
+        return cls([Problem(where, what, todo)])
+
+
+class DrawingError(InputError):
+    """A drawing of which nothing can be used."""
+
+
+class OutputError(NestkitError, OSError):
+    """The output cannot be written: disk full, no permission, a file in the folder's place."""
+
+
+class Interrupted(NestkitError):  # noqa: N818 - it is no error: the maker asked for it
+    """The maker pressed Ctrl-C; what was found so far is kept where `kept` says."""
+
+    exit_code = 130
+
+    def __init__(self, message: str, kept: str = "") -> None:
+        self.kept = kept
+        super().__init__(message)

@@ -1,0 +1,66 @@
+"""Lengths and angles, in and out. Inside, lengths are millimetres and angles radians.
+
+References
+----------
+CSS Values and Units Level 4, "Absolute lengths" (W3C): 1 in = 25.4 mm = 96 px = 72 pt = 6 pc = 101.6 Q.
+DXF reference (Autodesk), header variable ``$INSUNITS``.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Unit = Literal["mm", "in"]
+
+MM_PER_INCH = 25.4
+
+#: Millimetres in one CSS/SVG unit.
+MM_PER_CSS_UNIT: dict[str, float] = {
+    "": MM_PER_INCH / 96,
+    "px": MM_PER_INCH / 96,
+    "pt": MM_PER_INCH / 72,
+    "pc": MM_PER_INCH / 6,
+    "q": 0.25,
+    "mm": 1.0,
+    "cm": 10.0,
+    "in": MM_PER_INCH,
+}
+
+#: Millimetres in one drawing unit by ``$INSUNITS`` code; code 0 means that the drawing names no unit.
+MM_PER_INSUNITS: dict[int, float] = {
+    1: 25.4,
+    2: 304.8,
+    3: 1_609_344.0,
+    4: 1.0,
+    5: 10.0,
+    6: 1_000.0,
+    7: 1_000_000.0,
+    8: 2.54e-5,
+    9: 0.0254,
+    10: 914.4,
+    11: 1e-7,
+    12: 1e-6,
+    13: 1e-3,
+    14: 100.0,
+    15: 10_000.0,
+    16: 100_000.0,
+    17: 1e12,
+}
+
+
+def mm_per(unit: Unit) -> float:
+    """Millimetres in one of the build's units."""
+    return MM_PER_INCH if unit == "in" else 1.0
+
+
+def show_length(mm: float, unit: Unit = "mm") -> str:
+    """A length as a person writes it: ``184.5 mm`` or ``7.264 in``."""
+    value, digits = mm / mm_per(unit), 3 if unit == "in" else 1
+    text = f"{value:.{digits}f}".rstrip("0").rstrip(".") if digits else f"{value:.0f}"
+    return f"{'0' if text in ('', '-0') else text} {unit}"
+
+
+def show_size(width_mm: float, height_mm: float, unit: Unit = "mm") -> str:
+    """A size as a person writes it: ``184.5 x 60 mm``."""
+    width = show_length(width_mm, unit).removesuffix(f" {unit}")
+    return f"{width} x {show_length(height_mm, unit)}"
