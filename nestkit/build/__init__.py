@@ -1,0 +1,1 @@
+"""The build file: its model, its reading, the part list at a scale."""

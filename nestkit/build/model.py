@@ -1,0 +1,164 @@
+"""A build as the rest of the program sees it: checked, in millimetres and radians, at one scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path as FilePath
+from typing import Literal
+
+from nestkit.errors import Finding
+from nestkit.geometry import Shape
+from nestkit.units import Unit
+
+CutterKind = Literal["laser", "knife", "hand"]
+
+
+@dataclass(frozen=True, slots=True)
+class Turns:
+    """The turns that a part may take on the sheet.
+
+    Parameters
+    ----------
+    angles : tuple of float, radians, or None
+        The allowed turns, sorted, each in [0, 2 pi); None when any turn is allowed.
+    """
+
+    angles: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cutter:
+    """The machine, or the hand, that cuts.
+
+    Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand).
+    """
+
+    kind: CutterKind = "laser"
+    bed: tuple[float, float] | None = None
+    kerf: float = 0.0
+    cut_speed: float = 20.0
+    travel_speed: float = 300.0
+    mark_speed: float = 100.0
+    pass_depth: float = 0.8
+    skin: float = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One kind of sheet, as bought or as it lies in the shop.
+
+    Parameters
+    ----------
+    name : str
+        How the sheet is called in lists, for example ``eva 6 mm 1200 x 600``.
+    material : str
+        Lower-case name of the material.
+    thickness : float, mm
+    size : (float, float), mm
+        Width and height.
+    price : float
+        Of one bought sheet; those in the shop cost nothing.
+    in_shop : int
+        How many are there.
+    buy : bool
+        Whether more can be bought.
+    """
+
+    name: str
+    material: str
+    thickness: float
+    size: tuple[float, float]
+    price: float = 0.0
+    in_shop: int = 0
+    buy: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Assembly:
+    """Parts that are glued together; lower `order` is cut and glued first."""
+
+    name: str
+    order: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One flat piece of one thickness, as it would be cut at the build's scale.
+
+    Parameters
+    ----------
+    name : str
+    shape : Shape
+        Finished size; its bounding box starts at (0, 0).
+    material, thickness
+        Of the sheet it is cut from (mm).
+    copies : int
+        Quantity plus spares.
+    spares : int
+        How many of the copies are spares.
+    mirrored_pairs : bool
+        True when every second copy is mirrored: copy 2, 4, ... (copies count from 1).
+    turns : Turns
+    assembly : str
+        Empty when the part belongs to none.
+    by_hand : bool
+        True when the maker asked for this part to be cut by hand.
+    source : str
+        Where the outline comes from, for messages: ``halberd.svg#blade``.
+    findings : tuple of Finding
+    """
+
+    name: str
+    shape: Shape
+    material: str
+    thickness: float
+    copies: int = 1
+    spares: int = 0
+    mirrored_pairs: bool = False
+    turns: Turns = field(default_factory=Turns)
+    assembly: str = ""
+    by_hand: bool = False
+    source: str = ""
+    findings: tuple[Finding, ...] = ()
+
+    def is_mirrored(self, copy: int) -> bool:
+        """Whether copy number ``copy`` (from 1) is cut mirrored."""
+        return self.mirrored_pairs and copy % 2 == 0
+
+
+@dataclass(frozen=True, eq=False)
+class Build:
+    """One whole prop, read and checked, at one scale.
+
+    Parameters
+    ----------
+    name : str
+    file : pathlib.Path
+        The build file.
+    unit : "mm" or "in"
+        What reports speak.
+    scale : float
+        The factor from drawing to finished size.
+    gap, margin : float, mm
+    cutter : Cutter
+    sheets : tuple of Sheet
+        In the build file's order.
+    assemblies : tuple of Assembly
+        Sorted by order, then by their place in the file.
+    parts : tuple of Part
+        In the build file's order.
+    findings : tuple of Finding
+        Warnings about the build itself; those of a part are with the part.
+    """
+
+    name: str
+    file: FilePath
+    unit: Unit
+    scale: float
+    gap: float
+    margin: float
+    cutter: Cutter
+    sheets: tuple[Sheet, ...]
+    assemblies: tuple[Assembly, ...]
+    parts: tuple[Part, ...]
+    findings: tuple[Finding, ...] = ()

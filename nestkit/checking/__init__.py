@@ -1,0 +1,1 @@
+"""Reads the written files back and judges them with code of its own."""

@@ -1,0 +1,1 @@
+"""Kerf, cut order and the split into jobs."""

@@ -1,0 +1,73 @@
+"""A job: what one cutter file holds, in the order it is cut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from nestkit.geometry import LineKind, Path
+from nestkit.nesting.model import PlannedSheet
+
+#: Layers that every job may use, in the order they are to run; POCKET_01.. stand between MARK and the cuts.
+SHEET_LAYER = "SHEET"
+LABEL_LAYER = "LABEL"
+MARK_LAYER = "MARK"
+CUT_INSIDE_LAYER = "CUT_INSIDE"
+CUT_OUTSIDE_LAYER = "CUT_OUTSIDE"
+
+
+def pocket_layer(number: int) -> str:
+    """Layer of etching pass ``number``, counting from 1."""
+    return f"POCKET_{number:02d}"
+
+
+@dataclass(frozen=True, eq=False)
+class Stroke:
+    """One path that the tool follows, kerf already in.
+
+    Parameters
+    ----------
+    layer : str
+        One of the layer names above.
+    path : Path
+        Closed or open, in the sheet's coordinates.
+    part, copy : str, int
+        Whose it is; copies count from 1.
+    kind : LineKind
+        cut, mark, fold or bevel.
+    """
+
+    layer: str
+    path: Path
+    part: str
+    copy: int
+    kind: LineKind = LineKind.CUT
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One bed load.
+
+    Parameters
+    ----------
+    name : str
+        File name without its ending: ``job-01-eva-6mm``.
+    sheet : PlannedSheet
+    strokes : tuple of Stroke
+        In cut order.
+    travel : float, mm
+        Way of the tool between strokes, from the sheet's lower left corner on.
+    seconds : float
+        Estimate: cut, mark and travel lengths over their speeds.
+    """
+
+    name: str
+    sheet: PlannedSheet
+    strokes: tuple[Stroke, ...]
+    travel: float
+    seconds: float
+
+    @cached_property
+    def cut_length(self) -> float:
+        """Length of all cuts through the foam, mm."""
+        return sum(s.path.length for s in self.strokes if s.kind is LineKind.CUT)

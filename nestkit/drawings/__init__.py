@@ -1,0 +1,1 @@
+"""SVG and DXF drawings, read into outlines and lines."""

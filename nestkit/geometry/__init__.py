@@ -1,0 +1,11 @@
+"""Outlines, arcs, offsets and placements in the plane; no files, no build.
+
+Lengths are millimetres, angles radians, y points up.
+"""
+
+from nestkit.geometry.outline import Outline
+from nestkit.geometry.path import FLATNESS, Path
+from nestkit.geometry.placement import Placement
+from nestkit.geometry.shape import Line, LineKind, Shape
+
+__all__ = ["FLATNESS", "Line", "LineKind", "Outline", "Path", "Placement", "Shape"]

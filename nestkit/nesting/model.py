@@ -1,0 +1,126 @@
+"""A plan: which part lies where on which sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from nestkit.build.model import CutterKind, Part
+from nestkit.geometry import Outline, Placement, Shape
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedPart:
+    """One copy of a part, lying on a sheet.
+
+    `copy` counts from 1 within the part; `placement` maps the part's own coordinates (bounding box
+    from the origin, finished size) to the sheet's, whose origin is its lower left corner.
+    """
+
+    part: Part
+    copy: int
+    placement: Placement
+
+    @cached_property
+    def shape(self) -> Shape:
+        """Outline and lines at finished size, in sheet coordinates."""
+        return self.part.shape.transformed(self.placement.matrix)
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedSheet:
+    """One sheet, or one blank cut by hand from a sheet, with what lies on it: one bed load.
+
+    Parameters
+    ----------
+    index : int
+        Counts from 1 through the whole plan.
+    stock : str
+        Name of the kind of sheet (`build.model.Sheet.name`).
+    stock_number : int
+        Which sheet of that kind this is, or was cut from, counting from 1.
+    bought : bool
+        False when that sheet is already in the shop.
+    blank_origin : (float, float) or None, mm
+        Lower left corner of the blank on its sheet; None when it is the whole sheet.
+    material, thickness
+        Thickness in mm.
+    outline : Outline
+        Edge of the sheet or blank, lower left corner at (0, 0).
+    how : str
+        laser, knife or hand.
+    placed : tuple of PlacedPart
+    """
+
+    index: int
+    stock: str
+    stock_number: int
+    bought: bool
+    blank_origin: tuple[float, float] | None
+    material: str
+    thickness: float
+    outline: Outline
+    how: CutterKind
+    placed: tuple[PlacedPart, ...]
+
+    @property
+    def fill(self) -> float:
+        """Share of the sheet's area that becomes parts, 0..1."""
+        return sum(placed.part.shape.outline.area for placed in self.placed) / self.outline.area
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What one material and thickness comes to.
+
+    Parameters
+    ----------
+    parts : int
+        Copies asked for, those left out included.
+    sheets_used : int
+        Whole sheets, bought or from the shop; blanks of one sheet count once.
+    sheets_at_least : int
+        No plan can do with fewer.
+    proven : bool
+        True when `sheets_used` equals `sheets_at_least` and nothing is left out.
+    waste : float, 0..1
+        Share of the used sheets' area that does not become parts.
+    cost : float
+        Money for the sheets to buy.
+    to_buy : tuple of (str, int)
+        Kinds of sheets and how many of each to buy.
+    from_shop : tuple of (str, int)
+        Kinds of sheets and how many of each to take from the shop.
+    """
+
+    material: str
+    thickness: float
+    parts: int
+    sheets_used: int
+    sheets_at_least: int
+    proven: bool
+    waste: float
+    cost: float
+    to_buy: tuple[tuple[str, int], ...] = ()
+    from_shop: tuple[tuple[str, int], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Unplaced:
+    """A copy that the plan leaves out, and why."""
+
+    part: Part
+    copy: int
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The plan of a whole build: groups by material and thickness, sheets, and what is left out."""
+
+    build: str
+    scale: float
+    seed: int
+    groups: tuple[Group, ...]
+    sheets: tuple[PlannedSheet, ...]
+    unplaced: tuple[Unplaced, ...]

@@ -1,0 +1,1 @@
+"""What is written: DXF, SVG, plan.json, lists and the report."""

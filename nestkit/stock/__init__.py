@@ -1,0 +1,1 @@
+"""Sheets, materials and their cautions."""
