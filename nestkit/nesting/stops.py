@@ -1,0 +1,61 @@
+"""When a search stops: small rules behind one protocol.
+
+A rule is asked often; it must be cheap. Searches count rounds themselves, so that a search with a
+fixed number of rounds does the same whatever the clock says.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+
+class Stop(Protocol):
+    """Says whether to stop, given how many rounds are done."""
+
+    def __call__(self, rounds: int) -> bool: ...
+
+
+class AfterSeconds:
+    """Stops when this many seconds have gone by since it was made."""
+
+    def __init__(self, seconds: float) -> None:
+        if not seconds >= 0.0:
+            raise ValueError("seconds can't be negative")
+        self._end = time.monotonic() + seconds
+
+    def __call__(self, rounds: int) -> bool:
+        return time.monotonic() >= self._end
+
+
+class AfterRounds:
+    """Stops after a number of rounds."""
+
+    def __init__(self, rounds: int) -> None:
+        if rounds < 1:
+            raise ValueError("a search needs at least one round")
+        self._rounds = rounds
+
+    def __call__(self, rounds: int) -> bool:
+        return rounds >= self._rounds
+
+
+class WhenAsked:
+    """Stops when a callable says so, for example after Ctrl-C."""
+
+    def __init__(self, asked: Callable[[], bool]) -> None:
+        self._asked = asked
+
+    def __call__(self, rounds: int) -> bool:
+        return self._asked()
+
+
+class AnyOf:
+    """Stops when any of several rules does."""
+
+    def __init__(self, *rules: Stop) -> None:
+        self._rules = rules
+
+    def __call__(self, rounds: int) -> bool:
+        return any(rule(rounds) for rule in self._rules)
