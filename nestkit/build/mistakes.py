@@ -168,11 +168,8 @@ def describe(error: ErrorDetails) -> tuple[str, str]:
             "must be 'any', 'half', 'quarter', 'none' or a list of 1 to 360 angles from -360 to 360 degrees",
             'For example turns = "half" or turns = [0, 45, 90]',
         )
-    if kind == "angle":
-        return (
-            f"the angle of a {context['kind']} lies between 0 and {context['most']:g} degrees",
-            f"For example '{context['kind']} 45'",
-        )
+    if kind == "line":
+        return str(context["why"]), ""
     return f"{show(value)} can't be used here", ""
 
 

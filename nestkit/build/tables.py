@@ -1,6 +1,7 @@
 """The tables of a build file, as pydantic models: keys, kinds of values, ranges, defaults.
 
-Values here are as the maker wrote them, in the build file's own units. The descriptions go into
+Values here are as the maker wrote them, in the build file's own units; None is a key left out, whose
+default (`model`) is in millimetres whatever the build's units. The descriptions go into
 the JSON Schema (`json_schema`), from which editors complete a build file.
 """
 
@@ -12,18 +13,16 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from nestkit.build.model import CutterKind
+from nestkit.drawings.kinds import parse_rule
 
 #: What may not stand in a name: control characters, line separators, marks that turn the writing
 #: direction, and what separates folders; names go into file names, tables and drawings.
-_BARRED = r"\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069/\\"
+_BARRED = r"\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufffe\uffff/\\"
 _NAME_PATTERN = rf"^[^\s{_BARRED}]([^{_BARRED}]*[^\s{_BARRED}])?$"
 #: 60 characters are at most 240 bytes of UTF-8, which fits the 255 bytes of a DXF string.
 _NAME_LENGTH = 60
 _FILE_PATTERN = r"^[^\x00-\x1f\x7f-\x9f]+$"
 _LINE_PATTERN = r"^(cut|mark|guide|(fold|bevel) [0-9]{1,3}(\.[0-9]{1,6})?)$"
-
-#: A fold or bevel angle lies between 0 and this, degrees.
-LARGEST_ANGLE = {"fold": 180.0, "bevel": 90.0}
 
 Name = Annotated[str, Field(min_length=1, max_length=_NAME_LENGTH, pattern=_NAME_PATTERN)]
 FileName = Annotated[str, Field(min_length=1, max_length=1000, pattern=_FILE_PATTERN)]
@@ -49,9 +48,10 @@ def _check_turns(value: Any) -> Any:
 
 
 def _check_line(value: str) -> str:
-    kind, _, angle = value.partition(" ")
-    if kind in LARGEST_ANGLE and not 0.0 < float(angle) < LARGEST_ANGLE[kind]:
-        raise PydanticCustomError("angle", "angle", {"kind": kind, "most": LARGEST_ANGLE[kind]})
+    try:
+        parse_rule(value)
+    except ValueError as error:
+        raise PydanticCustomError("line", "{why}", {"why": str(error)}) from None
     return value
 
 
@@ -105,8 +105,12 @@ class BuildTable(Table):
 class LayoutTable(Table):
     """How parts lie on a sheet."""
 
-    gap: LengthOrZero = Field(2.0, description="Foam kept between two parts. In the build's units.")
-    margin: LengthOrZero = Field(5.0, description="Rim of a sheet kept free. In the build's units.")
+    gap: LengthOrZero | None = Field(
+        None, description="Foam kept between two parts. In the build's units. Left out: 2 mm."
+    )
+    margin: LengthOrZero | None = Field(
+        None, description="Rim of a sheet kept free. In the build's units. Left out: 5 mm."
+    )
 
 
 class CutterTable(Table):
@@ -118,14 +122,25 @@ class CutterTable(Table):
         description="Width and height of what one job may fill. In the build's units. "
         "Only cutting by hand can do without.",
     )
-    kerf: Annotated[float, Field(ge=0, le=20)] = Field(
-        0.0, description="Width burnt or cut away. In the build's units. Outlines grow by half of it."
+    kerf: Annotated[float, Field(ge=0, le=20)] | None = Field(
+        None,
+        description="Width burnt or cut away; outlines grow by half of it. In the build's units. Left out: 0.",
     )
-    cut_speed: Speed = Field(20.0, description="Speed of a cut through the foam, units per second.")
-    travel_speed: Speed = Field(300.0, description="Speed between two cuts, units per second.")
-    mark_speed: Speed = Field(100.0, description="Speed of a mark, units per second.")
-    pass_depth: Length = Field(0.8, description="How deep one etched pass goes. In the build's units.")
-    skin: LengthOrZero = Field(0.6, description="Foam left uncut under a fold. In the build's units.")
+    cut_speed: Speed | None = Field(
+        None, description="Speed of a cut through the foam, units per second. Left out: 20 mm/s."
+    )
+    travel_speed: Speed | None = Field(
+        None, description="Speed between two cuts, units per second. Left out: 300 mm/s."
+    )
+    mark_speed: Speed | None = Field(
+        None, description="Speed of a mark, units per second. Left out: 100 mm/s."
+    )
+    pass_depth: Length | None = Field(
+        None, description="How deep one etched pass goes. In the build's units. Left out: 0.8 mm."
+    )
+    skin: LengthOrZero | None = Field(
+        None, description="Foam left uncut under a fold. In the build's units. Left out: 0.6 mm."
+    )
 
 
 class SheetTable(Table):
