@@ -8,10 +8,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from shapely import prepare
-from shapely.affinity import affine_transform
-from shapely.geometry import Polygon, box
-from shapely.ops import polylabel
+import numpy as np
+import shapely
+import shapely.affinity
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+Points = NDArray[np.float64]
 
 #: Height of a line of text over its font size.
 LINE_HEIGHT = 1.15
@@ -20,6 +23,8 @@ LINE_HEIGHT = 1.15
 _WIDTH_PER_SIZE = 0.58
 _STEPS = 9
 _BALANCED_LINES = 3
+_CHORDS = 24
+_BEST_CHORDS = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,31 +66,44 @@ def caption_for(polygon: Polygon, texts: Sequence[str], smallest: float, largest
     smallest, largest : float, mm
         Font sizes.
     """
-    polygon = polygon.simplify(0.2)
-    prepare(polygon)
-    centres = list(_centres(polygon))
-    angles = _angles(polygon)
-    sizes = [largest * (smallest / largest) ** (k / (_STEPS - 1)) for k in range(_STEPS)]
+    polygon = polygon.simplify(0.05)
+    shapely.prepare(polygon)
+    middles = [(angle, _centres(polygon, angle)) for angle in _angles(polygon)]
+    turns = np.concatenate([np.full(len(points), angle) for angle, points in middles])
+    centres = np.concatenate([points for _, points in middles])
+    sizes = np.geomspace(largest, smallest, _STEPS)
     for text in texts:
         layouts = list(_broken(text))
         for size in sizes:
             for lines in layouts:
                 width = (max(map(text_width, lines)) + 0.3) * size
                 height = len(lines) * LINE_HEIGHT * size
-                for angle in angles:
-                    for x, y in centres:
-                        if polygon.contains(_text_box(x, y, angle, width, height)):
-                            return Caption(lines, x, y, angle, size)
+                fits = np.flatnonzero(shapely.contains(polygon, _boxes(centres, turns, width, height)))
+                if fits.size:
+                    x, y = centres[fits[0]]
+                    return Caption(lines, float(x), float(y), float(turns[fits[0]]), float(size))
     return None
 
 
-def _centres(polygon: Polygon) -> Iterator[tuple[float, float]]:
-    x0, y0, x1, y1 = polygon.bounds
-    inmost = polylabel(polygon, tolerance=max(x1 - x0, y1 - y0) / 100.0)
-    middle = polygon.centroid
-    if polygon.contains(middle):
-        yield middle.x, middle.y
-    yield inmost.x, inmost.y
+def _centres(polygon: Polygon, angle: float) -> Points:
+    """Where a text at this angle may stand: the best places first, (n, 2).
+
+    They are the polygon's centroid and the middles of its longest chords along the text.
+    """
+    level = shapely.affinity.rotate(polygon, -angle, origin=(0.0, 0.0), use_radians=True)
+    x0, y0, x1, y1 = level.bounds
+    heights = y0 + (y1 - y0) * (np.arange(_CHORDS) + 0.5) / _CHORDS
+    rows = shapely.linestrings([[(x0 - 1.0, y), (x1 + 1.0, y)] for y in heights])
+    chords = shapely.get_parts(shapely.intersection(level, rows))
+    chords = chords[shapely.get_type_id(chords) == 1]
+    # Rounded, so that equal parts get their text at equal places; of equal chords the middlemost first.
+    far = np.abs(shapely.get_y(shapely.centroid(chords)) - (y0 + y1) / 2.0)
+    best = np.lexsort((np.round(far, 1), -np.round(shapely.length(chords), 1)))[:_BEST_CHORDS]
+    points = [(level.centroid.x, level.centroid.y)]
+    points += [(each.x, each.y) for each in shapely.centroid(chords[best])]
+    x, y = np.array(points).T
+    cosine, sine = math.cos(angle), math.sin(angle)
+    return np.column_stack((cosine * x - sine * y, sine * x + cosine * y))
 
 
 def _angles(polygon: Polygon) -> tuple[float, ...]:
@@ -120,7 +138,10 @@ def _broken(text: str) -> Iterator[tuple[str, ...]]:
             yield tuple(lines)
 
 
-def _text_box(x: float, y: float, angle: float, width: float, height: float) -> Polygon:
-    cosine, sine = math.cos(angle), math.sin(angle)
-    frame = box(-width / 2.0, -height / 2.0, width / 2.0, height / 2.0)
-    return affine_transform(frame, [cosine, -sine, sine, cosine, x, y])
+def _boxes(centres: Points, turns: NDArray[np.float64], width: float, height: float) -> NDArray[np.object_]:
+    """Turned rectangles about the centres."""
+    along = np.column_stack((np.cos(turns), np.sin(turns))) * (width / 2.0)
+    across = np.column_stack((-np.sin(turns), np.cos(turns))) * (height / 2.0)
+    corners = [centres + a * along + b * across for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    boxes: NDArray[np.object_] = shapely.polygons(np.stack(corners, axis=1))
+    return boxes

@@ -71,6 +71,7 @@ class SheetPart:
     origin: str
     facts: tuple[str, ...]
     job: str
+    on_cutter: bool
     picture: Picture
     bar: str
     bar_share: str
@@ -295,6 +296,7 @@ def _sheet(build: Build, job: Job, swatch: Callable[[str], Swatch]) -> SheetPart
         f"{_origin(sheet.bought)} {sheet.stock_number}",
         facts=tuple(facts),
         job=job_file(job),
+        on_cutter=sheet.how != "hand",
         picture=sheet_picture(job, swatch),
         bar=show_length(bar, unit),
         bar_share=show_number(100.0 * bar / sheet.outline.size[0], 3),
