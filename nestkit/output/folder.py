@@ -13,7 +13,7 @@ import secrets
 import shutil
 import stat
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,26 @@ PLAN_FILE = "plan.json"
 
 # What any version writes beside the job files; a name that is missing here would count as the maker's.
 _OURS = frozenset({PLAN_FILE, "report.html", "shopping.csv", "cutting.csv"})
+
+
+def check_out(out: Path) -> None:
+    """See that `replace_folder` may write to ``out``, before the work that fills it.
+
+    Raises
+    ------
+    OutputError
+        When the folder is somebody else's, or there is no permission to write beside it.
+    """
+    with _told(out):
+        out = out.resolve()
+        _kept_files(out, {})
+        above = out.parent
+        while not above.exists():
+            above = above.parent
+        if not above.is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
+        if not os.access(above, os.W_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
 
 
 def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
@@ -43,15 +63,10 @@ def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
         When the folder is somebody else's, or cannot be written. The folder is then as it was, and so
         it is after any other exception.
     """
-    try:
+    with _told(out):
         out = out.resolve()
         _recover(out)
-        kept = _kept_files(out, files)
-        _replace(out, files, kept)
-    except OutputError:
-        raise
-    except OSError as error:
-        raise OutputError(_reason(out, error)) from error
+        _replace(out, files, _kept_files(out, files))
 
 
 def _replace(out: Path, files: Mapping[str, bytes], kept: list[Path]) -> None:
@@ -211,6 +226,17 @@ def _bring_along(source: Path, target: Path) -> None:
         os.link(source, target, follow_symlinks=False)
     except (OSError, NotImplementedError):
         shutil.copy2(source, target, follow_symlinks=False)
+
+
+@contextmanager
+def _told(out: Path) -> Iterator[None]:
+    """Turns what the system says into a message to the maker."""
+    try:
+        yield
+    except OutputError:
+        raise
+    except OSError as error:
+        raise OutputError(_reason(out, error)) from error
 
 
 def _reason(out: Path, error: OSError) -> str:
