@@ -27,9 +27,7 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
         for placed in sheet.placed:
             part, matrix = placed.part, placed.placement.matrix
             if (part.name, by_hand) not in paths:
-                paths[part.name, by_hand] = cut_paths(
-                    part.shape.outline, 0.0 if by_hand else build.cutter.kerf
-                )
+                paths[part.name, by_hand] = cut_paths(part.shape.outline, kerf)
             cut = paths[part.name, by_hand]
             for line in placed.shape.lines:
                 strokes.append(Stroke(MARK_LAYER, line.path, part.name, placed.copy, line.kind))

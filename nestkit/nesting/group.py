@@ -115,23 +115,30 @@ def _batches(request: GroupRequest) -> tuple[list[_Batch], list[Unplaced]]:
     by_machine = _Batch(request.cutter, request.bed, [], [])
     by_hand = _Batch("hand", None, [], [])
     unplaced: list[Unplaced] = []
-    rooms = {bed: _rooms(request, bed) for bed in {request.bed, None}}
     for kind, part in enumerate(request.parts):
-        item = Item(part.shape.outline, part.turns, kind=kind)
-        batch: _Batch | None = None
-        if not part.by_hand and request.cutter != "hand":
-            batch = by_machine if _fits(item, rooms[request.bed]) else None
-        if batch is None and _fits(item, rooms[None]):
-            batch = by_hand
-        if batch is None:
+        how = how_cut(request, part)
+        if how is None:
             why = _too_large(part, request)
             unplaced += [Unplaced(part, copy, why) for copy in range(1, part.copies + 1)]
             continue
-        turns = _useful_turns(item, rooms[batch.bed])
+        batch = by_hand if how == "hand" else by_machine
+        item = Item(part.shape.outline, part.turns, kind=kind)
+        turns = _useful_turns(item, _rooms(request, batch.bed))
         for copy in range(1, part.copies + 1):
             batch.copies.append((part, copy))
             batch.items.append(replace(item, turns=turns, mirrored=part.is_mirrored(copy)))
     return [batch for batch in (by_machine, by_hand) if batch.items], unplaced
+
+
+def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
+    """How a part of the group is cut: by the cutter, by hand on a whole sheet, or not at all (None).
+
+    A part goes to the hand when the maker asks for it, or when it fits whole sheets but not the bed.
+    """
+    item = Item(part.shape.outline, part.turns)
+    if not part.by_hand and request.cutter != "hand" and _fits(item, _rooms(request, request.bed)):
+        return request.cutter
+    return "hand" if _fits(item, _rooms(request, None)) else None
 
 
 def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple[float, float]]:
