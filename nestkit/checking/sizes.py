@@ -1,0 +1,232 @@
+"""Each copy against the part list and the plan: size, place, turn, holes and lines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+from shapely import affinity
+from shapely.geometry.base import BaseGeometry
+
+from nestkit.checking.job_file import MARK, POCKET, JobFile
+from nestkit.checking.likeness import (
+    Deviation,
+    deviation,
+    lost_detail,
+    motion_between,
+    region_of,
+    shift_between,
+)
+from nestkit.checking.limits import SIZE, SLACK
+from nestkit.checking.pieces import ALIKE_BOUNDS, Piece
+from nestkit.checking.plan_file import ListedPart, PlacedCopy
+from nestkit.checking.verdict import Fault
+from nestkit.errors import Point
+
+#: Factors by which a whole drawing goes wrong when its unit is taken for another.
+FACTORS: tuple[tuple[float, str], ...] = (
+    (25.4, "it looks like inches read as millimetres"),
+    (1.0 / 25.4, "it looks like millimetres read as inches"),
+    (10.0, "it looks like centimetres read as millimetres"),
+    (0.1, "it looks like millimetres read as centimetres"),
+    (96.0 / 25.4, "it looks like millimetres written as pixels"),
+    (72.0 / 25.4, "it looks like millimetres written as points"),
+)
+
+
+def unit_mix_up(factor: float) -> str:
+    """What a wrong factor looks like, empty when it is none of the known ones."""
+    return next((text for known, text in FACTORS if abs(factor / known - 1.0) < 0.01), "")
+
+
+class SizeJudge:
+    """Judges the copies of one file; faults are gathered in ``faults``."""
+
+    def __init__(self, job: JobFile) -> None:
+        self._job = job
+        self.faults: list[Fault] = []
+
+    def piece(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> None:
+        """Judge one copy against its line in the part list and its place in the plan."""
+        planned = region_of(placed.outline)
+        shift = self._outline(piece, listed, placed, planned)
+        if shift is not None:
+            self._holes(piece, placed, shift)
+        self._lines(piece, listed)
+
+    def _fault(self, code: str, piece: Piece, at: Point | None, text: str) -> None:
+        self.faults.append(Fault(code, self._job.name, *piece.key, at or piece.outline.at, text))
+
+    def _outline(
+        self, piece: Piece, listed: ListedPart, placed: PlacedCopy, planned: BaseGeometry
+    ) -> Point | None:
+        """Judge the outline; gives how far it is moved, or None when holes can't be judged by it."""
+        body = piece.body
+        if body.is_empty:
+            self._fault("size", piece, None, "nothing of the part is left once the kerf is taken off")
+            return None
+        low, high = _own_bounds(body, placed)
+        wrong = high - low - (listed.width, listed.height)
+        off_size = bool(np.abs(wrong).max() > SIZE + SLACK)
+        off_place = bool(max(np.abs(low).max(), np.abs(low + wrong).max()) > SIZE + SLACK)
+        bad = None if planned.is_empty else deviation(body, planned, piece.kerf, hole=False)
+        if bad is None and not off_place:
+            self._small_things(piece, listed, planned)
+            return 0.0, 0.0
+        if not planned.is_empty and (bad is not None or off_size):
+            motion = motion_between(body, planned)
+            shift = shift_between(body, planned, piece.kerf, hole=False)
+            if shift is None and motion is not None:
+                turned = f"turned by {math.degrees(motion.turn):.2f} degrees against the plan"
+                if motion.mirrored:
+                    self._fault("mirrored", piece, None, "the part is mirrored against the plan")
+                else:
+                    self._fault("turned", piece, None, f"the part is {turned}")
+                return None
+            if shift is not None and not off_size:
+                self._moved(piece, shift)
+                return shift
+        if off_size:
+            self._wrong_size(piece, listed, wrong)
+            return None
+        if bad is None:
+            self._fault("moved", piece, None, "x, y or turn in plan.json do not lead to where the part lies")
+            return 0.0, 0.0
+        self._fault(
+            "shape",
+            piece,
+            bad.at,
+            f"the part's edge lies {bad.size:.2f} mm off the plan",
+        )
+        return 0.0, 0.0
+
+    def _moved(self, piece: Piece, shift: Point) -> None:
+        far, (dx, dy) = math.hypot(*shift), shift
+        self._fault(
+            "moved", piece, None, f"the part lies {far:.2f} mm from its planned place ({dx:+.2f}, {dy:+.2f})"
+        )
+
+    def _wrong_size(self, piece: Piece, listed: ListedPart, wrong: np.ndarray) -> None:
+        kerf = piece.kerf
+        width, height = listed.width + wrong[0], listed.height + wrong[1]
+        is_size = f"it is {width:.2f} x {height:.2f} mm, not {listed.width:.2f} x {listed.height:.2f} mm"
+        for times, what in ((1.0, "was not added"), (2.0, "was taken off instead of added")):
+            if kerf > SIZE and np.abs(wrong + times * kerf).max() < min(0.02, kerf / 4.0) + SLACK:
+                self._fault("kerf", piece, None, f"half the kerf {what} on the outline: {is_size}")
+                return
+        factors = (width / max(listed.width, 1e-9), height / max(listed.height, 1e-9))
+        alike = abs(factors[0] / factors[1] - 1.0) < 0.01
+        hint = unit_mix_up(math.sqrt(factors[0] * factors[1])) if alike else ""
+        self._fault("size", piece, None, is_size + (f"; {hint}" if hint else ""))
+
+    def _small_things(self, piece: Piece, listed: ListedPart, planned: BaseGeometry) -> None:
+        """What may be wrong although the outline lies where it should."""
+        lost = None if planned.is_empty else lost_detail(piece.body, planned, piece.kerf, hole=False)
+        if lost is not None:
+            self._lost(piece, lost)
+            return
+        off = piece.foam.area - listed.area
+        if abs(off) > (SIZE + SLACK) * piece.foam.length + 0.5 and len(piece.holes) == listed.holes:
+            self._fault(
+                "area",
+                piece,
+                None,
+                f"its area is {piece.foam.area:.0f} mm2, not {listed.area:.0f} mm2",
+            )
+
+    def _lost(self, piece: Piece, lost: Deviation) -> None:
+        self._fault(
+            "detail-lost",
+            piece,
+            lost.at,
+            f"a slit narrower than the kerf of {piece.kerf:g} mm is not cut, {lost.size:.1f} mm deep",
+        )
+
+    def _holes(self, piece: Piece, placed: PlacedCopy, shift: Point) -> None:
+        planned = [affinity.translate(region_of(ring), *shift) for ring in placed.holes]
+        pairs = dict(_pair_up(piece, planned))
+        for k, opening in enumerate(piece.openings):
+            if k in pairs:
+                self._hole(piece, opening, planned[pairs[k]])
+            elif not piece.explained:
+                self._fault("hole-extra", piece, piece.holes[k].at, "the plan has no such hole")
+        for k in sorted(set(range(len(planned))) - set(pairs.values())):
+            if not planned[k].is_empty and not piece.explained:
+                self._missing_hole(piece, planned[k])
+
+    def _missing_hole(self, piece: Piece, planned: BaseGeometry) -> None:
+        bounds = np.array(planned.bounds)
+        for line in piece.lines:
+            if line.closed and np.abs(np.array(line.line.bounds) - bounds).max() < ALIKE_BOUNDS:
+                self._fault("wrong-layer", piece, line.at, f"a hole lies on layer {line.layer}")
+                return
+        at = planned.representative_point()
+        self._fault("hole-missing", piece, (at.x, at.y), "the plan has a hole here")
+
+    def _hole(self, piece: Piece, opening: BaseGeometry, planned: BaseGeometry) -> None:
+        if planned.is_empty:
+            return
+        kerf = piece.kerf
+        bad = deviation(opening, planned, kerf, hole=True)
+        if bad is None:
+            lost = lost_detail(opening, planned, kerf, hole=True)
+            if lost is not None:
+                self._lost(piece, lost)
+            return
+        shift = shift_between(opening, planned, kerf, hole=True)
+        wider = (opening.area - planned.area) / planned.length
+        if shift is not None:
+            text = f"the hole lies {math.hypot(*shift):.2f} mm from its planned place"
+            self._fault("hole-wrong", piece, bad.at, text)
+        elif kerf > SIZE and abs(wider - kerf) < 0.25 * kerf:
+            text = "half the kerf was added to the hole instead of taken off"
+            self._fault("kerf", piece, bad.at, text)
+        elif kerf > SIZE and abs(wider - kerf / 2.0) < 0.25 * kerf:
+            self._fault("kerf", piece, bad.at, "half the kerf was not taken off the hole")
+        else:
+            text = f"the hole's edge lies {bad.size:.2f} mm off the plan"
+            self._fault("hole-wrong", piece, bad.at, text)
+
+    def _lines(self, piece: Piece, listed: ListedPart) -> None:
+        drawn = sum(line.layer == MARK or POCKET.fullmatch(line.layer) is not None for line in piece.lines)
+        if drawn < listed.lines and not piece.explained:
+            self._fault("mark-missing", piece, None, f"{drawn} of its {listed.lines} marks are drawn")
+        # The cut path is the finished edge and half the kerf.
+        room = piece.outline.region.buffer(SIZE + SLACK, quad_segs=4)
+        shapely.prepare(room)
+        for line in piece.lines:
+            if not room.covers(line.line):
+                self._fault("mark-outside", piece, line.at, f"a path on layer {line.layer} leaves the part")
+
+
+def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[np.ndarray, np.ndarray]:
+    """Bounds of a part moved, turned and mirrored back to its own coordinates, each (2,) float."""
+    x, y = (shapely.get_coordinates(body) - (placed.x, placed.y)).T
+    cos, sin = math.cos(placed.turn), math.sin(placed.turn)
+    own = np.column_stack((cos * x + sin * y, cos * y - sin * x))
+    if placed.mirrored:
+        own[:, 0] *= -1.0
+    return own.min(axis=0), own.max(axis=0)
+
+
+def _pair_up(piece: Piece, planned: list[BaseGeometry]) -> Iterator[tuple[int, int]]:
+    """Which opening is which planned hole, each once: by the area they share, then the nearest."""
+    if not piece.openings or not planned:
+        return
+    found, meant = shapely.STRtree(planned).query(piece.openings, predicate="intersects")
+    pairs = zip(found.tolist(), meant.tolist(), strict=True)
+    shared = [(-piece.openings[k].intersection(planned[m]).area, k, m) for k, m in pairs]
+    openings, holes = set(range(len(piece.openings))), set(range(len(planned)))
+    for _, k, m in sorted(shared):
+        if k in openings and m in holes:
+            openings.remove(k)
+            holes.remove(m)
+            yield k, m
+    # A hole that lies elsewhere altogether: only where their number agrees is it told as moved.
+    if len(openings) == len(holes):
+        for k in sorted(openings):
+            m = min(holes, key=lambda m: (piece.openings[k].distance(planned[m]), m))
+            holes.remove(m)
+            yield k, m
