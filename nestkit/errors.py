@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Self
 
 Point = tuple[float, float]
 
@@ -94,7 +95,7 @@ class InputError(NestkitError, ValueError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
     @classmethod
-    def one(cls, where: str, what: str, todo: str = "") -> InputError:
+    def one(cls, where: str, what: str, todo: str = "") -> Self:
         """An error with a single problem."""
         return cls([Problem(where, what, todo)])
 
