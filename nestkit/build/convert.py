@@ -76,7 +76,9 @@ def sheets_of(tables: Sequence[SheetTable], unit: Unit) -> tuple[Sheet, ...]:
         thickness = table.thickness * mm
         size = (table.size[0] * mm, table.size[1] * mm)
         name = table.name or f"{material} {show_length(thickness, unit)} {show_size(*size, unit)}"
-        alike = [s.thickness for s in sheets if s.material == material and same_thickness(s.thickness, thickness)]
+        alike = [
+            s.thickness for s in sheets if s.material == material and same_thickness(s.thickness, thickness)
+        ]
         sheets.append(
             Sheet(
                 name=name,

@@ -88,18 +88,22 @@ def _thicknesses(sheets: Sequence[Sheet], unit: Unit) -> str:
 
 
 def _check_names(draft: Draft, mistakes: Mistakes) -> None:
-    for section, tables in (("part", draft.file.part), ("assembly", draft.file.assembly)):
+    sections = {
+        "part": [part.name for part in draft.file.part],
+        "assembly": [assembly.name for assembly in draft.file.assembly],
+    }
+    for section, names in sections.items():
         first: dict[str, int] = {}
-        for index, table in enumerate(tables):
+        for index, name in enumerate(names):
             if not draft.sure(section, index, "name"):
                 continue
-            if table.name in first:
+            if name in first:
                 mistakes.add(
                     (section, index, "name"),
-                    f"'{table.name}' is the name of {section}[{first[table.name] + 1}] already",
+                    f"'{name}' is the name of {section}[{first[name] + 1}] already",
                     "Give each its own name",
                 )
-            first.setdefault(table.name, index)
+            first.setdefault(name, index)
 
 
 def _check_scale(draft: Draft, mistakes: Mistakes) -> None:
@@ -124,9 +128,16 @@ def _check_scale(draft: Draft, mistakes: Mistakes) -> None:
 
 def _check_cutter(draft: Draft, mistakes: Mistakes) -> None:
     cutter = draft.file.cutter
-    if cutter.kind != "hand" and cutter.bed is None and draft.sure("cutter", "bed") and draft.sure("cutter", "kind"):
+    if (
+        cutter.kind != "hand"
+        and cutter.bed is None
+        and draft.sure("cutter", "bed")
+        and draft.sure("cutter", "kind")
+    ):
         mistakes.add(
-            ("cutter", "bed"), f"is missing; a {cutter.kind} needs one", "Add it: its width and height, for example bed = [900, 600]"
+            ("cutter", "bed"),
+            f"is missing; a {cutter.kind} needs one",
+            "Add it: its width and height, for example bed = [900, 600]",
         )
 
 
@@ -147,7 +158,11 @@ def _check_sheets(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> 
     margin = in_mm(draft.file.layout.margin, draft.unit, USUAL_MARGIN)
     first: dict[str, int] = {}
     for index, sheet in enumerate(sheets):
-        if draft.sure("sheet", index, "size") and draft.sure("layout", "margin") and 2 * margin >= min(sheet.size):
+        if (
+            draft.sure("sheet", index, "size")
+            and draft.sure("layout", "margin")
+            and 2 * margin >= min(sheet.size)
+        ):
             mistakes.add(
                 ("sheet", index, "size"),
                 f"a margin of {show_length(margin, draft.unit)} on all sides leaves nothing of this sheet",
@@ -172,7 +187,9 @@ def _check_assemblies(draft: Draft, mistakes: Mistakes) -> None:
     names = [table.name for table in tables]
     for index, part in enumerate(draft.file.part):
         if part.assembly is not None and part.assembly not in names:
-            others = f"The assemblies are {listed(names)}" if names else "Add an [[assembly]] table with that name"
+            others = (
+                f"The assemblies are {listed(names)}" if names else "Add an [[assembly]] table with that name"
+            )
             mistakes.add(
                 ("part", index, "assembly"),
                 f"there is no assembly '{part.assembly}'",

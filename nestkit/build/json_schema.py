@@ -39,7 +39,8 @@ def _tidied(value: Any) -> Any:
     tidy = {
         key: {name: _tidied(item) for name, item in inner.items()} if key == "properties" else _tidied(inner)
         for key, inner in value.items()
-        if not (key == "title" and isinstance(inner, str)) and not (key == "default" and (inner is None or isinstance(inner, dict | list)))
+        if not (key == "title" and isinstance(inner, str))
+        and not (key == "default" and (inner is None or isinstance(inner, dict | list)))
     }
     choices = [item for item in tidy.get("anyOf", ()) if item != {"type": "null"}]
     if len(choices) == 1 and len(tidy["anyOf"]) == 2:

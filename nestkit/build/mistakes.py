@@ -198,12 +198,10 @@ _EXAMPLES = {
 
 def _get(data: object, loc: Keys) -> Any:
     for key in loc:
-        if isinstance(data, Mapping) and key in data:
-            data = data[key]
-        elif isinstance(data, list) and isinstance(key, int) and key < len(data):
-            data = data[key]
-        else:
+        in_list = isinstance(data, list) and isinstance(key, int) and key < len(data)
+        if not in_list and not (isinstance(data, Mapping) and key in data):
             return None
+        data = data[key]  # type: ignore[index]
     return data
 
 
@@ -233,7 +231,7 @@ def _unknown_key(loc: Keys) -> tuple[str, str]:
     if loc[0] == "part" and key == "pattern":
         return (
             "patterns are not available in this version",
-            "Draw the part and name its drawing with from = \"file.svg#id\"",
+            'Draw the part and name its drawing with from = "file.svg#id"',
         )
     model = tables.FinishedTable if loc[1] == "finished" else TABLES[str(loc[0])]
     hint = nearest(key, _keys(model))
@@ -248,7 +246,13 @@ def _is_table(loc: Keys) -> bool:
 
 
 def _brackets(section: str) -> str:
-    return f"[[{section}]]" if section in LISTS else "[hardware.NAME]" if section == "hardware" else f"[{section}]"
+    return (
+        f"[[{section}]]"
+        if section in LISTS
+        else "[hardware.NAME]"
+        if section == "hardware"
+        else f"[{section}]"
+    )
 
 
 _MISSING_TODO = {

@@ -90,7 +90,9 @@ def _text(file: Path) -> str:
         if not file.is_file():
             raise InputError.one(name, "is not a regular file", "Name a build file")
         if file.stat().st_size > LARGEST_FILE:
-            raise InputError.one(name, f"is larger than {LARGEST_FILE:,} bytes; no build file is", "Name a build file")
+            raise InputError.one(
+                name, f"is larger than {LARGEST_FILE:,} bytes; no build file is", "Name a build file"
+            )
         raw = file.read_bytes()
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):

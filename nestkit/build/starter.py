@@ -6,7 +6,6 @@ import os
 from importlib import resources
 from pathlib import Path
 
-from nestkit.build.json_schema import build_file_schema_text
 from nestkit.errors import InputError, OutputError
 
 _FILES = ("build.toml", "lantern.svg")
@@ -35,9 +34,9 @@ def write_starter(folder: Path) -> list[Path]:
         When the disk refuses. What was written until then is taken away again.
     """
     folder = Path(folder)
-    source = resources.files("nestkit.build") / "starter"
-    texts = {name: (source / name).read_bytes() for name in _FILES}
-    texts[_SCHEMA] = build_file_schema_text().encode()
+    source = resources.files("nestkit.build")
+    texts = {name: (source / "starter" / name).read_bytes() for name in _FILES}
+    texts[_SCHEMA] = (source / _SCHEMA).read_bytes()
     made: list[Path] = []
     written: list[Path] = []
     try:
@@ -64,7 +63,9 @@ def write_starter(folder: Path) -> list[Path]:
         if isinstance(error, OSError):
             raise OutputError(f"{folder}: can't be written to: {error.strerror or error}.") from error
         if isinstance(error, ValueError) and not isinstance(error, InputError):
-            raise InputError.one(repr(str(folder)), "is no name for a folder", "Choose another one") from error
+            raise InputError.one(
+                repr(str(folder)), "is no name for a folder", "Choose another one"
+            ) from error
         raise
     return written
 

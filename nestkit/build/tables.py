@@ -93,12 +93,13 @@ class BuildTable(Table):
     )
     scale: Annotated[float, Field(ge=0.001, le=1000)] = Field(
         1.0,
-        description="Finished size divided by drawn size. Thickness, hardware, gap, margin and kerf never scale. "
-        "Give this or finished, not both.",
+        description="Finished size divided by drawn size. Thickness, hardware, gap, margin and kerf never "
+        "scale. Give this or finished, not both.",
     )
     finished: FinishedTable | None = Field(
         None,
-        description="The finished length of one part, from which the scale follows. Give this or scale, not both.",
+        description="The finished length of one part, from which the scale follows. "
+        "Give this or scale, not both.",
     )
 
 
@@ -124,7 +125,8 @@ class CutterTable(Table):
     )
     kerf: Annotated[float, Field(ge=0, le=20)] | None = Field(
         None,
-        description="Width burnt or cut away; outlines grow by half of it. In the build's units. Left out: 0.",
+        description="Width burnt or cut away; outlines grow by half of it. In the build's units. "
+        "Left out: 0.",
     )
     cut_speed: Speed | None = Field(
         None, description="Speed of a cut through the foam, units per second. Left out: 20 mm/s."
@@ -184,7 +186,8 @@ class PartTable(Table):
     name: Name = Field(description="Name of the part; no two parts share one.")
     source: FileName = Field(
         alias="from",
-        description="Where it is drawn: 'file.svg#id-or-layer', or 'file.svg' when the whole drawing is one part.",
+        description="Where it is drawn: 'file.svg#id-or-layer', or 'file.svg' when the whole drawing is "
+        "one part.",
     )
     thickness: Length = Field(
         description="Thickness of the sheet it is cut from; it never scales. In the build's units."
@@ -213,7 +216,9 @@ class BuildFile(Table):
     """One whole prop: its parts, the sheets they are cut from, and what cuts them."""
 
     build: BuildTable = Field(description="The prop.")
-    layout: LayoutTable = Field(LayoutTable(), description="How parts lie on a sheet.")
+    layout: LayoutTable = Field(
+        default_factory=LayoutTable.model_construct, description="How parts lie on a sheet."
+    )
     cutter: CutterTable = Field(description="The machine, or the hand, that cuts.")
     lines: dict[Annotated[str, Field(min_length=1, max_length=200)], LineRule] = Field(
         {},
