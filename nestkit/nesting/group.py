@@ -98,14 +98,15 @@ def plan_group(
         found, chosen = _pack(request, batch, taken, seed, stop, asked_to_stop, progress)
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
-        planned, bins = _planned(request, batch, found.layout, chosen, len(sheets))
+        layout = _in_copy_order(batch.items, found.layout)
+        planned, bins = _planned(request, batch, layout, chosen, len(sheets))
         sheets += planned
         used += bins
         for sheet_bin in bins:
             name, number = sheet_bin.which
             taken[name] = max(taken[name], number)
         why = "stopped before it was placed" if stopped else "no sheet left: the shop's are full"
-        unplaced += [Unplaced(*batch.copies[n], why) for n in sorted(found.layout.left_out)]
+        unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
     group = _figures(request, batches, sheets, used, unplaced)
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
 
@@ -274,7 +275,8 @@ def _cheaper_sheets(
         members = [seat.item for seat in layout.seats if meaning[seat.bin].which == which]
         cheaper = [s for s in request.sheets if s.buy and s.price < sheet_bin.sheet.price - EPSILON]
         for kind in sorted(cheaper, key=lambda s: (s.price, s.name)):
-            one = supply([replace(kind, in_shop=0)], batch.bed, 1, first=replace(kind, in_shop=0))
+            bought = replace(kind, in_shop=0)
+            one = supply([bought], batch.bed, 1, first=bought)
             some = [batch.items[n] for n in members]
             moved = search(
                 some,
@@ -297,6 +299,19 @@ def _cheaper_sheets(
             break
     changed = Supply(tuple(bins), tuple(meaning))
     return replace(found, layout=layout, score=_score(batch.items, layout, changed)), changed
+
+
+def _in_copy_order(items: Sequence[Item], layout: Layout) -> Layout:
+    """The same layout with interchangeable copies numbered in the order of their sheets."""
+    alike: dict[tuple[int, bool], list[int]] = {}
+    for number, item in enumerate(items):
+        alike.setdefault((item.kind, item.mirrored), []).append(number)
+    seats = []
+    ordered = sorted(layout.seats, key=lambda s: (s.bin, s.placement.x, s.placement.y))
+    for seat in ordered:
+        item = items[seat.item]
+        seats.append(replace(seat, item=alike[item.kind, item.mirrored].pop(0)))
+    return Layout(tuple(seats), tuple(sorted(n for numbers in alike.values() for n in numbers)))
 
 
 def _planned(

@@ -38,7 +38,8 @@ def blanks_of(size: tuple[float, float], bed: tuple[float, float] | None) -> tup
     """The blanks that a sheet is cut into, largest first; the sheet itself when it lies on the bed.
 
     Each blank is as large as the bed allows, what remains becomes the last of its row. Of the
-    sheet's two directions the one that gives fewer blanks is taken.
+    sheet's two directions the one that gives fewer blanks is taken, then the one that leaves the
+    largest blank, for the longest parts.
 
     Raises
     ------
@@ -53,7 +54,7 @@ def blanks_of(size: tuple[float, float], bed: tuple[float, float] | None) -> tup
         (_steps(size[0], bed[0]), _steps(size[1], bed[1])),
         (_steps(size[0], bed[1]), _steps(size[1], bed[0])),
     ]
-    columns, rows = min(along, key=lambda cuts: (len(cuts[0]) * len(cuts[1]), -min(cuts[0]) * min(cuts[1])))
+    columns, rows = min(along, key=lambda cuts: (len(cuts[0]) * len(cuts[1]), -max(cuts[0]) * max(cuts[1])))
     found = []
     x = 0.0
     for width in columns:
