@@ -14,7 +14,7 @@ from nestkit.build.tables import (
     SheetTable,
     TurnNames,
 )
-from nestkit.units import Unit, mm_per, show_length, show_size
+from nestkit.units import Unit, mm_per
 
 #: Thicknesses that differ by no more than this are the same, mm.
 SAME_THICKNESS = 0.01
@@ -74,17 +74,17 @@ def sheets_of(tables: Sequence[SheetTable], unit: Unit) -> tuple[Sheet, ...]:
     for table in tables:
         material = material_of(table.material)
         thickness = table.thickness * mm
-        size = (table.size[0] * mm, table.size[1] * mm)
-        name = table.name or f"{material} {show_length(thickness, unit)} {show_size(*size, unit)}"
-        alike = [
-            s.thickness for s in sheets if s.material == material and same_thickness(s.thickness, thickness)
-        ]
+        for sheet in sheets:
+            if sheet.material == material and same_thickness(sheet.thickness, thickness):
+                thickness = sheet.thickness
+                break
+        width, height = table.size
         sheets.append(
             Sheet(
-                name=name,
+                name=table.name or f"{material} {thickness / mm:.6g} {unit} {width:.6g} x {height:.6g}",
                 material=material,
-                thickness=alike[0] if alike else thickness,
-                size=size,
+                thickness=thickness,
+                size=(width * mm, height * mm),
                 price=table.price,
                 in_shop=table.in_shop,
                 buy=table.buy,

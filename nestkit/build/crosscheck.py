@@ -46,7 +46,7 @@ def find_sheet(draft: Draft, index: int, sheets: Sequence[Sheet], mistakes: Mist
     part, unit = draft.file.part[index], draft.unit
     thickness = part.thickness * mm_per(unit)
     thick = [sheet for sheet in sheets if same_thickness(sheet.thickness, thickness)]
-    named = f"{show_length(thickness, unit)} thick"
+    named = f"{part.thickness:.6g} {unit} thick"
     if part.material is None:
         materials = sorted({sheet.material for sheet in thick})
         if len(materials) > 1:
@@ -83,7 +83,7 @@ def find_sheet(draft: Draft, index: int, sheets: Sequence[Sheet], mistakes: Mist
 
 
 def _thicknesses(sheets: Sequence[Sheet], unit: Unit) -> str:
-    numbers = [show_length(t, unit).removesuffix(f" {unit}") for t in sorted({s.thickness for s in sheets})]
+    numbers = dict.fromkeys(f"{t / mm_per(unit):.6g}" for t in sorted(sheet.thickness for sheet in sheets))
     return f"{', '.join(numbers)} {unit}"
 
 

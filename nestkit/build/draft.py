@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
-from nestkit.build.mistakes import LISTS, Mistakes, place_of
+from nestkit.build.mistakes import LISTS, Mistakes, nearest_key, place_of
 from nestkit.build.places import Keys
 from nestkit.build.tables import BuildFile
 from nestkit.errors import InputError
@@ -55,13 +56,15 @@ def draft_of(data: Mapping[str, Any], mistakes: Mistakes) -> Draft:
         return Draft(BuildFile.model_validate(data), frozenset())
     except ValidationError as error:
         details = error.errors(include_url=False)
+    # A key that was mistyped is not missing as well, and its default is not what was meant.
+    meant = {_meant(detail["loc"]) for detail in details if detail["type"] == "extra_forbidden"}
     mistakes.add_errors(
         detail
         for detail in details
-        # Whoever wrote a pattern needs no further word about the keys that come with it.
-        if not (detail["type"] in ("extra_forbidden", "missing") and _is_of_pattern(data, detail["loc"]))
+        if not (detail["type"] == "missing" and detail["loc"] in meant) and not _is_of_pattern(data, detail)
     )
-    usable, doubtful = _set_aside(data, [_scope(place_of(detail)) for detail in details])
+    wrong = {_scope(place_of(detail)) for detail in details} | {_scope(loc) for loc in meant}
+    usable, doubtful = _set_aside(data, wrong)
     try:
         return Draft(BuildFile.model_validate(usable), doubtful)
     except ValidationError:
@@ -69,12 +72,19 @@ def draft_of(data: Mapping[str, Any], mistakes: Mistakes) -> Draft:
         raise InputError(mistakes.problems()) from None
 
 
-def _is_of_pattern(data: Mapping[str, Any], loc: Keys) -> bool:
-    if len(loc) != 3 or loc[0] != "part" or loc[2] == "pattern":
+def _meant(loc: Keys) -> Keys:
+    """The key that was likely meant by the unknown one at ``loc``."""
+    return (*loc[:-1], nearest_key(loc) or loc[-1])
+
+
+def _is_of_pattern(data: Mapping[str, Any], detail: ErrorDetails) -> bool:
+    """Whether an error only follows from a pattern, whose part lacks a drawing and has sizes of its own."""
+    loc = detail["loc"]
+    if len(loc) != 3 or loc[0] != "part" or "pattern" not in data["part"][loc[1]]:
         return False
-    part = data["part"][loc[1]]
-    unknown_or_source = loc[2] == "from" or loc[2] in part
-    return "pattern" in part and unknown_or_source
+    return (detail["type"] == "missing" and loc[2] == "from") or (
+        detail["type"] == "extra_forbidden" and loc[2] != "pattern"
+    )
 
 
 def _scope(loc: Keys) -> Keys:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Mapping
+from itertools import islice
 from typing import Any
 
 from pydantic import BaseModel
@@ -46,7 +47,7 @@ class Mistakes:
         self.file = file
         self.data = data
         self.lines = lines
-        self._found: list[tuple[int, Problem]] = []
+        self._found: dict[Problem, int] = {}
 
     def __bool__(self) -> bool:
         return bool(self._found)
@@ -55,9 +56,7 @@ class Mistakes:
         """Adds a problem at ``loc``, a path such as ``("part", 2, "quantity")``."""
         line = self.line(loc)
         place = f"{self.label(loc)} (line {line})" if line else self.label(loc)
-        problem = Problem(f"{self.file}: {place}", what, todo)
-        if all(problem != other for _, other in self._found):
-            self._found.append((line, problem))
+        self._found.setdefault(Problem(f"{self.file}: {place}", what, todo), line)
 
     def add_errors(self, errors: Iterable[ErrorDetails]) -> None:
         """Adds what pydantic found."""
@@ -66,7 +65,7 @@ class Mistakes:
 
     def problems(self) -> list[Problem]:
         """Everything found, in the order of the file's lines."""
-        return [problem for _, problem in sorted(self._found, key=lambda pair: pair[0])]
+        return sorted(self._found, key=self._found.__getitem__)
 
     def line(self, loc: Keys) -> int:
         """The line of ``loc``, or of the table around it; 0 when it is nowhere in the file."""
@@ -102,7 +101,7 @@ def show(value: object) -> str:
     if isinstance(value, int):
         return str(value) if abs(value) < 10**15 else "a number of very many digits"
     if isinstance(value, float):
-        return f"{value:.10g}"
+        return repr(value) if abs(value) < 1e15 else f"{value:g}"
     if isinstance(value, Mapping):
         return "a table"
     return "a list" if isinstance(value, list) else "a date or time"
@@ -110,9 +109,13 @@ def show(value: object) -> str:
 
 def nearest(wrong: str, right: Iterable[str]) -> str:
     """``Did you mean 'quantity'?`` when one of ``right`` is close to ``wrong``; empty otherwise."""
-    by_lower = {name.lower(): name for name in right}
-    close = difflib.get_close_matches(wrong.lower()[:200], by_lower, n=1, cutoff=0.6)
-    return f"Did you mean '{by_lower[close[0]]}'?" if close else ""
+    close = _nearest(wrong, right)
+    return f"Did you mean '{close}'?" if close else ""
+
+
+def nearest_key(loc: Keys) -> str:
+    """The key that was likely meant by the unknown key at ``loc``; empty when none is near."""
+    return _nearest(str(loc[-1]), _keys(_model(loc)))
 
 
 def listed(names: Iterable[str]) -> str:
@@ -196,6 +199,13 @@ _EXAMPLES = {
 }
 
 
+def _nearest(wrong: str, right: Iterable[str]) -> str:
+    # Comparing is slow, and a maker who mistypes a name has no thousands of them.
+    by_lower = {name.lower(): name for name in islice(right, 300)}
+    close = difflib.get_close_matches(wrong.lower()[:200], by_lower, n=1, cutoff=0.6)
+    return by_lower[close[0]] if close else ""
+
+
 def _get(data: object, loc: Keys) -> Any:
     for key in loc:
         in_list = isinstance(data, list) and isinstance(key, int) and key < len(data)
@@ -220,10 +230,17 @@ def _keys(model: type[BaseModel]) -> list[str]:
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
+def _model(loc: Keys) -> type[BaseModel]:
+    """The model of the table that holds the key at ``loc``."""
+    if len(loc) == 1:
+        return tables.BuildFile
+    return tables.FinishedTable if loc[:2] == ("build", "finished") else TABLES[str(loc[0])]
+
+
 def _unknown_key(loc: Keys) -> tuple[str, str]:
     key = str(loc[-1])
+    hint = nearest(key, _keys(_model(loc)))
     if len(loc) == 1:
-        hint = nearest(key, _keys(tables.BuildFile))
         home = [f"[{name}]" for name in ("build", "layout", "cutter") if key in _keys(TABLES[name])]
         if home and not hint:
             hint = f"It belongs under {home[0]}"
@@ -233,12 +250,10 @@ def _unknown_key(loc: Keys) -> tuple[str, str]:
             "patterns are not available in this version",
             'Draw the part and name its drawing with from = "file.svg#id"',
         )
-    model = tables.FinishedTable if loc[1] == "finished" else TABLES[str(loc[0])]
-    hint = nearest(key, _keys(model))
     if not hint:
         homes = [name for name, other in TABLES.items() if key in _keys(other)]
         hint = f"It belongs in {_brackets(homes[0])}" if len(homes) == 1 else ""
-    return f"unknown key {show(key)}", hint or f"The keys here are {', '.join(_keys(model))}"
+    return f"unknown key {show(key)}", hint or f"The keys here are {', '.join(_keys(_model(loc)))}"
 
 
 def _is_table(loc: Keys) -> bool:
@@ -267,8 +282,7 @@ def _missing(loc: Keys) -> tuple[str, str]:
     key = str(loc[-1])
     if len(loc) == 1:
         return f"there is no {_brackets(key)} table", _MISSING_TODO[key]
-    model = tables.FinishedTable if loc[1] == "finished" else TABLES[str(loc[0])]
-    field = next(f for name, f in model.model_fields.items() if (f.alias or name) == key)
+    field = next(f for name, f in _model(loc).model_fields.items() if (f.alias or name) == key)
     meaning = (field.description or "").split(". ")[0].rstrip(".")
     return "is missing", f"Add it: {meaning[:1].lower()}{meaning[1:]}"
 

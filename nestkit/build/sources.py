@@ -89,9 +89,11 @@ class Sources:
         for name, drawing in drawings.items():
             found.extend(f for f in drawing.findings if not (f.code in _NO_UNIT and name in units))
             if name in units and not _lacks_unit(drawing):
-                found.append(_unused(f"'{name}' under [drawing_units] names its own unit, which is used"))
+                found.append(
+                    self._unused(f"'{name}' under [drawing_units] names its own unit, which is used")
+                )
         found.extend(
-            _unused(
+            self._unused(
                 f"no part is drawn in '{name}', which stands under [drawing_units]", nearest(name, drawings)
             )
             for name in units
@@ -101,20 +103,22 @@ class Sources:
         names = sorted({name.strip() for path in paths for name in (path.layer, *path.names)})
         colours = {path.colour for path in paths}
         folded = {name.casefold() for name in names}
-        for key in self._draft.file.lines:
-            plain = key.strip().casefold()
-            if not plain.startswith("#") and plain not in folded:
-                found.append(
-                    _unused(
-                        f"no drawing has a layer or group '{key}', which stands under [lines]",
-                        nearest(key, names),
-                    )
-                )
-            elif plain.startswith("#") and not colours & set(LineRules.parse({plain: "cut"}).by_colour):
-                found.append(
-                    _unused(f"no drawing has a line of the colour '{key}', which stands under [lines]")
-                )
+        found.extend(
+            self._unused(
+                f"no drawing has a layer or group '{name}', which stands under [lines]", nearest(name, names)
+            )
+            for name in self._rules.by_name
+            if name not in folded
+        )
+        found.extend(
+            self._unused(f"no drawing has a line of the colour '{colour}', which stands under [lines]")
+            for colour in self._rules.by_colour
+            if colour not in colours
+        )
         return tuple(found)
+
+    def _unused(self, text: str, todo: str = "") -> Finding:
+        return Finding("unused-row", text, todo, file=self._mistakes.file)
 
     def _drawings_folder(self, folder: Path) -> Path | None:
         named = self._draft.file.build.drawings
@@ -177,7 +181,3 @@ def _factor(file: Path, unit: DrawingUnit) -> float:
     """What a drawing that names no unit is stretched by when the build file names it."""
     assumed = "mm" if file.suffix.lower() == ".dxf" else "px"
     return _MM_PER_UNIT[unit] / _MM_PER_UNIT[assumed]
-
-
-def _unused(text: str, todo: str = "") -> Finding:
-    return Finding("unused-row", text, todo)

@@ -223,7 +223,8 @@ class BuildFile(Table):
     lines: dict[Annotated[str, Field(min_length=1, max_length=200)], LineRule] = Field(
         {},
         description="What a drawn line is for, by its layer's name or its stroke colour (#rrggbb): "
-        "cut, mark, guide (left out), 'fold 60' or 'bevel 45' with the angle in degrees.",
+        "cut, mark, guide (left out), 'fold 60' or 'bevel 45' with the angle in degrees. "
+        "A layer or group whose name ends in one of these words needs no row here.",
     )
     drawing_units: dict[FileName, DrawingUnit] = Field(
         {}, description="The unit of drawings that name none, by file name as parts write it."
