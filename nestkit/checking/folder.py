@@ -7,16 +7,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nestkit.checking.job_file import CUT_OUTSIDE, SHEET, JobFile, read_job
-from nestkit.checking.limits import LENGTH_SHARE
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
-from nestkit.checking.plan_file import PLAN_NAME, Key, PlanFile, SheetEntry, read_plan
+from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
 from nestkit.checking.svg_file import judge_svg
-from nestkit.checking.totals import judge_copies, judge_groups, judge_placed
+from nestkit.checking.totals import judge_copies, judge_groups, judge_lengths, judge_placed
 from nestkit.checking.verdict import Fault, Verdict
 
 
@@ -56,6 +56,7 @@ class _Check:
         self.files = self.copies = self.cuts = 0
         self._found: dict[Key, list[str]] = defaultdict(list)
         self._excused: set[Key] = set()
+        self._lengths: dict[str, float] = {}
         self._with_svg = any(_listing(folder, ".svg"))
 
     def sheet(self, sheet: SheetEntry) -> None:
@@ -67,9 +68,8 @@ class _Check:
             faults.extend(self._judge(job, sheet))
         else:
             self._excused.update(placed.key for placed in sheet.placed)
-        if not faults:
-            faults.extend(_length_fault(job, sheet))
-        if self._with_svg and job.readable and not job.faults and len(faults) == 0:
+        self._lengths[job.name] = sum(float(stroke.line.length) for stroke in job.strokes if stroke.is_cut)
+        if self._with_svg and not faults:
             faults.extend(judge_svg(self.folder, job, sheet))
         self.faults.extend(faults)
 
@@ -101,6 +101,9 @@ class _Check:
     def whole(self) -> None:
         """Judge what concerns the plan as a whole."""
         self.faults.extend(judge_copies(self.plan, self._found, frozenset(self._excused)))
+        if not any(fault.file in self._lengths for fault in self.faults):
+            # Only now is it the plan's number that is wrong, and not what is cut.
+            self.faults.extend(judge_lengths(self.plan, self._lengths))
         self.faults.extend(judge_placed(self.plan))
         self.faults.extend(judge_groups(self.plan))
         known = {sheet.job for sheet in self.plan.sheets}
@@ -117,13 +120,6 @@ def _listing(folder: Path, ending: str) -> list[str]:
     if not jobs.is_dir():
         return []
     return sorted(f"jobs/{path.name}" for path in jobs.iterdir() if path.suffix.lower() == ending)
-
-
-def _length_fault(job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
-    length = sum(float(stroke.line.length) for stroke in job.strokes if stroke.is_cut)
-    if abs(length - sheet.cut_length) > LENGTH_SHARE * length + 1.0:
-        text = f"the cuts of {job.name} are {length:.0f} mm long, not {sheet.cut_length:.0f} mm"
-        yield Fault("plan-length", PLAN_NAME, text=text)
 
 
 def common_factor(job: JobFile, sheet: SheetEntry, kerf: float) -> float | None:
@@ -144,6 +140,6 @@ def common_factor(job: JobFile, sheet: SheetEntry, kerf: float) -> float | None:
     return middle if same and abs(middle - 1.0) > 0.04 else None
 
 
-def _extent(points: np.ndarray) -> float:
+def _extent(points: NDArray[np.float64]) -> float:
     """Width and height together, mm; never 0."""
     return max(float(np.ptp(points, axis=0).sum()), 1e-9)

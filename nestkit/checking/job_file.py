@@ -48,6 +48,8 @@ class Stroke:
     closed : bool
     points : (n, 2) float, mm
         Arcs flattened; a closed path does not repeat its first point.
+    curved : bool
+        Whether there were arcs.
     """
 
     place: int
@@ -56,6 +58,7 @@ class Stroke:
     copy: int
     closed: bool
     points: NDArray[np.float64]
+    curved: bool = False
 
     @property
     def key(self) -> tuple[str, int]:
@@ -192,7 +195,7 @@ class _Reading:
             self._fault("tilted", f"a path on layer {layer} is drawn on a tilted plane", part, copy, at)
             self._spoil(owner)
             return
-        stroke = Stroke(place, layer, part, copy, bool(entity.closed), points)
+        stroke = Stroke(place, layer, part, copy, bool(entity.closed), points, bool(rows[:, 2].any()))
         if self._is_usable(stroke):
             if owner is None and layer != SHEET:
                 self._fault("no-name", f"a path on layer {layer} does not say whose it is", at=stroke.at)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -18,11 +19,14 @@ from nestkit.errors import Point
 #: Points of the plan lie on the true curve, so they must lie this near to the edge as cut.
 ON_EDGE = SIZE + SLACK
 
-#: Between its points the plan's outline may leave the curve by its flatness.
-OFF_EDGE = SIZE + PLAN_FLATNESS + SLACK
+#: Between its points the plan's outline may leave an arc by its flatness.
+OFF_ARC = SIZE + PLAN_FLATNESS + SLACK
 
 #: A turn smaller than this (radians) is a change of shape, not of the turn.
 LEAST_TURN = math.radians(0.01)
+
+#: Regions are congruent when no more than this is left between them once one is turned back, mm.
+ALIKE = 0.25
 
 _SAMPLES = 512
 
@@ -56,66 +60,88 @@ class Deviation:
     at: Point
 
 
-def lost_detail(found: BaseGeometry, planned: BaseGeometry, kerf: float, hole: bool) -> Deviation | None:
-    """The deepest slit of the plan that is not cut because the kerf is wider, when there is a deep one."""
-    if kerf <= 0.0:
-        return None
-    edge = found.boundary
-    shapely.prepare(edge)
-    corners = shapely.points(shapely.get_coordinates(planned))
-    corners = corners[~shapely.dwithin(corners, edge, LOST_DEPTH)]
-    if not len(corners):
-        return None
-    reachable = _reachable(planned, kerf, hole)
-    away = shapely.distance(corners, edge)
-    lost = np.where(shapely.distance(corners, reachable.boundary) > LOST_DEPTH, away, 0.0)
-    worst = int(lost.argmax())
-    return Deviation(float(lost[worst]), _xy(corners[worst])) if lost[worst] > LOST_DEPTH else None
-
-
-def deviation(found: BaseGeometry, planned: BaseGeometry, kerf: float, hole: bool) -> Deviation | None:
-    """How ``found`` differs from ``planned``; None when it does not, as far as the tolerance goes.
+@dataclass(frozen=True, eq=False)
+class Planned:
+    """A region of the plan, finished size, that a region as cut has to be like.
 
     Parameters
     ----------
-    found, planned : shapely geometry
-        Regions, finished size, in the same coordinates; ``planned`` as plan.json has it.
+    region : shapely geometry
+        From plan.json, so that curves are flattened; empty when the plan's outline is unusable, and then
+        everything is like it.
     kerf : float, mm
-        What no cut of this width can follow (slits, sharp inner corners) is not held against it.
+        What no cut of this width can follow (slits, sharp inner corners) is not held against a cut.
     hole : bool
-        True when the regions are holes, so that the cut runs inside and not outside of them.
+        True when the region is a hole, so that the cut runs inside and not outside of it.
+    curved : bool
+        True when the cut has arcs, from which the plan's outline may stand off between its points.
     """
-    edge = found.boundary
-    shapely.prepare(edge)
-    corners = shapely.points(shapely.get_coordinates(planned))
-    off = corners[~shapely.dwithin(corners, edge, ON_EDGE)]
-    if not len(off) and _within(found, planned, OFF_EDGE) and _within(planned, found, OFF_EDGE):
-        return None
-    if kerf > 0.0:
-        # Points that the beam can't reach are where the reachable region, too, stays clear of them.
-        reachable = _reachable(planned, kerf, hole)
-        off = off[shapely.distance(off, reachable.boundary) <= ON_EDGE]
-        low, high = (reachable, planned) if hole else (planned, reachable)
-        if not len(off) and _within(found, high, OFF_EDGE) and _within(low, found, OFF_EDGE):
+
+    region: BaseGeometry
+    kerf: float
+    hole: bool
+    curved: bool
+
+    def deviation(self, found: BaseGeometry) -> Deviation | None:
+        """How ``found`` differs; None when it does not, as far as the tolerance goes."""
+        if self.region.is_empty:
             return None
-    return _worst(found, planned)
+        limit = OFF_ARC if self.curved else ON_EDGE
+        edge = found.boundary
+        shapely.prepare(edge)
+        corners = shapely.points(shapely.get_coordinates(self.region))
+        off = corners[~shapely.dwithin(corners, edge, ON_EDGE)]
+        if not len(off) and _within(found, self.region, limit) and _within(self.region, found, limit):
+            return None
+        if self.kerf > 0.0:
+            # A corner that the beam can't reach stands off from the reachable region, too.
+            reachable = self._reachable
+            off = off[shapely.distance(off, reachable.boundary) <= ON_EDGE]
+            low, high = (reachable, self.region) if self.hole else (self.region, reachable)
+            if not len(off) and _within(found, high, limit) and _within(low, found, limit):
+                return None
+        return worst_deviation(found, self.region)
+
+    def shift(self, found: BaseGeometry) -> Point | None:
+        """The move that leads from the plan to ``found``, when a move alone explains the difference."""
+        if found.is_empty or self.region.is_empty:
+            return None
+        dx = found.centroid.x - self.region.centroid.x
+        dy = found.centroid.y - self.region.centroid.y
+        return (dx, dy) if self.deviation(affinity.translate(found, -dx, -dy)) is None else None
+
+    def lost(self, found: BaseGeometry) -> Deviation | None:
+        """The deepest slit that is not cut because the kerf is wider, when there is a deep one."""
+        if self.kerf <= 0.0 or self.region.is_empty:
+            return None
+        edge = found.boundary
+        shapely.prepare(edge)
+        corners = shapely.points(shapely.get_coordinates(self.region))
+        corners = corners[~shapely.dwithin(corners, edge, LOST_DEPTH)]
+        corners = corners[~(shapely.distance(corners, self._reachable.boundary) <= LOST_DEPTH)]
+        if not len(corners):
+            return None
+        away = shapely.distance(corners, edge)
+        deepest = int(away.argmax())
+        return Deviation(float(away[deepest]), _xy(corners[deepest]))
+
+    @cached_property
+    def _reachable(self) -> BaseGeometry:
+        """The region that a round beam leaves of the outline, or makes of the hole."""
+        half = -self.kerf / 2.0 if self.hole else self.kerf / 2.0
+        return self.region.buffer(half).buffer(-half)
 
 
 def _within(inner: BaseGeometry, outer: BaseGeometry, limit: float) -> bool:
-    return bool(outer.buffer(limit, quad_segs=4).covers(inner))
+    return bool(outer.buffer(limit, join_style="mitre").covers(inner))
 
 
-def _reachable(planned: BaseGeometry, kerf: float, hole: bool) -> BaseGeometry:
-    """The region that a round beam of width ``kerf`` leaves of a planned outline, or makes of a hole."""
-    half = -kerf / 2.0 if hole else kerf / 2.0
-    return planned.buffer(half).buffer(-half)
-
-
-def _worst(found: BaseGeometry, planned: BaseGeometry) -> Deviation:
-    """The largest distance between the two edges, by their corners."""
+def worst_deviation(found: BaseGeometry, planned: BaseGeometry) -> Deviation:
+    """The largest distance between the edges of two regions, by their corners; ``planned`` is not empty."""
+    at = _xy(planned.representative_point())
     if found.is_empty:
-        return Deviation(math.sqrt(planned.area), _xy(planned.representative_point()))
-    worst = Deviation(0.0, _xy(planned.representative_point()))
+        return Deviation(math.sqrt(planned.area), at)
+    worst = Deviation(0.0, at)
     for one, other in ((planned, found), (found, planned)):
         corners = shapely.points(shapely.get_coordinates(one))
         away = shapely.distance(corners, other.boundary)
@@ -127,14 +153,6 @@ def _worst(found: BaseGeometry, planned: BaseGeometry) -> Deviation:
 
 def _xy(point: BaseGeometry) -> Point:
     return float(point.x), float(point.y)
-
-
-def shift_between(found: BaseGeometry, planned: BaseGeometry, kerf: float, hole: bool) -> Point | None:
-    """The move that makes ``found`` out of ``planned``, when a move alone explains the difference."""
-    dx = found.centroid.x - planned.centroid.x
-    dy = found.centroid.y - planned.centroid.y
-    back = affinity.translate(found, -dx, -dy)
-    return (dx, dy) if deviation(back, planned, kerf, hole) is None else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,19 +174,21 @@ def motion_between(found: BaseGeometry, planned: BaseGeometry) -> Motion | None:
     if abs(found.length / planned.length - 1.0) > 0.01 or abs(found.area / planned.area - 1.0) > 0.01:
         return None
     walked = _walk(found)
-    plain, flipped = _walk(planned), _walk(affinity.scale(planned, -1.0, 1.0))
-    before = _worst(found, planned).size
-    for reference, mirrored in ((plain, False), (flipped, True)):
-        turn = _best_turn(walked, reference)
-        if not mirrored and abs(turn) < LEAST_TURN:
-            continue
+    best, left = None, min(_left_over(found, planned) / 3.0, ALIKE)
+    for mirrored in (False, True):
         model = affinity.scale(planned, -1.0, 1.0) if mirrored else planned
-        model = affinity.rotate(model, turn, origin="centroid", use_radians=True)
-        dx, dy = found.centroid.x - model.centroid.x, found.centroid.y - model.centroid.y
-        after = _worst(found, affinity.translate(model, dx, dy)).size
-        if after < before / 3.0:
-            return Motion(turn, mirrored)
-    return None
+        turn = _best_turn(walked, _walk(model))
+        if mirrored or abs(turn) > LEAST_TURN:
+            after = _left_over(found, affinity.rotate(model, turn, origin="centroid", use_radians=True))
+            if after < left:
+                best, left = Motion(turn, mirrored), after
+    return best
+
+
+def _left_over(found: BaseGeometry, model: BaseGeometry) -> float:
+    """How far the edges of two regions are apart once their centres lie on each other, mm."""
+    dx, dy = found.centroid.x - model.centroid.x, found.centroid.y - model.centroid.y
+    return worst_deviation(found, affinity.translate(model, dx, dy)).size
 
 
 def _walk(region: BaseGeometry) -> NDArray[np.complex128]:

@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.job_file import CUT_INSIDE, CUT_OUTSIDE, JobFile, Stroke, lines_of
@@ -172,7 +173,13 @@ class _Sorting:
         chosen = named.pop(("", 0), [])
         for key, several in named.items():
             placed = self.placed.get(key)
-            several.sort(key=lambda stroke: stroke.region.area, reverse=True)
+            # The one that lies as planned is the copy; failing that, the largest, since others may be holes.
+            several.sort(
+                key=lambda stroke: (
+                    placed is None or not self._alike(stroke, placed.outline, 1.0),
+                    -stroke.region.area,
+                )
+            )
             for extra in several[1:]:
                 if placed is not None and any(self._alike(extra, hole, -1.0) for hole in placed.holes):
                     self._fault("wrong-layer", extra, f"a hole lies on layer {CUT_OUTSIDE}")
@@ -192,7 +199,7 @@ class _Sorting:
                     break
         return sorted(chosen, key=lambda stroke: stroke.place)
 
-    def _alike(self, stroke: Stroke, planned: np.ndarray, side: float) -> bool:
+    def _alike(self, stroke: Stroke, planned: NDArray[np.float64], side: float) -> bool:
         grow = side * self.kerf / 2.0
         low, high = planned.min(axis=0) - grow, planned.max(axis=0) + grow
         off = np.abs(np.concatenate((stroke.points.min(axis=0) - low, stroke.points.max(axis=0) - high)))

@@ -7,18 +7,12 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.job_file import MARK, POCKET, JobFile
-from nestkit.checking.likeness import (
-    Deviation,
-    deviation,
-    lost_detail,
-    motion_between,
-    region_of,
-    shift_between,
-)
+from nestkit.checking.likeness import Deviation, Planned, motion_between, region_of
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import ALIKE_BOUNDS, Piece
 from nestkit.checking.plan_file import ListedPart, PlacedCopy
@@ -50,56 +44,64 @@ class SizeJudge:
 
     def piece(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> None:
         """Judge one copy against its line in the part list and its place in the plan."""
-        planned = region_of(placed.outline)
-        shift = self._outline(piece, listed, placed, planned)
+        before = len(self.faults)
+        shift = self._outline(piece, listed, placed)
         if shift is not None:
             self._holes(piece, placed, shift)
         self._lines(piece, listed)
+        if len(self.faults) == before and not piece.explained:
+            self._area(piece, listed)
 
     def _fault(self, code: str, piece: Piece, at: Point | None, text: str) -> None:
         self.faults.append(Fault(code, self._job.name, *piece.key, at or piece.outline.at, text))
 
-    def _outline(
-        self, piece: Piece, listed: ListedPart, placed: PlacedCopy, planned: BaseGeometry
-    ) -> Point | None:
+    def _outline(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> Point | None:
         """Judge the outline; gives how far it is moved, or None when holes can't be judged by it."""
-        body = piece.body
-        if body.is_empty:
+        if piece.body.is_empty:
             self._fault("size", piece, None, "nothing of the part is left once the kerf is taken off")
             return None
-        low, high = _own_bounds(body, placed)
+        low, high = _own_bounds(piece.body, placed)
         wrong = high - low - (listed.width, listed.height)
         off_size = bool(np.abs(wrong).max() > SIZE + SLACK)
         off_place = bool(max(np.abs(low).max(), np.abs(low + wrong).max()) > SIZE + SLACK)
-        bad = None if planned.is_empty else deviation(body, planned, piece.kerf, hole=False)
-        if bad is None and not off_place:
-            self._small_things(piece, listed, planned)
-            return 0.0, 0.0
-        if not planned.is_empty and (bad is not None or off_size):
-            motion = motion_between(body, planned)
-            shift = shift_between(body, planned, piece.kerf, hole=False)
-            if shift is None and motion is not None:
-                turned = f"turned by {math.degrees(motion.turn):.2f} degrees against the plan"
-                if motion.mirrored:
-                    self._fault("mirrored", piece, None, "the part is mirrored against the plan")
-                else:
-                    self._fault("turned", piece, None, f"the part is {turned}")
-                return None
-            if shift is not None and not off_size:
-                self._moved(piece, shift)
-                return shift
+        planned = Planned(region_of(placed.outline), piece.kerf, hole=False, curved=piece.outline.curved)
+        bad = planned.deviation(piece.body)
+        if bad is not None:
+            return self._explain(piece, listed, planned, bad, wrong if off_size else None)
         if off_size:
             self._wrong_size(piece, listed, wrong)
             return None
-        if bad is None:
+        if off_place:
             self._fault("moved", piece, None, "x, y or turn in plan.json do not lead to where the part lies")
-            return 0.0, 0.0
-        self._fault(
-            "shape",
-            piece,
-            bad.at,
-            f"the part's edge lies {bad.size:.2f} mm off the plan",
-        )
+        else:
+            self._lost(piece, planned.lost(piece.body))
+        return 0.0, 0.0
+
+    def _explain(
+        self,
+        piece: Piece,
+        listed: ListedPart,
+        planned: Planned,
+        bad: Deviation,
+        wrong: NDArray[np.float64] | None,
+    ) -> Point | None:
+        """Find the plainest reason why an outline is not as planned; gives what `_outline` gives."""
+        shift = planned.shift(piece.body)
+        if shift is not None and wrong is None:
+            self._moved(piece, shift)
+            return shift
+        motion = motion_between(piece.body, planned.region) if shift is None else None
+        if motion is not None:
+            if motion.mirrored:
+                self._fault("mirrored", piece, None, "the part is mirrored against the plan")
+            else:
+                by = f"{math.degrees(motion.turn):.2f} degrees"
+                self._fault("turned", piece, None, f"the part is turned by {by} against the plan")
+            return None
+        if wrong is not None:
+            self._wrong_size(piece, listed, wrong)
+            return None
+        self._fault("shape", piece, bad.at, f"the part's edge lies {bad.size:.2f} mm off the plan")
         return 0.0, 0.0
 
     def _moved(self, piece: Piece, shift: Point) -> None:
@@ -108,10 +110,11 @@ class SizeJudge:
             "moved", piece, None, f"the part lies {far:.2f} mm from its planned place ({dx:+.2f}, {dy:+.2f})"
         )
 
-    def _wrong_size(self, piece: Piece, listed: ListedPart, wrong: np.ndarray) -> None:
+    def _wrong_size(self, piece: Piece, listed: ListedPart, wrong: NDArray[np.float64]) -> None:
         kerf = piece.kerf
         width, height = listed.width + wrong[0], listed.height + wrong[1]
-        is_size = f"it is {width:.2f} x {height:.2f} mm, not {listed.width:.2f} x {listed.height:.2f} mm"
+        meant = f"{listed.width:.2f} x {listed.height:.2f} mm"
+        is_size = f"turned back it is {width:.2f} x {height:.2f} mm, not {meant}"
         for times, what in ((1.0, "was not added"), (2.0, "was taken off instead of added")):
             if kerf > SIZE and np.abs(wrong + times * kerf).max() < min(0.02, kerf / 4.0) + SLACK:
                 self._fault("kerf", piece, None, f"half the kerf {what} on the outline: {is_size}")
@@ -121,37 +124,27 @@ class SizeJudge:
         hint = unit_mix_up(math.sqrt(factors[0] * factors[1])) if alike else ""
         self._fault("size", piece, None, is_size + (f"; {hint}" if hint else ""))
 
-    def _small_things(self, piece: Piece, listed: ListedPart, planned: BaseGeometry) -> None:
-        """What may be wrong although the outline lies where it should."""
-        lost = None if planned.is_empty else lost_detail(piece.body, planned, piece.kerf, hole=False)
-        if lost is not None:
-            self._lost(piece, lost)
-            return
-        off = piece.foam.area - listed.area
-        if abs(off) > (SIZE + SLACK) * piece.foam.length + 0.5 and len(piece.holes) == listed.holes:
-            self._fault(
-                "area",
-                piece,
-                None,
-                f"its area is {piece.foam.area:.0f} mm2, not {listed.area:.0f} mm2",
-            )
+    def _area(self, piece: Piece, listed: ListedPart) -> None:
+        off = abs(piece.foam.area - listed.area)
+        if off > (SIZE + SLACK) * piece.foam.length + 0.5:
+            text = f"its area is {piece.foam.area:.0f} mm2, not {listed.area:.0f} mm2"
+            self._fault("area", piece, None, text)
 
-    def _lost(self, piece: Piece, lost: Deviation) -> None:
-        self._fault(
-            "detail-lost",
-            piece,
-            lost.at,
-            f"a slit narrower than the kerf of {piece.kerf:g} mm is not cut, {lost.size:.1f} mm deep",
-        )
+    def _lost(self, piece: Piece, lost: Deviation | None) -> None:
+        if lost is not None:
+            text = f"a slit narrower than the kerf of {piece.kerf:g} mm is not cut, {lost.size:.1f} mm deep"
+            self._fault("detail-lost", piece, lost.at, text)
 
     def _holes(self, piece: Piece, placed: PlacedCopy, shift: Point) -> None:
         planned = [affinity.translate(region_of(ring), *shift) for ring in placed.holes]
         pairs = dict(_pair_up(piece, planned))
-        for k, opening in enumerate(piece.openings):
+        for k, hole in enumerate(piece.holes):
             if k in pairs:
-                self._hole(piece, opening, planned[pairs[k]])
+                region = planned[pairs[k]]
+                meant = Planned(region, piece.kerf, hole=True, curved=hole.curved)
+                self._hole(piece, piece.openings[k], meant)
             elif not piece.explained:
-                self._fault("hole-extra", piece, piece.holes[k].at, "the plan has no such hole")
+                self._fault("hole-extra", piece, hole.at, "the plan has no such hole")
         for k in sorted(set(range(len(planned))) - set(pairs.values())):
             if not planned[k].is_empty and not piece.explained:
                 self._missing_hole(piece, planned[k])
@@ -165,24 +158,18 @@ class SizeJudge:
         at = planned.representative_point()
         self._fault("hole-missing", piece, (at.x, at.y), "the plan has a hole here")
 
-    def _hole(self, piece: Piece, opening: BaseGeometry, planned: BaseGeometry) -> None:
-        if planned.is_empty:
-            return
-        kerf = piece.kerf
-        bad = deviation(opening, planned, kerf, hole=True)
+    def _hole(self, piece: Piece, opening: BaseGeometry, planned: Planned) -> None:
+        bad = planned.deviation(opening)
         if bad is None:
-            lost = lost_detail(opening, planned, kerf, hole=True)
-            if lost is not None:
-                self._lost(piece, lost)
+            self._lost(piece, planned.lost(opening))
             return
-        shift = shift_between(opening, planned, kerf, hole=True)
-        wider = (opening.area - planned.area) / planned.length
+        shift, kerf = planned.shift(opening), piece.kerf
+        wider = (opening.area - planned.region.area) / planned.region.length
         if shift is not None:
             text = f"the hole lies {math.hypot(*shift):.2f} mm from its planned place"
             self._fault("hole-wrong", piece, bad.at, text)
         elif kerf > SIZE and abs(wider - kerf) < 0.25 * kerf:
-            text = "half the kerf was added to the hole instead of taken off"
-            self._fault("kerf", piece, bad.at, text)
+            self._fault("kerf", piece, bad.at, "half the kerf was added to the hole instead of taken off")
         elif kerf > SIZE and abs(wider - kerf / 2.0) < 0.25 * kerf:
             self._fault("kerf", piece, bad.at, "half the kerf was not taken off the hole")
         else:
@@ -201,7 +188,7 @@ class SizeJudge:
                 self._fault("mark-outside", piece, line.at, f"a path on layer {line.layer} leaves the part")
 
 
-def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[np.ndarray, np.ndarray]:
+def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Bounds of a part moved, turned and mirrored back to its own coordinates, each (2,) float."""
     x, y = (shapely.get_coordinates(body) - (placed.x, placed.y)).T
     cos, sin = math.cos(placed.turn), math.sin(placed.turn)

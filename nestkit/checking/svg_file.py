@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import shapely
 from defusedxml import ElementTree
+from numpy.typing import NDArray
 
 from nestkit.checking.job_file import SHEET, JobFile
 from nestkit.checking.limits import LARGEST_FILE, SIZE
@@ -100,7 +101,7 @@ def _lines(job: JobFile) -> dict[tuple[str, str, int], shapely.Geometry]:
     return joined
 
 
-def _paths(element: ElementTree.Element, layer: str) -> Iterator[tuple[str, str, int, np.ndarray]]:
+def _paths(element: ElementTree.Element, layer: str) -> Iterator[tuple[str, str, int, NDArray[np.float64]]]:
     """Layer, part, copy and points of each path in a layer's group."""
     for group in element:
         if _local(group.tag) != "g":
@@ -116,7 +117,7 @@ def _paths(element: ElementTree.Element, layer: str) -> Iterator[tuple[str, str,
             yield layer, part, int(copy), _points(path.get("d", ""))
 
 
-def _points(data: str) -> np.ndarray:
+def _points(data: str) -> NDArray[np.float64]:
     points = []
     for command, rest in _COMMAND.findall(data):
         if command in "Zz":

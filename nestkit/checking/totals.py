@@ -9,7 +9,7 @@ import shapely
 from shapely import affinity
 
 from nestkit.checking.likeness import region_of
-from nestkit.checking.limits import PLAN_FLATNESS, SHARE, SIZE, SLACK, SPACING
+from nestkit.checking.limits import LENGTH_SHARE, PLAN_FLATNESS, SHARE, SIZE, SLACK, SPACING
 from nestkit.checking.plan_file import (
     PLAN_NAME,
     GroupEntry,
@@ -124,6 +124,15 @@ def _judge_placed(sheet: SheetEntry, placed: PlacedCopy, part: ListedPart) -> It
     if abs(area - part.area) > (SIZE + PLAN_FLATNESS + SLACK) * round_about + 0.5:
         text = f"the outline's area is {area:.0f} mm2, and the part list says {part.area:.0f} mm2"
         yield _plan_fault("plan-outline", text, *placed.key)
+
+
+def judge_lengths(plan: PlanFile, lengths: Mapping[str, float]) -> Iterator[Fault]:
+    """The cut length of each file (mm, by its name) against what plan.json says."""
+    for sheet in plan.sheets:
+        length = lengths.get(sheet.job)
+        if length is not None and abs(length - sheet.cut_length) > LENGTH_SHARE * length + 1.0:
+            text = f"the cuts of {sheet.job} are {length:.0f} mm long, not {sheet.cut_length:.0f} mm"
+            yield _plan_fault("plan-length", text)
 
 
 def judge_groups(plan: PlanFile) -> Iterator[Fault]:
