@@ -128,7 +128,7 @@ def listed(names: Iterable[str]) -> str:
 def place_of(error: ErrorDetails) -> Keys:
     """Where in the file an error of pydantic lies."""
     loc = error["loc"]
-    if loc and loc[-1] == "[key]":
+    if loc[-1] == "[key]" and loc[0] in NAMED and error["type"] != "extra_forbidden":
         return loc[:-1]
     if len(loc) > 3 and loc[0] == "part" and loc[2] == "turns":
         return loc[:3]

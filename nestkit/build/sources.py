@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from nestkit.build.tables import DrawingUnit
 from nestkit.drawings.join import JOIN
 from nestkit.drawings.kinds import LineRules
 from nestkit.drawings.model import Drawing
-from nestkit.drawings.read import part_shape, read_drawing
+from nestkit.drawings.read import part_shape, read_drawing, select
 from nestkit.errors import Finding, InputError
 from nestkit.geometry import Shape
 from nestkit.units import MM_PER_CSS_UNIT, MM_PER_INSUNITS
@@ -72,6 +73,9 @@ class Sources:
         if drawing is None:
             return None
         try:
+            if self._rules is None:
+                select(drawing, wanted)
+                return None
             shape, findings = part_shape(drawing, wanted, self._rules, self._join)
         except InputError as error:
             self._tell(index, error)
@@ -99,23 +103,24 @@ class Sources:
             for name in units
             if name not in drawings
         )
-        paths = [path for drawing in drawings.values() for path in drawing.paths]
+        if self._rules is not None:
+            found.extend(self._unused_rules(self._rules, list(drawings.values())))
+        return tuple(found)
+
+    def _unused_rules(self, rules: LineRules, drawings: Sequence[Drawing]) -> Iterator[Finding]:
+        paths = [path for drawing in drawings for path in drawing.paths]
         names = sorted({name.strip() for path in paths for name in (path.layer, *path.names)})
         colours = {path.colour for path in paths}
         folded = {name.casefold() for name in names}
-        found.extend(
-            self._unused(
-                f"no drawing has a layer or group '{name}', which stands under [lines]", nearest(name, names)
-            )
-            for name in self._rules.by_name
-            if name not in folded
-        )
-        found.extend(
-            self._unused(f"no drawing has a line of the colour '{colour}', which stands under [lines]")
-            for colour in self._rules.by_colour
-            if colour not in colours
-        )
-        return tuple(found)
+        for name in rules.by_name:
+            if name not in folded:
+                text = f"no drawing has a layer or group '{name}', which stands under [lines]"
+                yield self._unused(text, nearest(name, names))
+        for colour in rules.by_colour:
+            if colour not in colours:
+                yield self._unused(
+                    f"no drawing has a line of the colour '{colour}', which stands under [lines]"
+                )
 
     def _unused(self, text: str, todo: str = "") -> Finding:
         return Finding("unused-row", text, todo, file=self._mistakes.file)
@@ -160,17 +165,18 @@ class Sources:
             self._mistakes.add(("part", index, "from"), f"{problem.where}: {problem.what}", problem.todo)
 
 
-def _line_rules(draft: Draft, mistakes: Mistakes) -> LineRules:
-    usable: dict[str, str] = {}
-    for key, kind in draft.file.lines.items():
+def _line_rules(draft: Draft, mistakes: Mistakes) -> LineRules | None:
+    """The rules for lines; None when a row is wrong: what it is about would be cut, and told as a mistake."""
+    table = draft.file.lines
+    faults = [key for key in draft.doubtful if key[0] == "lines"]
+    for key, kind in table.items():
         try:
             LineRules.parse({key: kind})
         except InputError as error:
+            faults.append(("lines", key))
             for problem in error.problems:
                 mistakes.add(("lines", key), problem.what, problem.todo)
-        else:
-            usable[key] = kind
-    return LineRules.parse(usable)
+    return None if faults else LineRules.parse(table)
 
 
 def _lacks_unit(drawing: Drawing) -> bool:
