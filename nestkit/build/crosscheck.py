@@ -156,13 +156,10 @@ def _check_sheets(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> 
     if not draft.sure("sheet"):
         return
     margin = in_mm(draft.file.layout.margin, draft.unit, USUAL_MARGIN)
+    margin_sure = draft.sure("layout", "margin") and draft.sure("build", "units")
     first: dict[str, int] = {}
     for index, sheet in enumerate(sheets):
-        if (
-            draft.sure("sheet", index, "size")
-            and draft.sure("layout", "margin")
-            and 2 * margin >= min(sheet.size)
-        ):
+        if margin_sure and draft.sure("sheet", index, "size") and 2 * margin >= min(sheet.size):
             mistakes.add(
                 ("sheet", index, "size"),
                 f"a margin of {show_length(margin, draft.unit)} on all sides leaves nothing of this sheet",

@@ -151,6 +151,7 @@ SHEET = "size = [600, 400]\nbuy = true"
         ),
         ('"#00aa00"', '"#00aa"', "build.toml: lines: '#00aa' (line 9): a colour is written #rrggbb"),
         ("[build]", "[drawing_units]\n'flag.svg' = 'parsec'\n[build]", "'parsec' is not one of 'mm', 'cm'"),
+        ("[build]", "[build]\nunits = 'feet'", "units (line 2): 'feet' is not one of 'mm' or 'in'"),
         # what must fit together
         ('"sail"', '"plate"', "build.toml: part[2]: name (line 27): 'plate' is the name of part[1] already"),
         (
