@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 
 from nestkit.checking.limits import FLATNESS
 
+#: Arcs of smaller bulge are straight, and those beyond its inverse are none.
+FLATTEST = 1e-9
+
 #: No arc becomes more chords than this.
 MOST_CHORDS = 10_000
 
@@ -53,9 +56,9 @@ def _between(
 ) -> NDArray[np.float64]:
     """Points of one arc, its ends left out."""
     chord = math.hypot(x1 - x0, y1 - y0)
-    if chord == 0.0:
+    if chord == 0.0 or abs(bulge) < FLATTEST:
         return np.empty((0, 2))
-    if abs(bulge) > 1e9:
+    if abs(bulge) > 1.0 / FLATTEST:
         return np.full((1, 2), np.nan)
     angle = 4.0 * math.atan(bulge)
     radius = chord * (1.0 + bulge * bulge) / (4.0 * abs(bulge))

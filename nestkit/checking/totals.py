@@ -23,7 +23,7 @@ from nestkit.checking.spacing import blank_of
 from nestkit.checking.verdict import REWRITE, Fault
 
 #: Thicknesses that differ by less are the same, mm.
-SAME_THICKNESS = 0.05
+SAME_THICKNESS = 0.0101
 
 
 def judge_copies(

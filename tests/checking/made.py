@@ -197,7 +197,7 @@ class Made:
             if (one["part"], one["copy"]) == (part, copy_number)
         )
 
-    def write(self, folder: Path) -> Path:
+    def write(self, folder: Path, sizes: dict[str, tuple[float, float]] = BLANKS) -> Path:
         (folder / "jobs").mkdir(parents=True, exist_ok=True)
         (folder / "plan.json").write_text(json.dumps(self.plan), encoding="utf-8")
         for name, entities in self.jobs.items():
@@ -221,7 +221,7 @@ class Made:
                 if one.part:
                     entity.set_xdata("NESTKIT", [(1000, one.part), (1071, one.copy)])
             document.saveas(folder / name)
-            (folder / name).with_suffix(".svg").write_text(svg(entities, BLANKS[name]), encoding="utf-8")
+            (folder / name).with_suffix(".svg").write_text(svg(entities, sizes[name]), encoding="utf-8")
         return folder
 
 
