@@ -18,8 +18,8 @@ from nestkit.nesting.problem import Item, Spacing
 FINE = 0.01
 #: Outlines with more points than this are simplified, outward only.
 MANY_POINTS = 28
-#: How far a simplified outline may stand off, mm.
-STAND_OFF = 0.3
+#: How far a simplified outline may stand off: at least and at most this many mm, and a share of its size.
+STAND_OFF = (0.3, 0.8, 0.002)
 #: Gaps come out smaller by at most twice this, mm, so that sheets that fit exactly are filled exactly.
 SLACK = 0.002
 #: A right angle keeps its mitre when it is grown; sharper corners are cut off, never below the true distance.
@@ -142,7 +142,9 @@ def grown(outline: Polygon, distance: float) -> Polygon:
     exact = _buffer(outline, distance)
     if len(shapely.get_coordinates(exact)) <= MANY_POINTS:
         return exact
-    tolerance = STAND_OFF
+    least, most, share = STAND_OFF
+    x0, y0, x1, y1 = outline.bounds
+    tolerance = min(max(least, share * max(x1 - x0, y1 - y0)), most)
     while tolerance > 0.02:
         loose = shapely.simplify(_buffer(outline, distance + tolerance), tolerance)
         if loose.geom_type == "Polygon" and loose.is_valid and shapely.covers(loose, exact):
