@@ -56,7 +56,9 @@ class Mistakes:
         """Adds a problem at ``loc``, a path such as ``("part", 2, "quantity")``."""
         line = self.line(loc)
         place = f"{self.label(loc)} (line {line})" if line else self.label(loc)
-        self._found.setdefault(Problem(f"{self.file}: {place}", what, todo), line)
+        # Names out of the file and its drawings go to a terminal: nothing in them may steer it.
+        problem = Problem(*map(_printable, (f"{self.file}: {place}", what, todo)))
+        self._found.setdefault(problem, line)
 
     def add_errors(self, errors: Iterable[ErrorDetails]) -> None:
         """Adds what pydantic found."""
@@ -96,7 +98,7 @@ def show(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        text = "".join(char if char.isprintable() else "?" for char in value)
+        text = _printable(value)
         return f"'{text}'" if len(text) <= 60 else f"'{text[:57]}...'"
     if isinstance(value, int):
         return str(value) if abs(value) < 10**15 else "a number of very many digits"
@@ -197,6 +199,10 @@ _EXAMPLES = {
     "bed": "For example bed = [900, 600]",
     "finished": 'For example finished = { part = "blade", length = 1240 }',
 }
+
+
+def _printable(text: str) -> str:
+    return "".join(char if char.isprintable() else "?" for char in text)
 
 
 def _nearest(wrong: str, right: Iterable[str]) -> str:

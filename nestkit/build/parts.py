@@ -146,14 +146,14 @@ def _findings(shape: Shape, source: str, unit: Unit) -> list[Finding]:
                 id=id,
             )
         )
-    kinds = [line.kind for line in shape.lines if line.kind in (LineKind.FOLD, LineKind.BEVEL)]
-    if kinds:
+    count = sum(line.kind in (LineKind.FOLD, LineKind.BEVEL) for line in shape.lines)
+    if count:
+        come_out = "lines come out as marks" if count > 1 else "line comes out as a mark"
         found.append(
             Finding(
                 "fold-not-etched",
-                f"{len(kinds)} fold or bevel line{'s' if len(kinds) > 1 else ''} come out as marks;"
-                " etched passes are not made in this version",
-                "Cut these grooves and bevels by hand along the marks.",
+                f"{count} fold or bevel {come_out}; etched passes are not made in this version",
+                "Cut its groove or bevel by hand along the mark.",
                 file=file,
                 id=id,
             )

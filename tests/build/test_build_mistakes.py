@@ -210,6 +210,11 @@ SHEET = "size = [600, 400]\nbuy = true"
             f"{SAIL}: from (line 28): flga.svg: there is no such file. Did you mean",
         ),
         ("flag.svg#sail", "#sail", "'#sail' names no drawing before the '#'"),
+        (
+            "flag.svg#sail",
+            "flag.svg#\u202esail",
+            f"{SAIL}: from (line 28): flag.svg: nothing in the drawing is called '?",
+        ),
         ("flag.svg#sail", "flag.svg#", "'flag.svg#' names no id or layer behind the '#'"),
         ("flag.svg#sail", "../", f"{SAIL}: from (line 28): ../: is no file"),
         ("flag.svg#sail", "x" * 999, "there is no such file"),
