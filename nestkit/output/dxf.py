@@ -50,6 +50,9 @@ def dxf_bytes(job: Job) -> bytes:
         _add_layers(document, job)
         _add_strokes(document, job)
         _set_extents(document, job)
+        # ezdxf would add the same classes from a set, in another order each time.
+        for kind in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(kind)
         text = io.StringIO(newline="\n")
         document.write(text)
     return text.getvalue().encode("utf-8", errors="dxfreplace")
@@ -83,5 +86,7 @@ def _set_extents(document: Drawing, job: Job) -> None:
     x1, y1 = max(box[2] for box in boxes), max(box[3] for box in boxes)
     space = document.modelspace()
     space.reset_extents((x0, y0, 0.0), (x1, y1, 0.0))
+    # ezdxf takes a corner at the origin for a missing one and would not hand it on to the header.
+    document.header["$EXTMIN"], document.header["$EXTMAX"] = (x0, y0, 0.0), (x1, y1, 0.0)
     space.reset_limits((x0, y0), (x1, y1))
     document.set_modelspace_vport(height=(y1 - y0) * 1.05, center=((x0 + x1) / 2.0, (y0 + y1) / 2.0))

@@ -12,8 +12,9 @@ import os
 import secrets
 import shutil
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -36,8 +37,8 @@ def check_out(out: Path) -> None:
         When the folder is somebody else's, or there is no permission to write beside it.
     """
     with _told(out):
-        out = out.resolve()
-        _kept_files(out, {})
+        out = _real(out)
+        _survey(out, {})
         above = out.parent
         while not above.exists():
             above = above.parent
@@ -64,12 +65,25 @@ def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
         it is after any other exception.
     """
     with _told(out):
-        out = out.resolve()
+        out = _real(out)
         _recover(out)
-        _replace(out, files, _kept_files(out, files))
+        _replace(out, files, _survey(out, files))
 
 
-def _replace(out: Path, files: Mapping[str, bytes], kept: list[Path]) -> None:
+@dataclass(frozen=True, slots=True)
+class _Survey:
+    """What an output folder holds, relative to it: everything, and that part of it which is the maker's."""
+
+    seen: tuple[Path, ...] = ()
+    kept: tuple[Path, ...] = ()
+
+
+def _real(out: Path) -> Path:
+    # Path.resolve raises RuntimeError at a loop of links, which the next step tells as an OSError.
+    return Path(os.path.realpath(out))
+
+
+def _replace(out: Path, files: Mapping[str, bytes], before: _Survey) -> None:
     token = secrets.token_hex(4)
     staged, aside = out.parent / f".{out.name}.new-{token}", out.parent / f".{out.name}.old-{token}"
     made = _make_parents(out.parent)
@@ -79,7 +93,7 @@ def _replace(out: Path, files: Mapping[str, bytes], kept: list[Path]) -> None:
             target = staged / name
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes(content)
-        for path in kept:
+        for path in before.kept:
             _bring_along(out / path, staged / path)
         if out.exists():
             shutil.copymode(out, staged)
@@ -93,9 +107,21 @@ def _replace(out: Path, files: Mapping[str, bytes], kept: list[Path]) -> None:
         shutil.rmtree(staged, ignore_errors=True)
         _remove_empty(made)
         raise
-    # What the maker added is in the new folder by now, so the old one can go. Should that fail, a
-    # hidden leftover is no reason to call the output failed.
-    shutil.rmtree(aside, ignore_errors=True)
+    # What the maker added is in the new folder by now, so the old one can go. Only what was seen goes:
+    # a file put there a moment ago stays, and a hidden leftover is no reason to call the output failed.
+    with suppress(OSError):
+        _remove(aside, before.seen)
+
+
+def _remove(folder: Path, seen: Iterable[Path]) -> None:
+    folders = {folder}
+    for path in (folder / each for each in seen):
+        if path.is_dir() and not path.is_symlink():
+            folders.add(path)
+        else:
+            path.unlink(missing_ok=True)
+        folders.update(parent for parent in path.parents if folder in parent.parents)
+    _remove_empty(sorted(folders, key=lambda each: len(each.parts), reverse=True))
 
 
 def _make_parents(folder: Path) -> list[Path]:
@@ -115,9 +141,10 @@ def _make_parents(folder: Path) -> list[Path]:
     return made
 
 
-def _remove_empty(folders: list[Path]) -> None:
-    with suppress(OSError):
-        for folder in folders:
+def _remove_empty(folders: Iterable[Path]) -> None:
+    """Remove those of the folders that are empty, in the order given."""
+    for folder in folders:
+        with suppress(OSError):
             folder.rmdir()
 
 
@@ -130,8 +157,8 @@ def _recover(out: Path) -> None:
         old[0].rename(out)
 
 
-def _kept_files(out: Path, files: Mapping[str, bytes]) -> list[Path]:
-    """The maker's own files in ``out``, relative to it.
+def _survey(out: Path, files: Mapping[str, bytes]) -> _Survey:
+    """What ``out`` holds before ``files`` are written to it.
 
     Raises
     ------
@@ -139,7 +166,7 @@ def _kept_files(out: Path, files: Mapping[str, bytes]) -> list[Path]:
         When ``out`` is not for nestkit to replace.
     """
     if not out.exists():
-        return []
+        return _Survey()
     elsewhere = "Choose another folder with --out"
     if not out.is_dir():
         raise OutputError(f"{out} is a file, not a folder. {elsewhere}.")
@@ -148,14 +175,15 @@ def _kept_files(out: Path, files: Mapping[str, bytes]) -> list[Path]:
         # It is going to be another folder of the same name; a terminal in it would be left in the old one.
         raise OutputError(f"{out} is the folder that you are working in. {elsewhere}, one inside it.")
     if not any(out.iterdir()):
-        return []
+        return _Survey()
     plan = _earlier_plan(out)
     if plan is None:
         raise OutputError(
             f"{out} holds files, but no earlier plan that nestkit wrote. {elsewhere}, or empty this one."
         )
     ours = _OURS | _job_files(plan)
-    kept = [path for path in _walk(out) if path.as_posix() not in ours]
+    seen = tuple(_walk(out))
+    kept = tuple(path for path in seen if path.as_posix() not in ours)
     for path in kept:
         mode = (out / path).lstat().st_mode
         if not (stat.S_ISREG(mode) or stat.S_ISLNK(mode) or stat.S_ISDIR(mode)):
@@ -174,7 +202,7 @@ def _kept_files(out: Path, files: Mapping[str, bytes]) -> list[Path]:
             f"{clash[0]} was not written by nestkit and would be overwritten. Rename it, or "
             f"{_lower(elsewhere)}."
         )
-    return kept
+    return _Survey(seen, kept)
 
 
 def _lower(text: str) -> str:
