@@ -96,7 +96,8 @@ def _replace(out: Path, files: Mapping[str, bytes], before: _Survey) -> None:
         for path in before.kept:
             _bring_along(out / path, staged / path)
         if out.exists():
-            shutil.copymode(out, staged)
+            with suppress(PermissionError):  # some network drives keep no modes
+                shutil.copymode(out, staged)
             out.rename(aside)
         staged.rename(out)
     except BaseException:
