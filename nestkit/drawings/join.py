@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from nestkit.drawings.dxf_curves import path_of_rows
+from nestkit.drawings.join_covered import drop_covered
 from nestkit.drawings.join_doubled import SAME, doubled_line, drop_doubled
 from nestkit.drawings.join_ends import Ends
 from nestkit.drawings.model import DrawnPath
@@ -28,9 +29,6 @@ NO_GAP = 0.001
 
 #: A line that is left open and is shorter than this many tolerances is dropped.
 SHORTEST = 3.0
-
-#: Open lines are compared with all others only when there are no more than this.
-_MOST_COVERED = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +86,7 @@ def join_paths(paths: Sequence[DrawnPath], tolerance: float = JOIN) -> Joined:
             findings.append(_too_short(drawn, path))
     findings += _gaps(ends, strands)
     findings += [doubled_line(strands[e // 2], length, _xy(ends.points[e])) for e, length in overlaps]
-    open_, covered = _without_covered(open_, closed)
+    open_, covered = drop_covered(open_, closed)
     findings += [_branch(strands[e // 2], count, _xy(ends.places[e])) for e, count in branches]
     findings += covered + _still_open(open_)
     return Joined(tuple(closed), tuple(open_), tuple(findings))
@@ -149,40 +147,6 @@ def _branch(drawn: DrawnPath, count: int, at: tuple[float, float]) -> Finding:
         id=drawn.id,
         at=at,
     )
-
-
-def _without_covered(
-    open_: list[DrawnPath], closed: Sequence[DrawnPath]
-) -> tuple[list[DrawnPath], list[Finding]]:
-    """Open lines that lie on other cut lines all along are dropped."""
-    if not open_ or len(open_) > _MOST_COVERED:
-        return open_, []
-    everything = [_line_string(drawn.path) for drawn in (*open_, *closed)]
-    tree = shapely.STRtree(everything)
-    left: list[DrawnPath] = []
-    findings: list[Finding] = []
-    dropped: set[int] = set()
-    for k in sorted(range(len(open_)), key=lambda k: (everything[k].length, k)):
-        near = [
-            j
-            for j in tree.query(everything[k], predicate="dwithin", distance=SAME)
-            if j != k and j not in dropped
-        ]
-        others = shapely.union_all([everything[j] for j in near])
-        if near and others.buffer(2.0 * SAME).covers(everything[k]):
-            dropped.add(k)
-    for k, drawn in enumerate(open_):
-        if k in dropped:
-            middle = everything[k].interpolate(0.5, normalized=True)
-            findings.append(doubled_line(drawn, everything[k].length, (middle.x, middle.y)))
-        else:
-            left.append(drawn)
-    return left, findings
-
-
-def _line_string(path: Path) -> shapely.LineString:
-    points = path.flatten(SAME / 4.0)
-    return shapely.LineString(np.concatenate((points, points[:1])) if path.closed else points)
 
 
 def _still_open(open_: Sequence[DrawnPath]) -> list[Finding]:
