@@ -27,7 +27,7 @@ flat-loop            yes    a closed path that only goes there and back is read 
 ==================== ====== =====================================================================
 
 Of each code at most 50 findings are told one by one; one more then tells how many there are.
-Files above 50 MB, 300,000 elements, 200,000 paths or 2,000,000 points are refused.
+Files above 50 MB, 300,000 elements (or 50,000 copied ones), 200,000 paths or 2,000,000 points are refused.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ from nestkit.drawings.svg_source import parse, read_bytes
 from nestkit.drawings.svg_style import Styles
 from nestkit.drawings.svg_view import ViewBox, parse_view_box, view_transform
 from nestkit.drawings.svg_walk import Place, Walker
-from nestkit.errors import DrawingError, Problem
+from nestkit.errors import DrawingError, Finding, Problem
 from nestkit.geometry import FLATNESS
 from nestkit.geometry.affine import affine, compose
 from nestkit.units import MM_PER_CSS_UNIT
@@ -98,9 +98,14 @@ def read_svg(file: pathlib.Path, name: str | None = None, tolerance: float = FLA
     findings = notes.findings()
     if not walker.paths:
         nothing = Problem(name, "the drawing holds no line that can be used", "Draw outlines as paths in it")
-        told = (Problem(f"{name}: id '{f.id}'" if f.id else name, f.text, f.todo) for f in findings)
+        told = (Problem(_where(finding), finding.text, finding.todo) for finding in findings)
         raise DrawingError([nothing, *told])
     return Drawing(name, tuple(walker.paths), findings, view.unit_known)
+
+
+def _where(finding: Finding) -> str:
+    names = [finding.layer and f"layer '{finding.layer}'", finding.id and f"id '{finding.id}'"]
+    return ": ".join(filter(None, (finding.file, ", ".join(filter(None, names)))))
 
 
 class _OuterView(NamedTuple):

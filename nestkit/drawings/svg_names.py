@@ -11,6 +11,14 @@ from nestkit.drawings.svg_source import local_name
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{2,6})_")
 
 
+_SUBJECTS = {
+    "g": "this group",
+    "use": "this copy",
+    "svg": "this inner drawing",
+    "foreignObject": "this object",
+}
+
+
 def decode(name: str) -> str:
     """An id with its escapes undone: ``fold_x0020_90`` is ``fold 90``."""
 
@@ -26,6 +34,8 @@ class Naming(NamedTuple):
 
     Parameters
     ----------
+    tag : str
+        The kind of element, without its namespace.
     id : str
     label : str
         What the editor shows: its label, or else its title.
@@ -35,25 +45,34 @@ class Naming(NamedTuple):
         Every name by which it may be asked for, as written and with escapes undone.
     """
 
+    tag: str
     id: str
     label: str
     is_layer: bool
     names: tuple[str, ...]
 
+    @property
+    def subject(self) -> str:
+        """What a message calls the element."""
+        return _SUBJECTS.get(self.tag, f"this {self.tag}")
+
 
 def naming(element: Element) -> Naming:
     """The names of an element: its id, its label or ``data-name``, its title."""
     label = layer = ""
+    tag = local_name(element.tag)
     id = element.get("id", "")
     for key, value in element.items():
         if key == "data-name" or (key[-5:] == "label" and local_name(key) == "label"):
             label = label or value
         elif key[-9:] == "groupmode" and local_name(key) == "groupmode":
             layer = value
+    if label == f"#{id}":
+        label = ""  # what an editor writes before anybody named the group
     title = element.find("{*}title") if len(element) else None
     if title is not None and not label:
         label = " ".join((title.text or "").split())
     if not id and not label:
-        return Naming("", "", layer == "layer", ())
+        return Naming(tag, "", "", layer == "layer", ())
     every = (id, decode(id), label, decode(label))
-    return Naming(id, label, layer == "layer", tuple(dict.fromkeys(filter(None, every))))
+    return Naming(tag, id, label, layer == "layer", tuple(dict.fromkeys(filter(None, every))))

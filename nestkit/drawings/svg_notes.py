@@ -9,8 +9,9 @@ from nestkit.errors import DrawingError, Finding, Point
 #: So many findings of one code are told one by one; the others are counted.
 MOST_FINDINGS = 50
 
-#: A drawing that draws more than this, uses included, is refused.
+#: A drawing with more than this is refused.
 MOST_ELEMENTS = 300_000
+MOST_COPIES = 50_000  # elements that are drawn through 'use'
 MOST_PATHS = 200_000
 MOST_POINTS = 2_000_000
 
@@ -77,6 +78,6 @@ class Notes:
         if self._amounts[what] > most:
             raise DrawingError.one(
                 self.file,
-                f"the drawing holds more than {most:,} {what}, elements drawn by 'use' included",
+                f"the drawing holds more than {most:,} {what}",
                 "Simplify it, or split it into several drawings",
             )

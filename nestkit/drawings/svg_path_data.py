@@ -87,7 +87,6 @@ _VALUES = {
     "A": _values(NUMBER, NUMBER, NUMBER, _FLAG, _FLAG, NUMBER, NUMBER),
 }
 _COMMAND = re.compile(rf"{SPACE}*+([MmZzLlHhVvCcSsQqTtAa])(?!{SPACE}*+,)")
-_END = re.compile(rf"{SPACE}*+\Z")
 
 
 def arc_to(
@@ -119,7 +118,9 @@ def arc_to(
         # The radii just reach, or don't: half an ellipse about the chord's middle.
         rx, ry, ux, uy = rx * size, ry * size, ux / size, uy / size
         shift = 0.0
-    elif size < 1e-12 and not large:
+    elif size < 1e-12:
+        if large:
+            raise OverflowError("a large arc of far too large a radius")
         return LineTo(x, y)  # the arc bulges by less than that share of its chord
     else:
         shift = math.sqrt((1.0 - size) * (1.0 + size)) / size * (-1.0 if large == sweep else 1.0)
@@ -173,7 +174,7 @@ def parse_path(text: str, most: int) -> PathData:
         read = _VALUES[command].match
         values = read(text, position)
         if values is None:
-            return PathData(subpaths, position)
+            return PathData(subpaths, match.start(1))
         while values:
             position = values.end()
             numbers = [float(value) for value in values.groups()]
@@ -243,4 +244,5 @@ def parse_path(text: str, most: int) -> PathData:
                 current.segments.append(segment)
                 x, y = segment[-2], segment[-1]
             values = read(text, position)
-    return PathData(subpaths, None if _END.match(text, position) else position)
+    position = len(text) - len(text[position:].lstrip(" \t\r\n\f"))
+    return PathData(subpaths, None if position == len(text) else position)

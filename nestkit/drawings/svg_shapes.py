@@ -47,10 +47,8 @@ def length_of(
     return pixels
 
 
-def _size(
-    properties: Mapping[str, str], name: str, viewport: tuple[float, float], default: float = 0.0
-) -> float:
-    size = length_of(properties, name, viewport, default)
+def _size(properties: Mapping[str, str], name: str, viewport: tuple[float, float]) -> float:
+    size = length_of(properties, name, viewport)
     if size < 0.0:
         raise FlawError(f"{name} is negative")
     return size
@@ -90,14 +88,9 @@ def _rect(x: float, y: float, width: float, height: float, rx: float, ry: float)
 
 
 def _radii(properties: Mapping[str, str], viewport: tuple[float, float]) -> tuple[float, float]:
-    """Radii of a rect's corners or of an ellipse: one that isn't given is as the other."""
-    given = [
-        None
-        if properties.get(name, "auto").strip().lower() in ("", "auto")
-        else _size(properties, name, viewport)
-        for name in ("rx", "ry")
-    ]
-    rx, ry = given
+    """Radii of a rect's corners or of an ellipse: one that isn't given, or is negative, is as the other."""
+    given = [length_of(properties, name, viewport, -1.0) for name in ("rx", "ry")]
+    rx, ry = (radius if radius >= 0.0 else None for radius in given)
     return (rx if rx is not None else ry or 0.0), (ry if ry is not None else rx or 0.0)
 
 

@@ -107,7 +107,7 @@ def parse(data: bytes, name: str) -> Element:
             name, "the drawing declares XML entities or refers to outside ones, which is refused", _SAVE_PLAIN
         ) from error
     except ParseError as error:
-        what = "the drawing is empty" if not data.strip() else f"this is no well-formed SVG ({error})"
+        what = "the drawing is empty" if not data.strip() else f"this is no SVG that can be read ({error})"
         raise DrawingError.one(name, what, _SAVE_PLAIN) from error
     except DrawingError:
         raise

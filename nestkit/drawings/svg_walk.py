@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element
 from nestkit.drawings.model import DrawnPath
 from nestkit.drawings.svg_lengths import parse_numbers
 from nestkit.drawings.svg_names import Naming, decode, naming
-from nestkit.drawings.svg_notes import MOST_ELEMENTS, MOST_PATHS, MOST_POINTS, Notes, shorten
+from nestkit.drawings.svg_notes import MOST_COPIES, MOST_PATHS, MOST_POINTS, Notes, shorten
 from nestkit.drawings.svg_paint import Look
 from nestkit.drawings.svg_path_data import Subpath, parse_path
 from nestkit.drawings.svg_shapes import SHAPES, FlawError, length_of, shape_of
@@ -102,7 +102,8 @@ class Walker:
         self._push_children(root, place)
         while self._waiting:
             element, place, size = self._waiting.pop()
-            self._notes.count("elements", 1, MOST_ELEMENTS)
+            if place.uses:
+                self._notes.count("copied elements (clones, symbols)", 1, MOST_COPIES)
             self._visit(element, place, size)
 
     def enter(
@@ -120,7 +121,7 @@ class Walker:
             if properties.get(clip, "none").strip().lower() not in ("none", ""):
                 self._note(
                     "clip-ignored",
-                    f"it is cut off by a {clip} in the drawing, but is read whole",
+                    f"is cut off by a {clip} in the drawing, but is read whole",
                     "Cut the shape itself in your vector editor, and release the clip",
                     inside,
                     name,
@@ -156,8 +157,9 @@ class Walker:
 
     def _push_children(self, element: Element, place: Place, first_only: bool = False) -> None:
         if place.depth >= MOST_DEPTH:
-            text = f"elements are nested deeper than {MOST_DEPTH} levels through 'use', and are left out"
-            self._note("deep-use", text, "Replace the 'use' copies by real ones (unlink clones)", place)
+            text = f"nests elements deeper than {MOST_DEPTH} levels through copies; they are left out"
+            todo = "Replace the copies by real ones (unlink clones)"
+            self._note("deep-use", text, todo, place, naming(element))
             return
         inside = replace(place, chain=_Chain(element, place.chain), depth=place.depth + 1)
         children = [child for child in element if isinstance(child.tag, str)]
@@ -181,7 +183,7 @@ class Walker:
         except ValueError as error:
             self._note(
                 "bad-transform",
-                f"its transform can't be read ({shorten(str(error), 80)}), so it is left out",
+                f"has a transform that can't be read ({shorten(str(error), 80)}), and is left out",
                 "Correct it, or ungroup and group it again in your vector editor",
                 place,
                 name,
@@ -199,7 +201,7 @@ class Walker:
         if href and not href.startswith("#"):
             self._note(
                 "external-reference",
-                f"it is a copy of something in another file ({shorten(href)}), which is not opened",
+                f"is of something in another file ({shorten(href)}), which is not opened",
                 "Copy the shape itself into this drawing",
                 place,
                 name,
@@ -207,17 +209,17 @@ class Walker:
             return
         target = self._by_id.get(href[1:])
         if target is None:
-            text = f"it is a copy of '{shorten(href)}', which the drawing doesn't hold"
+            text = f"is of '{shorten(href)}', which the drawing doesn't hold"
             self._note("missing-reference", text, "Delete it, or draw it anew", place, name)
             return
         chain: _Chain | None = _Chain(element, place.chain)
         while chain is not None:
             if chain.element is target:
-                self._note("cyclic-use", "it is a copy of itself, and is left out", "Delete it", place, name)
+                self._note("cyclic-use", "holds itself, and is left out", "Delete it", place, name)
                 return
             chain = chain.outer
         if place.uses >= MOST_USES:
-            text = f"it is a copy of a copy, more than {MOST_USES} times over, and is left out"
+            text = f"is one of another copy, more than {MOST_USES} times over, and is left out"
             self._note("deep-use", text, "Replace the copies by real ones (unlink clones)", place, name)
             return
         try:
@@ -292,7 +294,7 @@ class Walker:
         except (ArithmeticError, TooFarError):
             self._note(
                 "absurd-size",
-                "its coordinates are not numbers, or lie more than 10 km away; it is left out",
+                "has coordinates that are no numbers or lie more than 10 km away, and is left out",
                 "Delete it, or draw it anew",
                 place,
                 name,
@@ -302,7 +304,7 @@ class Walker:
         if colour is None and any(one.path for one in traced):
             self._note(
                 "unpainted",
-                "it has neither stroke nor fill, so that it can't be seen; it is left out",
+                "has neither stroke nor fill, so that it can't be seen, and is left out",
                 "Give it a stroke if it is to be cut, or delete it",
                 place,
                 name,
@@ -310,14 +312,14 @@ class Walker:
             )
             return
         if flaw:
-            text = f"{flaw}; it is drawn up to there"
+            text = f"is read up to a mistake only: {flaw}"
             self._note("path-data", text, "Draw it anew, or mend it in your vector editor", place, name)
         for one in traced:
             if one.flaw == "zero-length":
-                text = "it has no length and is left out"
+                text = "has no length and is left out"
                 self._note("zero-length", text, "", place, name, one.at, mended=True)
             elif one.flaw == "flat-loop":
-                text = "it goes there and back along one line, and is read as that line"
+                text = "goes there and back along one line, and is read as that line"
                 self._note("flat-loop", text, "", place, name, one.at, mended=True)
             if one.path is not None:
                 self._notes.count("paths", 1, MOST_PATHS)
@@ -341,16 +343,16 @@ class Walker:
         text: str,
         todo: str,
         place: Place,
-        name: Naming | None = None,
+        name: Naming,
         at: Point | None = None,
         *,
         mended: bool = False,
     ) -> None:
-        id = name.id if name else ""
-        self._notes.add(code, text, todo, mended=mended, layer=place.layer, id=id, at=at)
+        text = f"{name.subject} {text}"
+        self._notes.add(code, text, todo, mended=mended, layer=place.layer, id=name.id, at=at)
 
     def _note_flaw(self, flaw: FlawError, place: Place, name: Naming) -> None:
-        self._note("bad-value", f"{flaw}; it is left out", "Draw it anew", place, name)
+        self._note("bad-value", f"is left out: {flaw}", "Correct it, or draw it anew", place, name)
 
     def _note_foreign(self, element: Element, tag: str, place: Place, name: Naming) -> None:
         if not place.look.visible:
@@ -361,7 +363,7 @@ class Walker:
             if words:
                 self._note(
                     "text-not-paths",
-                    f"the text '{words}' is not converted to paths and is left out",
+                    f"'{words}' is not converted to paths, and is left out",
                     "Convert it to paths in your vector editor if it is to be cut or marked",
                     place,
                     name,
@@ -369,9 +371,9 @@ class Walker:
                 )
         elif tag == "image":
             todo = "Trace it into paths in your vector editor, or delete it"
-            self._note("image-skipped", "a picture can't be cut, and is left out", todo, place, name, at)
+            self._note("image-skipped", "can't be cut, and is left out", todo, place, name, at)
         else:
-            text = "embedded content that is no SVG is left out"
+            text = "is no SVG, and is left out"
             self._note("foreign-skipped", text, "Draw it as paths", place, name, at)
 
 
