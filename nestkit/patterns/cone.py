@@ -1,0 +1,332 @@
+"""Cone: a frustum, a true cone or a cylinder, rolled from one sector or several.
+
+The wall's neutral fibre keeps its length. Its frustum has the slant of the given surface and stands off by a
+part of the thickness, measured square to the wall.
+
+References
+----------
+Longfield, *Sheet Metal Drafting*, chapter V "Cones of Revolution": the pattern's radius is the slant height,
+its arc the circumference.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from nestkit.geometry import Line, LineKind, Outline, Path, Shape
+from nestkit.geometry.arcs import bulge_of
+from nestkit.patterns.model import (
+    Foam,
+    Measure,
+    Pattern,
+    Piece,
+    Rolled,
+    need,
+    need_above,
+    rectangle,
+    seam_ticks,
+    tick,
+)
+
+Side = Literal["inside", "outside"]
+
+#: Diameters closer than this make a cylinder, mm.
+SAME = 0.001
+#: A wall that leans more than this is all but flat, radians.
+FLATTEST = math.radians(85.0)
+#: One piece covers no more than this, so that its seam edges lie apart on the sheet, radians.
+WIDEST = math.radians(330.0)
+MOST_PIECES = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """The frustum in which a wall's neutral fibre lies, mm; ``lean`` is the cone's half-angle, radians."""
+
+    wide: float
+    narrow: float
+    slant: float
+    lean: float
+
+    @property
+    def height(self) -> float:
+        """Between the two ends, along the axis."""
+        return self.slant * math.cos(self.lean)
+
+    @property
+    def far(self) -> float:
+        """Distance from the apex to the wide end, along the wall; infinite for a cylinder."""
+        return self.slant * self.wide / (self.wide - self.narrow) if self.lean else math.inf
+
+    @property
+    def sweep(self) -> float:
+        """Angle of the whole development, radians; 0 for a cylinder."""
+        return math.tau * math.sin(self.lean)
+
+
+@dataclass(frozen=True, slots=True)
+class Cone:
+    """A cone, frustum or cylinder.
+
+    Parameters
+    ----------
+    foam : Foam
+    lower_diameter, upper_diameter : float, mm
+        0 for an end that comes to a point.
+    height, slant : float, mm, optional
+        One of them: along the axis or along the wall.
+    lower_side, upper_side : "inside" or "outside"
+        Which face of the wall each diameter is measured on.
+    pieces : int, optional
+        How many sectors go round; left out, as few as sheet and bed allow.
+    bevel : bool
+        Whether the wide end's edge is bevelled, so that it stands flat.
+
+    Raises
+    ------
+    PatternError
+        When no foam can be rolled to these sizes.
+    """
+
+    foam: Foam
+    lower_diameter: float
+    upper_diameter: float
+    height: float | None = None
+    slant: float | None = None
+    lower_side: Side = "outside"
+    upper_side: Side = "outside"
+    pieces: int | None = None
+    bevel: bool = False
+
+    def __post_init__(self) -> None:
+        for key in ("lower_diameter", "upper_diameter"):
+            value = getattr(self, key)
+            need(key, math.isfinite(value) and value >= 0.0, f"{value:.6g} is less than 0")
+        need(
+            "lower_diameter",
+            max(self.lower_diameter, self.upper_diameter) > 0.0,
+            "both ends have the diameter 0",
+        )
+        given = [key for key in ("height", "slant") if getattr(self, key) is not None]
+        need(
+            "height",
+            len(given) == 1,
+            "is missing" if not given else "height and slant are both given",
+            "Give either the height along the axis or the slant along the wall",
+        )
+        need_above(given[0], getattr(self, given[0]), 0.0)
+        need(
+            "pieces",
+            self.pieces is None or 1 <= self.pieces <= MOST_PIECES,
+            f"{self.pieces} is not from 1 to {MOST_PIECES}",
+        )
+        self.wall()
+
+    def wall(self) -> Wall:
+        """The neutral fibre's frustum.
+
+        Raises
+        ------
+        PatternError
+        """
+        lean = self._lean()
+        lower = self._neutral(self.lower_diameter / 2.0, self.lower_side, lean)
+        upper = self._neutral(self.upper_diameter / 2.0, self.upper_side, lean)
+        run = self.height / math.cos(lean) if self.height is not None else self.slant
+        assert run is not None
+        pointed = min(self.lower_diameter, self.upper_diameter) == 0.0
+        wide, narrow = max(lower, upper), min(lower, upper)
+        self._check(lean, wide, narrow, pointed)
+        if pointed:
+            # The wall runs on to where its neutral fibre meets in a point.
+            return Wall(wide, 0.0, wide / math.sin(lean), lean)
+        return Wall(wide, narrow, run, lean)
+
+    def _lean(self) -> float:
+        """Half-angle of the cone, radians, from sizes that may be on different faces of the wall."""
+        sides = {"inside": 0.0, "outside": 1.0}
+        # Radii on the outside face differ by dr + shift cos(lean), where `shift` is what the faces add.
+        shift = (sides[self.upper_side] - sides[self.lower_side]) * self.foam.thickness
+        dr = (self.lower_diameter - self.upper_diameter) / 2.0
+
+        def apart(lean: float) -> float:
+            return abs(dr + shift * math.cos(lean))
+
+        lean = 0.0
+        for _ in range(60):
+            step = apart(lean)
+            if self.slant is not None:
+                need(
+                    "slant",
+                    step < self.slant,
+                    f"{self.slant:.6g} is too short: the two ends' radii differ by {step:.6g}",
+                    "Make the slant longer, or the diameters more alike",
+                )
+                lean = math.asin(step / self.slant)
+            else:
+                assert self.height is not None
+                lean = math.atan2(step, self.height)
+        return 0.0 if apart(lean) * 2.0 < SAME else lean
+
+    def _neutral(self, radius: float, side: Side, lean: float) -> float:
+        """Radius of the neutral fibre at an end, mm, from the radius of one face."""
+        off = self.foam.neutral if side == "inside" else self.foam.neutral - 1.0
+        return radius + off * self.foam.thickness * math.cos(lean)
+
+    def _check(self, lean: float, wide: float, narrow: float, pointed: bool) -> None:
+        foam = self.foam
+        lower_is_wide = self.lower_diameter >= self.upper_diameter
+        wide_key, narrow_key = ("lower_diameter", "upper_diameter")[:: 1 if lower_is_wide else -1]
+        need(
+            "height" if self.height is not None else "slant",
+            lean <= FLATTEST,
+            f"the wall would lean {math.degrees(lean):.1f} degrees from the axis and lie all but flat",
+            'Make it higher, or use pattern = "ring"',
+        )
+        inwards = foam.neutral * foam.thickness * math.cos(lean)
+        need(
+            wide_key,
+            wide - inwards > 1e-9,
+            f"the wall is {foam.thickness:g} mm thick and closes on itself: it leaves no opening",
+            f"Take thinner foam, or an outside diameter above {2 * foam.thickness:.6g}",
+        )
+        if pointed:
+            need(
+                wide_key,
+                lean > math.radians(0.5),
+                "the point is too sharp to be rolled",
+                "Make the cone wider or shorter",
+            )
+            return
+        least = 2.0 * foam.thickness * math.cos(lean)
+        need(
+            narrow_key,
+            narrow - inwards > -1e-9,
+            f"the wall closes on itself at the narrow end: {foam.thickness:g} mm foam needs an outside "
+            f"diameter of {least:.4g} mm there",
+            "Make that end wider, take thinner foam, or write 0 for a point",
+        )
+
+    def develop(self) -> Pattern:
+        """The flat pattern.
+
+        Returns
+        -------
+        Pattern
+            One sort of piece, as often as it takes to go round.
+        """
+        wall = self.wall()
+        count = self._count(wall)
+        shape = self._shape(wall, count)
+        label = (0.0, wall.slant / 2.0) if wall.lean else (wall.wide * math.pi / count, wall.slant / 2.0)
+        return Pattern(
+            "cone",
+            (Piece("", shape, count, label),),
+            self._finished(wall),
+            (Rolled(0, count, wall.wide, wall.narrow, wall.height),),
+            tuple(self._notes(wall, shape, count)),
+        )
+
+    def _count(self, wall: Wall) -> int:
+        least = max(1, math.ceil(wall.sweep / WIDEST - 1e-9))
+        if self.pieces is not None:
+            need(
+                "pieces",
+                self.pieces >= least,
+                f"{self.pieces} is too few: the flat pattern would meet itself on the sheet",
+                f"Write pieces = {least} or more",
+            )
+            return self.pieces
+        for count in range(least, MOST_PIECES + 1):
+            if self.foam.fits(*_flat(wall, count).size):
+                return count
+        return least
+
+    def _shape(self, wall: Wall, count: int) -> Shape:
+        outline = _flat(wall, count)
+        half = wall.sweep / count / 2.0
+        if wall.lean:
+            left = _on(wall, -half, wall.far), _on(wall, -half, wall.far - wall.slant)
+            right = _on(wall, half, wall.far), _on(wall, half, wall.far - wall.slant)
+            middle = ((0.0, 0.0), (0.0, wall.slant))
+        else:
+            width = outline.size[0]
+            left, right = ((0.0, 0.0), (0.0, wall.slant)), ((width, 0.0), (width, wall.slant))
+            middle = ((width / 2.0, 0.0), (width / 2.0, wall.slant))
+        lines: list[Line] = [*seam_ticks(*left, length=-6.0), *seam_ticks(*right)]
+        notch = min(6.0, wall.slant / 4.0)
+        lines.append(tick(middle[0], (0.0, 1.0), notch))
+        if wall.narrow > 0.0:
+            lines.append(tick(middle[1], (0.0, -1.0), notch))
+        if self.bevel and wall.lean:
+            self.foam.depth  # noqa: B018 - refuses foam that is too thin for a bevel
+            rim = outline.exterior.vertices[: _arcs(wall, count) + 1].copy()
+            lines.append(Line(LineKind.BEVEL, Path(rim, False), wall.lean))
+        return Shape(outline, tuple(lines))
+
+    def _finished(self, wall: Wall) -> tuple[Measure, ...]:
+        lean, foam = wall.lean, self.foam
+        out = (1.0 - foam.neutral) * foam.thickness * math.cos(lean)
+        inward = foam.neutral * foam.thickness * math.cos(lean)
+        ends = [("wide end", wall.wide), ("narrow end", wall.narrow)] if lean else [("tube", wall.wide)]
+        found = []
+        for name, radius in ends:
+            if radius > 0.0:
+                found.append(Measure(f"{name} outside", 2.0 * (radius + out)))
+                found.append(Measure(f"{name} inside", max(0.0, 2.0 * (radius - inward))))
+        found.append(Measure("height", wall.height))
+        if lean:
+            found += [Measure("slant", wall.slant), Measure("edge bevel", lean, angle=True)]
+        return tuple(found)
+
+    def _notes(self, wall: Wall, shape: Shape, count: int) -> list[str]:
+        notes = []
+        width, height = shape.outline.size
+        if not self.foam.fits(width, height):
+            notes.append("no sheet or bed holds its piece; write a larger number of pieces")
+        elif count > 1:
+            notes.append(f"{count} equal pieces go round")
+        if wall.lean and wall.narrow == 0.0:
+            notes.append("the inside of the point is squeezed: thin it with a sanding drum before gluing")
+        if wall.lean:
+            leans = math.degrees(wall.lean)
+            notes.append(
+                f"to stand flat, thin the wide end's edge by {leans:.1f} degrees on its inside"
+                + (" (the bevel does it)" if self.bevel else "")
+                + ("" if wall.narrow == 0.0 else ", the narrow end's on its outside")
+            )
+        return notes
+
+
+def _arcs(wall: Wall, count: int) -> int:
+    """Arcs that a rim is made of: none of more than a half circle."""
+    return max(1, math.ceil(wall.sweep / count / math.pi - 1e-9))
+
+
+def _on(wall: Wall, angle: float, radius: float) -> tuple[float, float]:
+    """A point of the sector, its wide rim's middle at (0, 0) and the apex above, mm."""
+    # 2 sin^2(a/2) for 1 - cos a: a nearly cylindrical wall has an apex kilometres away.
+    return radius * math.sin(angle), (wall.far - radius) + 2.0 * radius * math.sin(angle / 2.0) ** 2
+
+
+def _flat(wall: Wall, count: int) -> Outline:
+    """One piece's outline: it starts at the wide rim's left end."""
+    if not wall.lean:
+        return Outline(rectangle(math.tau * wall.wide / count, wall.slant))
+    half = wall.sweep / count / 2.0
+    arcs = _arcs(wall, count)
+    bulge = bulge_of(2.0 * half / arcs)
+    turns = np.linspace(-half, half, arcs + 1)
+    rows = [(*_on(wall, turn, wall.far), bulge) for turn in turns[:-1]]
+    rows.append((*_on(wall, half, wall.far), 0.0))
+    near = wall.far - wall.slant
+    if wall.narrow == 0.0:
+        rows.append((*_on(wall, 0.0, 0.0), 0.0))
+    else:
+        rows += [(*_on(wall, turn, near), -bulge) for turn in turns[:0:-1]]
+        rows.append((*_on(wall, -half, near), 0.0))
+    return Outline(Path(np.array(rows), True))

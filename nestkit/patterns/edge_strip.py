@@ -1,0 +1,357 @@
+"""Edge strip: the trim that runs round the edge of an outline or a stack.
+
+The strip's inside lies on the outline. At a corner it folds about the bottom of a groove, a groove's depth D
+off the outline: either side of the fold it is D tan(a/2) longer than the outline, in a hollow corner shorter.
+A curve is a plain bend whose neutral fibre keeps its length.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from nestkit.geometry import Line, LineKind, Outline, Path, Shape
+from nestkit.geometry.arcs import arc_angle, arc_centre
+from nestkit.patterns.model import (
+    Foam,
+    Joint,
+    Laid,
+    Measure,
+    Pattern,
+    Piece,
+    Spot,
+    need,
+    need_above,
+    rectangle,
+    straight,
+    tick,
+)
+
+#: A corner sharper than this is a spike that no strip goes round, radians.
+SHARPEST = math.radians(160.0)
+#: Straight pieces shorter than this between two slight turns belong to a curve, mm.
+_OF_A_CURVE = 15.0
+
+Hollow = Literal["crease", "split"]
+Sides = Literal["top", "bottom", "left", "right"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """A stretch of the outline without a corner: its row x0, y0, x1, y1, bulge."""
+
+    row: tuple[float, float, float, float, float]
+
+    @property
+    def angle(self) -> float:
+        return arc_angle(self.row[4])
+
+    @property
+    def length(self) -> float:
+        x0, y0, x1, y1, bulge = self.row
+        chord = math.hypot(x1 - x0, y1 - y0)
+        return chord * (1.0 + bulge * bulge) / (4.0 * bulge) * self.angle if bulge else chord
+
+    @property
+    def directions(self) -> tuple[float, float]:
+        """Headings at its start and end, radians."""
+        x0, y0, x1, y1, _ = self.row
+        chord = math.atan2(y1 - y0, x1 - x0)
+        return chord - self.angle / 2.0, chord + self.angle / 2.0
+
+    def split(self, part: float) -> tuple[_Run, _Run]:
+        """The two stretches before and after a part of its length."""
+        x0, y0, x1, y1, bulge = self.row
+        if not bulge:
+            x, y = x0 + (x1 - x0) * part, y0 + (y1 - y0) * part
+            return _Run((x0, y0, x, y, 0.0)), _Run((x, y, x1, y1, 0.0))
+        cx, cy, radius = arc_centre(x0, y0, x1, y1, bulge)
+        turn = math.atan2(y0 - cy, x0 - cx) + self.angle * part
+        x, y = cx + radius * math.cos(turn), cy + radius * math.sin(turn)
+        return (
+            _Run((x0, y0, x, y, math.tan(math.atan(bulge) * part))),
+            _Run((x, y, x1, y1, math.tan(math.atan(bulge) * (1.0 - part)))),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeStrip:
+    """A strip round the outer edge of an outline.
+
+    Parameters
+    ----------
+    foam : Foam
+    outline : Path
+        Closed: what the strip's inside lies on.
+    width : float, mm
+        Of the strip; the height of what it trims.
+    hollow : "crease" or "split"
+        What is done at concave corners.
+    start : "top", "bottom", "left", "right" or (float, float), optional
+        Where the seam lies: the middle of that side, or the nearest point of the outline (mm); left out, the
+        middle of the longest straight stretch.
+    corner : float, radians
+        Turns sharper than this are corners; gentler ones belong to a curve.
+
+    Raises
+    ------
+    PatternError
+        When no strip of this foam goes round the outline.
+    """
+
+    foam: Foam
+    outline: Path
+    width: float
+    hollow: Hollow = "crease"
+    start: Sides | Spot | None = None
+    corner: float = math.radians(20.0)
+    _made: tuple[tuple[_Run, ...], tuple[Joint, ...], Joint] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        need_above("width", self.width, 0.0)
+        need("around", self.outline.closed, "is not a closed outline")
+        need("corner", 0.0 < self.corner < math.pi / 2.0, "is not between 0 and 90 degrees")
+        need(
+            "width",
+            self.foam.longest(self.width) > 0.0,
+            f"no sheet or bed is {self.width:.6g} mm wide",
+            "Make the strip narrower",
+        )
+        object.__setattr__(self, "_made", self._measured())
+
+    def _measured(self) -> tuple[tuple[_Run, ...], tuple[Joint, ...], Joint]:
+        """The runs from the seam on, the joints between them, and the seam."""
+        path = self.outline if self.outline.signed_area > 0.0 else self.outline.reversed()
+        rows = [tuple(float(v) for v in row) for row in path.pieces()]
+        runs = [_Run(row) for row in rows if math.hypot(row[2] - row[0], row[3] - row[1]) > 1e-6]  # type: ignore[arg-type]
+        runs = self._from_seam(runs)
+        seam = self._joint(runs[-1], runs[0], 0.0)
+        at = seam.reach
+        joints: list[Joint] = []
+        for k, run in enumerate(runs):
+            at += self._flat(run)
+            after = self._joint(run, runs[(k + 1) % len(runs)], at)
+            before = joints[-1] if joints else seam
+            need(
+                "around",
+                self._flat(run) + before.reach + after.reach > 0.0,
+                f"the hollow{_place(run)} is too narrow for {self.foam.thickness:g} mm of foam",
+                "Take thinner foam, widen the hollow, or let the strip be split there",
+            )
+            at += after.reach
+            if k < len(runs) - 1:
+                joints.append(Joint(at, after.angle, after.reach, after.kind))
+                at += after.reach
+        return tuple(runs), tuple(joints), Joint(at, seam.angle, seam.reach, seam.kind)
+
+    def _flat(self, run: _Run) -> float:
+        """Length of the strip along a run: of its neutral fibre."""
+        if run.angle < 0.0:
+            radius = run.length / -run.angle
+            need(
+                "around",
+                radius > self.foam.thickness,
+                f"the hollow curve{_place(run)} has a radius of {radius:.3g} mm, less than the foam's "
+                f"{self.foam.thickness:g}",
+                "Take thinner foam or a rounder curve",
+            )
+        return run.length + self.foam.neutral * self.foam.thickness * run.angle
+
+    def _joint(self, before: _Run, after: _Run, at: float) -> Joint:
+        turn = after.directions[0] - before.directions[1]
+        turn = (turn + math.pi) % math.tau - math.pi
+        if abs(turn) <= self.corner:
+            return Joint(at, turn, self.foam.neutral * self.foam.thickness * turn / 2.0, "bend")
+        need(
+            "around",
+            abs(turn) <= SHARPEST,
+            f"the outline has a spike{_place(after)}: it turns by {math.degrees(abs(turn)):.0f} degrees, and "
+            f"no strip folds by more than {math.degrees(SHARPEST):.0f}",
+            "Blunt the spike in the drawing",
+        )
+        reach = self.foam.depth * math.tan(turn / 2.0)
+        if turn > 0.0:
+            return Joint(at, turn, reach, "fold")
+        if self.hollow == "crease":
+            return Joint(at, turn, reach, "crease")
+        return Joint(at, turn, 0.0, "split")
+
+    def _from_seam(self, runs: list[_Run]) -> list[_Run]:
+        """The runs turned round, and one of them split, so that the first begins at the seam."""
+        if self.start is None:
+            straights = [k for k, run in enumerate(runs) if not run.angle]
+            index = max(straights or range(len(runs)), key=lambda k: runs[k].length)
+            part = 0.5
+        else:
+            spot = self._side(self.start) if isinstance(self.start, str) else self.start
+            index, part = min(
+                ((k, *_nearest(run, spot)) for k, run in enumerate(runs)), key=lambda found: found[2]
+            )[:2]
+        keep = 2.0 * self.foam.thickness
+        if part * runs[index].length < keep and self._is_corner(runs, index):
+            part = 0.0
+        elif (1.0 - part) * runs[index].length < keep and self._is_corner(runs, index + 1):
+            index, part = (index + 1) % len(runs), 0.0
+        if part < 1e-9 or part > 1.0 - 1e-9:
+            index = (index + 1) % len(runs) if part > 0.5 else index
+            return runs[index:] + runs[:index]
+        before, after = runs[index].split(part)
+        return [after, *runs[index + 1 :], *runs[:index], before]
+
+    def _is_corner(self, runs: Sequence[_Run], index: int) -> bool:
+        return self._joint(runs[index - 1], runs[index % len(runs)], 0.0).kind != "bend"
+
+    def _side(self, side: Sides) -> Spot:
+        x0, y0, x1, y1 = self.outline.bounds
+        x, y = (x0 + x1) / 2.0, (y0 + y1) / 2.0
+        return {"top": (x, y1), "bottom": (x, y0), "left": (x0, y), "right": (x1, y)}[side]
+
+    def develop(self) -> Pattern:
+        """The flat pattern: one strip, or ``strip-1``, ``strip-2``, ... in their order round the outline."""
+        runs, joints, seam = self._made
+        breaks = self._breaks(joints, seam.at)
+        ends = [0.0, *(at for at, _ in breaks), seam.at]
+        marks = _curve_ends(runs, joints)
+        pieces = []
+        for k, (begin, end) in enumerate(zip(ends, ends[1:], strict=False)):
+            suffix = f"strip-{k + 1}" if len(ends) > 2 else ""
+            label = ((end - begin) / 2.0, self.width / 2.0)
+            pieces.append(Piece(suffix, self._strip(begin, end, joints, seam, marks), 1, label))
+        inner = _path_of(runs)
+        laid = Laid(
+            tuple(range(len(pieces))),
+            joints,
+            tuple(run.angle for run in runs),
+            seam,
+            inner,
+            self.foam.thickness,
+            self.foam.neutral,
+        )
+        finished = (
+            Measure("edge that it covers", inner.length),
+            Measure("width", self.width),
+            Measure("flat length in all", seam.at),
+        )
+        return Pattern("edge_strip", tuple(pieces), finished, (laid,), tuple(self._notes(joints, breaks)))
+
+    def _breaks(self, joints: Sequence[Joint], total: float) -> list[tuple[float, bool]]:
+        """Where the strip is parted, and whether a corner asks for it (True) or its length (False)."""
+        longest = self.foam.longest(self.width)
+        asked = [joint.at for joint in joints if joint.kind == "split"]
+        found: list[tuple[float, bool]] = []
+        for begin, end in zip([0.0, *asked], [*asked, total], strict=True):
+            at = begin
+            while end - at > longest + 1e-6:
+                strips = math.ceil((end - at) / longest - 1e-9)
+                at = self._join(at, at + (end - at) / strips, at + longest, joints)
+                found.append((at, False))
+            if end < total:
+                found.append((end, True))
+        return found
+
+    def _join(self, last: float, wanted: float, most: float, joints: Sequence[Joint]) -> float:
+        """A place for a join near the wanted one, away from corners, after ``last`` and up to ``most``."""
+        keep = [
+            (
+                joint.at - abs(joint.reach) - 2.0 * self.foam.thickness,
+                joint.at + abs(joint.reach) + 2.0 * self.foam.thickness,
+            )
+            for joint in joints
+            if joint.kind != "bend"
+        ]
+        places = [wanted, most, *(edge for pair in keep for edge in pair)]
+        free = [
+            at
+            for at in places
+            if last + 2.0 * self.foam.thickness < at <= most
+            and not any(a + 1e-9 < at < b - 1e-9 for a, b in keep)
+        ]
+        need(
+            "width",
+            bool(free),
+            f"its corners leave no place to join strips that are {most - last:.4g} mm long at most",
+            "Take a larger sheet or thinner foam",
+        )
+        return min(free, key=lambda at: abs(at - wanted))
+
+    def _strip(
+        self, begin: float, end: float, joints: Sequence[Joint], seam: Joint, marks: Sequence[float]
+    ) -> Shape:
+        length, width = end - begin, self.width
+        lines: list[Line] = []
+        for joint in joints:
+            at = joint.at - begin
+            if joint.kind in ("fold", "crease") and 0.0 < at < length:
+                kind = LineKind.FOLD if joint.kind == "fold" else LineKind.MARK
+                angle = joint.angle if joint.kind == "fold" else 0.0
+                lines.append(straight(kind, (at, 0.0), (at, width), angle))
+        if seam.kind == "fold":
+            for at in [x for x, here in ((0.0, begin == 0.0), (length, end == seam.at)) if here]:
+                lines.append(straight(LineKind.BEVEL, (at, 0.0), (at, width), seam.angle / 2.0))
+        size = min(6.0, width / 4.0, length / 4.0)
+        for place in marks:
+            if begin + 1.0 < place < end - 1.0:
+                lines.append(tick((place - begin, 0.0), (0.0, 1.0), size))
+        # The two ends of a join carry the same notches: one on the strip that ends, one on the next.
+        for at, inward in ((0.0, 1.0), (length, -1.0)):
+            lines.append(tick((at, width / 3.0), (inward, 0.0), size))
+        return Shape(Outline(rectangle(length, width)), tuple(lines))
+
+    def _notes(self, joints: Sequence[Joint], breaks: Sequence[tuple[float, bool]]) -> list[str]:
+        notes = []
+        joins = sum(not asked for _, asked in breaks)
+        if joins:
+            notes.append(f"joined at {joins} place{'s' if joins > 1 else ''} away from corners")
+        split = [joint for joint in joints if joint.kind == "split"]
+        if split:
+            degrees = ", ".join(sorted({f"{-math.degrees(joint.angle) / 2.0:.1f}" for joint in split}))
+            notes.append(f"at split corners thin both ends by {degrees} degrees on their outside by hand")
+        if any(joint.kind == "crease" for joint in joints):
+            notes.append(
+                "full-width marks without a groove are hollow corners: groove them on the other face by hand"
+            )
+        return notes
+
+
+def _place(run: _Run) -> str:
+    return f" at ({run.row[0]:.1f}, {run.row[1]:.1f}) mm"
+
+
+def _nearest(run: _Run, spot: Spot) -> tuple[float, float]:
+    """Part of the run's length where it is nearest to a point, and how far off that is."""
+    x0, y0, x1, y1, bulge = run.row
+    if bulge:
+        cx, cy, _ = arc_centre(x0, y0, x1, y1, bulge)
+        start = math.atan2(y0 - cy, x0 - cx)
+        ahead = (math.copysign(1.0, bulge) * (math.atan2(spot[1] - cy, spot[0] - cx) - start)) % math.tau
+        sweep = abs(run.angle)
+        part = ahead / sweep if ahead <= sweep else (0.0 if math.tau - ahead < ahead - sweep else 1.0)
+    else:
+        dx, dy = x1 - x0, y1 - y0
+        part = ((spot[0] - x0) * dx + (spot[1] - y0) * dy) / (dx * dx + dy * dy)
+        part = min(1.0, max(0.0, part))
+    row = run.split(part)[0].row if 0.0 < part < 1.0 else (0.0, 0.0, *((x0, y0) if part <= 0.0 else (x1, y1)))
+    return part, math.hypot(row[2] - spot[0], row[3] - spot[1])
+
+
+def _curve_ends(runs: Sequence[_Run], joints: Sequence[Joint]) -> list[float]:
+    """Where a curve begins or ends, along the strip."""
+
+    def curved(k: int) -> bool:
+        around = [joints[j].kind == "bend" for j in (k - 1, k) if 0 <= j < len(joints)]
+        return bool(runs[k].angle) or (all(around) and runs[k].length < _OF_A_CURVE)
+
+    return [joint.at for k, joint in enumerate(joints) if joint.kind == "bend" and curved(k) != curved(k + 1)]
+
+
+def _path_of(runs: Sequence[_Run]) -> Path:
+    rows = []
+    for run in runs:
+        x0, y0, x1, y1, bulge = run.row
+        halves = run.split(0.5) if abs(bulge) > 1.0 else (run,)
+        rows += [(half.row[0], half.row[1], half.row[4]) for half in halves]
+    return Path(np.array(rows), True)

@@ -1,0 +1,331 @@
+"""What a pattern takes and gives: the foam, flat pieces, finished sizes, how it closes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from nestkit.geometry import Line, LineKind, Path, Shape
+
+Spot = tuple[float, float]
+Size: TypeAlias = tuple[float, float]
+
+#: The gap that a refolded pattern may show at its seams, mm.
+CLOSED = 0.1
+
+
+class PatternError(ValueError):
+    """Sizes that no foam can be made to; `key` is the one that has to change, as the build file calls it."""
+
+    def __init__(self, key: str, what: str, todo: str = "") -> None:
+        self.key = key
+        self.what = what
+        self.todo = todo
+        super().__init__(f"{key}: {what}")
+
+
+@dataclass(frozen=True, slots=True)
+class Foam:
+    """The foam that a pattern is cut from.
+
+    Parameters
+    ----------
+    thickness : float, mm
+    skin : float, mm
+        What a groove leaves uncut.
+    neutral : float
+        The fibre that keeps its length in a bend: 0 = inside, 1 = outside.
+    rooms : tuple of (float, float), mm
+        Sizes of the rectangles that a piece may fill; empty when nothing limits it.
+
+    Raises
+    ------
+    PatternError
+        When the thickness is not above 0 or the fibre isn't in the foam.
+    """
+
+    thickness: float
+    skin: float = 0.6
+    neutral: float = 0.5
+    rooms: tuple[Size, ...] = ()
+
+    def __post_init__(self) -> None:
+        need_above("thickness", self.thickness, 0.0)
+        need("skin", self.skin >= 0.0, "is less than 0")
+        need(
+            "neutral", 0.0 <= self.neutral <= 1.0, "lies outside the foam", "Write 0 (inside) to 1 (outside)"
+        )
+
+    @property
+    def depth(self) -> float:
+        """Depth of a groove: the line about which a fold turns lies this deep under the inside face.
+
+        Raises
+        ------
+        PatternError
+            When the skin leaves nothing to groove.
+        """
+        need(
+            "thickness",
+            self.thickness > self.skin,
+            f"{self.thickness:g} mm of foam is not more than the skin of {self.skin:g} mm that a groove leaves",
+            "Take thicker foam or a thinner skin",
+        )
+        return self.thickness - self.skin
+
+    def fits(self, width: float, height: float) -> bool:
+        """Whether a piece of this size lies in one of the rooms, as it is or turned by a quarter."""
+        hair = 1e-6
+        return not self.rooms or any(
+            (width <= w + hair and height <= h + hair) or (width <= h + hair and height <= w + hair)
+            for w, h in self.rooms
+        )
+
+    def longest(self, width: float) -> float:
+        """Longest strip of this width that lies in one of the rooms; 0 when none is wide enough."""
+        if not self.rooms:
+            return math.inf
+        hair = 1e-6
+        sides = [(a, b) for room in self.rooms for a, b in (room, room[::-1])]
+        return max((a for a, b in sides if width <= b + hair), default=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """One finished size, mm, or an angle, radians: ``Measure("outside diameter", 180.0)``."""
+
+    label: str
+    value: float
+    angle: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One flat piece of a pattern.
+
+    Parameters
+    ----------
+    suffix : str
+        What is put behind the part's name; empty when the pattern has one sort of piece.
+    shape : Shape
+        Inside up: grooves and bevels are etched into the side that is seen.
+    quantity : int
+        How many the pattern takes.
+    label : (float, float), mm
+        Where a label finds room, in the shape's coordinates.
+    """
+
+    suffix: str
+    shape: Shape
+    quantity: int = 1
+    label: Spot = (0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Rolled:
+    """A wall rolled round a cone or tube: its neutral fibre closes to circles of these radii, mm.
+
+    Parameters
+    ----------
+    piece : int
+        Which of the pattern's pieces.
+    count : int
+        How many of them go round.
+    wide, narrow : float, mm
+        Radii of the neutral fibre at the two ends.
+    height : float, mm
+        Between the two circles.
+    """
+
+    piece: int
+    count: int
+    wide: float
+    narrow: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A folded piece in a row of pieces.
+
+    Parameters
+    ----------
+    piece : int
+    left, right : tuple of (float, float)
+        Points along its two seam edges, in the piece's coordinates, in the same order on both; foam lies on
+        the right of ``left`` and on the left of ``right``.
+    angle : float, radians
+        Fold angle between this piece and the next one at the first stretch of the seam.
+    """
+
+    piece: int
+    left: tuple[Spot, ...]
+    right: tuple[Spot, ...]
+    angle: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cap:
+    """A flat piece that closes the rim of a `Chain`.
+
+    Parameters
+    ----------
+    piece : int
+    corners : tuple of (float, float)
+        In the piece's coordinates, counter-clockwise.
+    rim : tuple of (float, float)
+        The two ends of the rim's edge on the chain's first piece; the cap's first edge is glued to it.
+    angle : float, radians
+        Fold angle at that edge.
+    """
+
+    piece: int
+    corners: tuple[Spot, ...]
+    rim: tuple[Spot, Spot]
+    angle: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Folded pieces glued seam to seam; the last one's right edge meets the first one's left edge."""
+
+    links: tuple[Link, ...]
+    caps: tuple[Cap, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """Where an edge strip's direction changes at once.
+
+    Parameters
+    ----------
+    at : float, mm
+        Along the whole strip.
+    angle : float, radians
+        Positive where the strip goes round a corner, negative in a hollow one.
+    reach : float, mm
+        What the joint adds to the strip on each side of it; below 0 in a hollow.
+    kind : "fold", "crease", "bend" or "split"
+    """
+
+    at: float
+    angle: float
+    reach: float
+    kind: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Laid:
+    """A strip laid round an outline.
+
+    Parameters
+    ----------
+    pieces : tuple of int
+        In order along the strip.
+    joints : tuple of Joint
+        In order; they part the strip into runs.
+    bends : tuple of float, radians
+        Angle by which each run is bent along its way; one more than there are joints.
+    seam : Joint
+        At the strip's two ends; its angle is 0 when it lies on a run.
+    inner : Path
+        The outline, from the seam on, counter-clockwise.
+    thickness, neutral : float
+        The strip's foam.
+    """
+
+    pieces: tuple[int, ...]
+    joints: tuple[Joint, ...]
+    bends: tuple[float, ...]
+    seam: Joint
+    inner: Path
+    thickness: float
+    neutral: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Peaked:
+    """A piece folded to a peak along one line by ``angle`` (radians), whose shadow is to be the drawn outline."""
+
+    piece: int
+    drawn: Path
+    axis: Path
+    angle: float
+
+
+Closing: TypeAlias = Rolled | Chain | Laid | Peaked
+
+
+@dataclass(frozen=True, eq=False)
+class Pattern:
+    """A developed pattern.
+
+    Parameters
+    ----------
+    kind : str
+        ``cone``, ``dome``, ...
+    pieces : tuple of Piece
+    finished : tuple of Measure
+        Sizes of the closed pattern.
+    closings : tuple of Closing
+        How it is folded or rolled; empty when it stays flat.
+    notes : tuple of str
+        What the maker should know, each a sentence without its full stop.
+    height : float, mm
+        What it reaches above its outline, for a pattern of layers; else 0.
+    """
+
+    kind: str
+    pieces: tuple[Piece, ...]
+    finished: tuple[Measure, ...]
+    closings: tuple[Closing, ...] = ()
+    notes: tuple[str, ...] = ()
+    height: float = 0.0
+
+    def __post_init__(self) -> None:
+        suffixes = [piece.suffix for piece in self.pieces]
+        if not suffixes or len(set(suffixes)) != len(suffixes):
+            raise ValueError("a pattern has at least one piece, and each has a suffix of its own")
+
+
+def need(key: str, good: bool, what: str, todo: str = "") -> None:
+    """Raises a `PatternError` about ``key`` unless ``good``."""
+    if not good:
+        raise PatternError(key, what, todo)
+
+
+def need_above(key: str, value: float, least: float) -> None:
+    """Refuses a size that isn't finite or not above ``least`` mm."""
+    need(key, math.isfinite(value) and value > least, f"{value:.6g} is not above {least:g}")
+
+
+def tick(at: Sequence[float], along: Sequence[float], length: float = 6.0) -> Line:
+    """A notch mark at the edge: from ``at`` (mm) in the direction ``along``, of any length."""
+    size = math.hypot(along[0], along[1])
+    x, y = at[0], at[1]
+    end = (x + along[0] / size * length, y + along[1] / size * length)
+    return Line(LineKind.MARK, Path.polyline([(x, y), end], False))
+
+
+def seam_ticks(start: Spot, end: Spot, length: float = 6.0) -> list[Line]:
+    """Matching notches along a seam edge with the foam on its left: one near the start, two near the end.
+
+    Both edges of a seam are walked from the same end, so that notches meet notches; the one whose foam is
+    on the right gets a negative ``length``.
+    """
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    inward = (-dy, dx) if length > 0.0 else (dy, -dx)
+    size = min(abs(length), math.hypot(dx, dy) / 4.0)
+    return [tick((start[0] + dx * part, start[1] + dy * part), inward, size) for part in (0.25, 0.7, 0.75)]
+
+
+def rectangle(width: float, height: float) -> Path:
+    """A rectangle from (0, 0), counter-clockwise."""
+    return Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True)
+
+
+def straight(kind: LineKind, start: Spot, end: Spot, angle: float = 0.0) -> Line:
+    """A straight mark, fold or bevel."""
+    return Line(kind, Path.polyline([start, end], False), angle)
