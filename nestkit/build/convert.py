@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from nestkit.build.base_tables import PartBase, TurnNames
 from nestkit.build.model import Assembly, Cutter, Hardware, Sheet, Turns
 from nestkit.build.tables import (
     AssemblyTable,
     CutterTable,
     HardwareTable,
-    PartTable,
     SheetTable,
-    TurnNames,
 )
 from nestkit.units import Unit, mm_per
 
@@ -31,7 +30,7 @@ _TURNS: dict[TurnNames, Turns] = {
 }
 
 
-def turns_of(part: PartTable) -> Turns:
+def turns_of(part: PartBase) -> Turns:
     """The turns that a part may take, in radians."""
     if isinstance(part.turns, str):
         return _TURNS[part.turns]

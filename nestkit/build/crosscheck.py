@@ -8,6 +8,7 @@ from nestkit.build.convert import USUAL_MARGIN, in_mm, material_of, same_thickne
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes, listed, nearest
 from nestkit.build.model import Sheet
+from nestkit.build.tables import PartTable
 from nestkit.units import Unit, mm_per, show_length
 
 
@@ -124,6 +125,14 @@ def _check_scale(draft: Draft, mistakes: Mistakes) -> None:
             f"there is no part '{build.finished.part}'",
             nearest(build.finished.part, names) or f"The parts are {listed(names)}",
         )
+    elif build.finished.part in names:
+        part = draft.file.part[names.index(build.finished.part)]
+        if not isinstance(part, PartTable):
+            mistakes.add(
+                ("build", "finished", "part"),
+                f"'{part.name}' is a pattern, which has no drawn length",
+                "Name a drawn part, or give scale",
+            )
 
 
 def _check_cutter(draft: Draft, mistakes: Mistakes) -> None:

@@ -9,7 +9,8 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from nestkit.build.mistakes import LISTS, Mistakes, nearest_key, place_of
+from nestkit.build.mistakes import LISTS, Mistakes, nearest_key, place_of, untagged
+from nestkit.build.pattern_tables import PATTERN_PLACEHOLDERS
 from nestkit.build.places import Keys
 from nestkit.build.tables import BuildFile
 from nestkit.errors import InputError
@@ -63,7 +64,7 @@ def draft_of(data: Mapping[str, Any], mistakes: Mistakes) -> Draft:
         for detail in details
         if not (detail["type"] == "missing" and detail["loc"] in meant) and not _is_of_pattern(data, detail)
     )
-    wrong = {_scope(place_of(detail)) for detail in details} | {_scope(loc) for loc in meant}
+    wrong = {_scope(place_of(detail)) for detail in details} | {_scope(untagged(loc)) for loc in meant}
     usable, doubtful = _set_aside(data, wrong)
     try:
         return Draft(BuildFile.model_validate(usable), doubtful)
@@ -78,12 +79,12 @@ def _meant(loc: Keys) -> Keys:
 
 
 def _is_of_pattern(data: Mapping[str, Any], detail: ErrorDetails) -> bool:
-    """Whether an error only follows from a pattern, whose part lacks a drawing and has sizes of its own."""
+    """Whether an error only follows from an unknown pattern, whose part has keys of its own and no drawing."""
     loc = detail["loc"]
-    if len(loc) != 3 or loc[0] != "part" or "pattern" not in data["part"][loc[1]]:
+    if len(loc) != 4 or loc[0] != "part" or loc[2] != "drawn" or "pattern" not in data["part"][loc[1]]:
         return False
-    return (detail["type"] == "missing" and loc[2] == "from") or (
-        detail["type"] == "extra_forbidden" and loc[2] != "pattern"
+    return (detail["type"] == "missing" and loc[3] == "from") or (
+        detail["type"] == "extra_forbidden" and loc[3] != "pattern"
     )
 
 
@@ -105,11 +106,19 @@ def _set_aside(data: Mapping[str, Any], wrong: Iterable[Keys]) -> tuple[dict[str
         if not usable.get(section) and section != "assembly":
             doubtful.add((section,))
             usable[section] = [{}]
-        usable[section] = [_PLACEHOLDERS[section] | item for item in usable.get(section, [])]
+        usable[section] = [_placeholders(section, item) | item for item in usable.get(section, [])]
     usable["hardware"] = {
         name: _PLACEHOLDERS["hardware"] | item for name, item in usable.get("hardware", {}).items()
     }
     return usable, frozenset(doubtful)
+
+
+def _placeholders(section: str, item: Mapping[str, Any]) -> dict[str, Any]:
+    usual = _PLACEHOLDERS[section]
+    if section == "part" and item.get("pattern") in PATTERN_PLACEHOLDERS:
+        own = PATTERN_PLACEHOLDERS[item["pattern"]]
+        return {key: value for key, value in usual.items() if key != "from"} | own
+    return usual
 
 
 def _without(path: Keys, value: Any, doubtful: set[Keys]) -> Any:

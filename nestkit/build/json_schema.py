@@ -43,6 +43,8 @@ def _tidied(value: Any) -> Any:
         and not (key == "default" and (inner is None or isinstance(inner, dict | list)))
     }
     choices = [item for item in tidy.get("anyOf", ()) if item != {"type": "null"}]
+    if len(choices) > 1:
+        tidy["anyOf"] = choices
     if len(choices) == 1 and len(tidy["anyOf"]) == 2:
         del tidy["anyOf"]
         tidy = choices[0] | tidy

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from nestkit.build import tables
+from nestkit.build.pattern_tables import PATTERN_TABLES, PanelsBase, WindowTable
 from nestkit.build.places import Keys
 from nestkit.errors import Problem
 
@@ -129,12 +130,18 @@ def listed(names: Iterable[str]) -> str:
 
 def place_of(error: ErrorDetails) -> Keys:
     """Where in the file an error of pydantic lies."""
-    loc = error["loc"]
+    loc = untagged(error["loc"])
     if loc[-1] == "[key]" and loc[0] in NAMED and error["type"] != "extra_forbidden":
         return loc[:-1]
-    if len(loc) > 3 and loc[0] == "part" and loc[2] == "turns":
+    if len(loc) > 3 and loc[0] == "part" and loc[2] in ("turns", "start", "open_layers"):
         return loc[:3]
     return loc
+
+
+def untagged(loc: Keys) -> Keys:
+    """A place without the kind of part that pydantic puts behind a part's number."""
+    tagged = len(loc) > 2 and loc[0] == "part" and (loc[2] == "drawn" or loc[2] in PATTERN_TABLES)
+    return (*loc[:2], *loc[3:]) if tagged else loc
 
 
 def describe(error: ErrorDetails) -> tuple[str, str]:
@@ -146,9 +153,11 @@ def describe(error: ErrorDetails) -> tuple[str, str]:
         One item of `pydantic.ValidationError.errors`.
     """
     kind, loc, value = error["type"], error["loc"], error["input"]
+    if len(loc) == 3 and loc != untagged(loc):
+        loc = loc[:2]  # the part as a whole
     context: Mapping[str, Any] = error.get("ctx", {})
     if kind == "extra_forbidden":
-        return _unknown_key(loc)
+        return _unknown_key(loc, value)
     if kind == "missing":
         return _missing(loc)
     if kind in ("model_type", "dict_type", "list_type") and _is_table(loc):
@@ -173,11 +182,27 @@ def describe(error: ErrorDetails) -> tuple[str, str]:
             "must be 'any', 'half', 'quarter', 'none' or a list of 1 to 360 angles from -360 to 360 degrees",
             'For example turns = "half" or turns = [0, 45, 90]',
         )
+    if kind in _WANTED:
+        return _WANTED[kind]
     if kind == "line":
         return str(context["why"]), ""
     return f"{show(value)} can't be used here", ""
 
 
+_WANTED = {
+    "size": (
+        "must be a length from 0 to 100000, or the name of a piece of hardware",
+        'For example 180, or "rod" when there is [hardware.rod]',
+    ),
+    "start": (
+        "must be 'top', 'bottom', 'left', 'right' or a point",
+        'For example start = "top" or start = [120, 0]',
+    ),
+    "open_layers": (
+        "must be 'inner', 'all' or a list of layer numbers",
+        'For example open_layers = "inner" or open_layers = [2, 3]',
+    ),
+}
 _KINDS = {
     "float_type": "a number",
     "finite_number": "a finite number",
@@ -240,10 +265,17 @@ def _model(loc: Keys) -> type[BaseModel]:
     """The model of the table that holds the key at ``loc``."""
     if len(loc) == 1:
         return tables.BuildFile
-    return tables.FinishedTable if loc[:2] == ("build", "finished") else TABLES[str(loc[0])]
+    if loc[:2] == ("build", "finished"):
+        return tables.FinishedTable
+    if loc[0] == "part" and len(loc) > 3 and loc[2] in PATTERN_TABLES:
+        model = PATTERN_TABLES[str(loc[2])]
+        return (
+            WindowTable if len(loc) > 5 and loc[3] == "windows" and issubclass(model, PanelsBase) else model
+        )
+    return TABLES[str(loc[0])]
 
 
-def _unknown_key(loc: Keys) -> tuple[str, str]:
+def _unknown_key(loc: Keys, value: object) -> tuple[str, str]:
     key = str(loc[-1])
     hint = nearest(key, _keys(_model(loc)))
     if len(loc) == 1:
@@ -252,10 +284,8 @@ def _unknown_key(loc: Keys) -> tuple[str, str]:
             hint = f"It belongs under {home[0]}"
         return f"unknown table or key {show(key)}", hint
     if loc[0] == "part" and key == "pattern":
-        return (
-            "patterns are not available in this version",
-            'Draw the part and name its drawing with from = "file.svg#id"',
-        )
+        near = nearest(value, PATTERN_TABLES) if isinstance(value, str) else ""
+        return f"there is no pattern {show(value)}", near or f"The patterns are {listed(PATTERN_TABLES)}"
     if not hint:
         homes = [name for name, other in TABLES.items() if key in _keys(other)]
         hint = f"It belongs in {_brackets(homes[0])}" if len(homes) == 1 else ""
@@ -263,7 +293,11 @@ def _unknown_key(loc: Keys) -> tuple[str, str]:
 
 
 def _is_table(loc: Keys) -> bool:
-    return len(loc) == 1 or (len(loc) == 2 and (loc[0] in LISTS or loc[0] == "hardware"))
+    return (
+        len(loc) == 1
+        or (len(loc) in (2, 3) and untagged(loc) != loc)
+        or (len(loc) == 2 and (loc[0] in LISTS or loc[0] == "hardware"))
+    )
 
 
 def _brackets(section: str) -> str:
@@ -332,4 +366,6 @@ def _bad_text(loc: Keys, value: str, context: Mapping[str, Any]) -> tuple[str, s
 def _wrong_count(loc: Keys, value: object, context: Mapping[str, Any]) -> tuple[str, str]:
     if len(loc) == 1:
         return f"there are more than {context['max_length']}", "Split the build into several files"
+    if str(loc[-1]) not in _EXAMPLES:
+        return "has the wrong number of values", "Write [x, y] for a point, [1, 3] for a list of panels"
     return "must be two numbers, width and height", _EXAMPLES[str(loc[-1])]

@@ -92,6 +92,34 @@ class Assembly:
 
 
 @dataclass(frozen=True, eq=False)
+class PatternInfo:
+    """What is worth telling of a part that was developed from finished sizes.
+
+    Parameters
+    ----------
+    kind : str
+        ``cone``, ``dome``, ...
+    owner : str
+        The part's name in the build file; the parts of one pattern share it.
+    finished : tuple of (str, float, bool)
+        Sizes of the closed pattern: what, how much (mm, or radians), whether it is an angle.
+    gap : float, mm, or None
+        What is left open when the flat pieces are folded or rolled back; None when they stay flat.
+    notes : tuple of str
+        Sentences without a full stop.
+    label_at : (float, float), mm
+        Where a label finds room, in the part's shape.
+    """
+
+    kind: str
+    owner: str
+    finished: tuple[tuple[str, float, bool], ...]
+    gap: float | None
+    notes: tuple[str, ...] = ()
+    label_at: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
 class Part:
     """One flat piece of one thickness, as it would be cut at the build's scale.
 
@@ -116,6 +144,8 @@ class Part:
     source : str
         Where the outline comes from, for messages: ``halberd.svg#blade``.
     findings : tuple of Finding
+    pattern : PatternInfo, optional
+        For a part that was developed from finished sizes.
     """
 
     name: str
@@ -130,6 +160,7 @@ class Part:
     by_hand: bool = False
     source: str = ""
     findings: tuple[Finding, ...] = ()
+    pattern: PatternInfo | None = None
 
     def is_mirrored(self, copy: int) -> bool:
         """Whether copy number ``copy`` (from 1) is cut mirrored."""

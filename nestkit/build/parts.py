@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from nestkit.build.convert import turns_of
+from nestkit.build.convert import USUAL_MARGIN, cutter_of, in_mm, turns_of
 from nestkit.build.crosscheck import find_sheet
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes
-from nestkit.build.model import Part, Sheet
+from nestkit.build.model import Part, PatternInfo, Sheet
+from nestkit.build.pattern_tables import EdgeStripTable, PatternBase
+from nestkit.build.patterns import Edge, PatternMaker, moved_to_origin
 from nestkit.build.sources import Piece, Sources
+from nestkit.build.tables import PartTable
 from nestkit.errors import Finding
 from nestkit.geometry import FLATNESS, LineKind, Shape
+from nestkit.patterns import Foam, Pattern, PatternError, refold
 from nestkit.units import Unit, mm_per, show_length, show_size
 
 #: A part with a side outside these is asked about, mm.
@@ -60,19 +64,115 @@ def make_parts(
     reference = _reference(draft) if scale is None else None
     if scale is None:
         scale = draft.file.build.scale
-    if reference is not None and (piece := sources.piece(reference, FLATNESS)) is not None:
+    if reference is not None and (piece := _piece(draft, sources, reference, FLATNESS)) is not None:
         # A hair finer than that, because the second measure may come out a hair larger.
         scale = _finished_scale(draft, piece, mistakes) * 1.001
-    pieces = [sources.piece(index, FLATNESS / scale) for index in range(len(draft.file.part))]
+    pieces = [_piece(draft, sources, index, FLATNESS / scale) for index in range(len(draft.file.part))]
     if reference is not None and (piece := pieces[reference]) is not None:
         scale = _finished_scale(draft, piece, mistakes)
-    parts = []
-    for index, piece in enumerate(pieces):
+    maker = PatternMaker(draft, sources, scale, mistakes)
+    made: dict[int, tuple[Part, ...]] = {}
+    edges: dict[str, Edge] = {}
+    # Edge strips come last: they go round parts that may stand anywhere in the file.
+    order = sorted(range(len(pieces)), key=lambda k: isinstance(draft.file.part[k], EdgeStripTable))
+    for index in order:
+        piece, table = pieces[index], draft.file.part[index]
         sheet = find_sheet(draft, index, sheets, mistakes)
+        if isinstance(table, PatternBase):
+            try:
+                foam = None if sheet is None else _foam(draft, table, sheet, sheets)
+            except PatternError as error:
+                mistakes.add(("part", index, error.key), error.what, error.todo)
+                continue
+            pattern = None if foam is None else maker.make(index, foam, edges)
+            if pattern is None or sheet is None:
+                continue
+            made[index] = _pattern_parts(table, pattern, sheet, draft.unit)
+            # The layers of a stack have one outline, whether they have an opening or not.
+            if pattern.kind == "stack" or len(pattern.pieces) == 1:
+                height = pattern.height or sheet.thickness
+                edges[table.name] = Edge(pattern.pieces[0].shape, height)
+            continue
         if piece is None or not _can_be_scaled(index, piece, scale, draft.unit, mistakes) or sheet is None:
             continue
-        parts.append(_part(draft, index, piece, scale, sheet))
-    return Made(scale, tuple(parts), (*sources.findings(), *_unavailable(sheets)))
+        made[index] = (_part(table, piece, scale, sheet, draft.unit),)
+        edges[table.name] = Edge(made[index][0].shape, sheet.thickness)
+    parts = tuple(part for index in sorted(made) for part in made[index])
+    _check_made_names(draft, made, mistakes)
+    return Made(scale, parts, (*sources.findings(), *_unavailable(sheets)))
+
+
+def _piece(draft: Draft, sources: Sources, index: int, tolerance: float) -> Piece | None:
+    """What a drawn part's drawing holds; None for a pattern, or when it is wrong."""
+    part = draft.file.part[index]
+    if not isinstance(part, PartTable):
+        return None
+    return sources.piece(("part", index, "from"), part.source, tolerance)
+
+
+def _foam(draft: Draft, table: PatternBase, sheet: Sheet, sheets: Sequence[Sheet]) -> Foam:
+    """The foam of a pattern, and the room that its sheets and the bed leave for a piece."""
+    cutter = cutter_of(draft.file.cutter, draft.unit)
+    bed = None if table.by_hand or cutter.kind == "hand" else cutter.bed
+    margin = in_mm(draft.file.layout.margin, draft.unit, USUAL_MARGIN)
+    rim = 2.0 * margin + cutter.kerf
+    rooms = []
+    for other in sheets:
+        if (other.material, other.thickness) != (sheet.material, sheet.thickness):
+            continue
+        for size in (other.size, other.size[::-1]):
+            width, height = size if bed is None else (min(size[0], bed[0]), min(size[1], bed[1]))
+            if min(width, height) > rim:
+                rooms.append((width - rim, height - rim))
+    return Foam(sheet.thickness, cutter.skin, table.neutral, tuple(dict.fromkeys(rooms)))
+
+
+def _pattern_parts(table: PatternBase, pattern: Pattern, sheet: Sheet, unit: Unit) -> tuple[Part, ...]:
+    """The parts that a pattern is cut as: ``NAME``, or ``NAME-piece`` for several."""
+    closed = refold(pattern)
+    finished = tuple((measure.label, measure.value, measure.angle) for measure in pattern.finished)
+    parts = []
+    for piece in pattern.pieces:
+        shape, label = moved_to_origin(piece.shape, piece.label)
+        parts.append(
+            Part(
+                name=f"{table.name}-{piece.suffix}" if piece.suffix else table.name,
+                shape=shape,
+                material=sheet.material,
+                thickness=sheet.thickness,
+                copies=piece.quantity * (table.quantity + table.spares),
+                spares=piece.quantity * table.spares,
+                mirrored_pairs=table.mirrored_pairs,
+                turns=turns_of(table),
+                assembly=table.assembly or "",
+                by_hand=table.by_hand,
+                source=f"pattern {pattern.kind}",
+                findings=tuple(_findings(shape, "", unit)),
+                pattern=PatternInfo(
+                    pattern.kind,
+                    table.name,
+                    finished,
+                    None if closed is None else closed.gap,
+                    pattern.notes,
+                    label,
+                ),
+            )
+        )
+    return tuple(parts)
+
+
+def _check_made_names(draft: Draft, made: Mapping[int, tuple[Part, ...]], mistakes: Mistakes) -> None:
+    """Refuses a part whose name a pattern gives to one of its pieces."""
+    names = {table.name: index for index, table in enumerate(draft.file.part)}
+    for index, parts in made.items():
+        for part in parts:
+            other = names.get(part.name, index)
+            if other != index and part.name != draft.file.part[index].name:
+                mistakes.add(
+                    ("part", other, "name"),
+                    f"'{part.name}' is what a piece of '{draft.file.part[index].name}' is called",
+                    "Give one of them another name",
+                )
 
 
 def _reference(draft: Draft) -> int | None:
@@ -112,8 +212,7 @@ def _can_be_scaled(index: int, piece: Piece, scale: float, unit: Unit, mistakes:
     return False
 
 
-def _part(draft: Draft, index: int, piece: Piece, scale: float, sheet: Sheet) -> Part:
-    table = draft.file.part[index]
+def _part(table: PartTable, piece: Piece, scale: float, sheet: Sheet, unit: Unit) -> Part:
     shape = piece.shape.scaled(scale).at_origin()
     return Part(
         name=table.name,
@@ -127,7 +226,7 @@ def _part(draft: Draft, index: int, piece: Piece, scale: float, sheet: Sheet) ->
         assembly=table.assembly or "",
         by_hand=table.by_hand,
         source=table.source,
-        findings=(*piece.findings, *_findings(shape, table.source, draft.unit)),
+        findings=(*piece.findings, *_findings(shape, table.source, unit)),
     )
 
 

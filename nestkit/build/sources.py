@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path as FilePath
 
 from nestkit.build.convert import in_mm
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes, nearest
+from nestkit.build.places import Keys
 from nestkit.build.tables import DrawingUnit
-from nestkit.drawings.join import JOIN
+from nestkit.drawings.join import JOIN, join_paths
 from nestkit.drawings.kinds import LineRules
 from nestkit.drawings.model import Drawing
 from nestkit.drawings.read import part_shape, read_drawing, select
 from nestkit.errors import Finding, InputError
-from nestkit.geometry import Shape
+from nestkit.geometry import Path, Shape
+from nestkit.geometry.affine import scaling
 from nestkit.units import MM_PER_CSS_UNIT, MM_PER_INSUNITS
 
 _MM_PER_UNIT = MM_PER_CSS_UNIT | {"m": MM_PER_INSUNITS[6], "ft": MM_PER_INSUNITS[2]}
@@ -43,7 +45,7 @@ class Sources:
         Takes what is wrong with a drawing, or with what is asked of it.
     """
 
-    def __init__(self, draft: Draft, folder: Path, mistakes: Mistakes) -> None:
+    def __init__(self, draft: Draft, folder: FilePath, mistakes: Mistakes) -> None:
         self._draft = draft
         self._mistakes = mistakes
         self._rules = _line_rules(draft, mistakes)
@@ -52,38 +54,75 @@ class Sources:
         self._useless: set[str] = set()
         self._join = in_mm(draft.file.build.join, draft.unit, JOIN)
 
-    def piece(self, index: int, tolerance: float) -> Piece | None:
-        """What part ``index`` is cut from, its curves flattened within ``tolerance`` mm.
+    def piece(self, loc: Keys, text: str, tolerance: float) -> Piece | None:
+        """What ``text`` ('file.svg#id') at ``loc`` names, its curves flattened within ``tolerance`` mm.
 
         None when there is nothing to be had, which has gone to the mistakes then.
         """
-        if self._folder is None or not self._draft.sure("part", index, "from"):
+        found = self._named(loc, text, tolerance)
+        if found is None:
             return None
-        part = self._draft.file.part[index]
-        name, hash_sign, wanted = part.source.partition("#")
-        loc = ("part", index, "from")
-        if not name or (hash_sign and not wanted):
-            self._mistakes.add(
-                loc,
-                f"'{part.source}' names no {'id or layer behind' if name else 'drawing before'} the '#'",
-                "Write it as file.svg#id-or-layer",
-            )
-            return None
-        drawing = self._drawing(name, index, tolerance)
-        if drawing is None:
-            return None
+        name, drawing, wanted = found
         try:
             if self._rules is None:
                 select(drawing, wanted)
                 return None
             shape, findings = part_shape(drawing, wanted, self._rules, self._join)
         except InputError as error:
-            self._tell(index, error)
+            self._tell(loc, error)
             return None
+        return Piece(shape.scaled(self._unit_factor(name, drawing)), tuple(findings))
+
+    def closed_paths(self, loc: Keys, text: str, tolerance: float) -> tuple[Path, ...] | None:
+        """Every closed outline that ``text`` names, in the drawing's coordinates; None after a mistake."""
+        return self._paths(loc, text, tolerance, closed=True)
+
+    def open_path(self, loc: Keys, text: str, tolerance: float) -> Path | None:
+        """The one open line that ``text`` names, whatever kind of line it is; None after a mistake."""
+        found = self._paths(loc, text, tolerance, closed=False)
+        if found is not None and len(found) > 1:
+            self._mistakes.add(loc, f"'{text}' names {len(found)} lines, and one is needed", "Join them")
+            return None
+        return found[0] if found else None
+
+    def _paths(self, loc: Keys, text: str, tolerance: float, closed: bool) -> tuple[Path, ...] | None:
+        found = self._named(loc, text, tolerance)
+        if found is None:
+            return None
+        name, drawing, wanted = found
+        try:
+            joined = join_paths(select(drawing, wanted), self._join)
+        except InputError as error:
+            self._tell(loc, error)
+            return None
+        factor = scaling(self._unit_factor(name, drawing))
+        paths = [drawn.path.transformed(factor) for drawn in (joined.closed if closed else joined.open)]
+        if not paths:
+            what = "closed outline" if closed else "open line"
+            self._mistakes.add(loc, f"'{text}' names no {what}", f"Name an id or layer that holds a {what}")
+            return None
+        return tuple(paths)
+
+    def _named(self, loc: Keys, text: str, tolerance: float) -> tuple[str, Drawing, str] | None:
+        """The drawing's name, the drawing, and what is asked of it."""
+        if self._folder is None or not self._draft.sure(*loc[:3]):
+            return None
+        name, hash_sign, wanted = text.partition("#")
+        if not name or (hash_sign and not wanted):
+            self._mistakes.add(
+                loc,
+                f"'{text}' names no {'id or layer behind' if name else 'drawing before'} the '#'",
+                "Write it as file.svg#id-or-layer",
+            )
+            return None
+        drawing = self._drawing(name, loc, tolerance)
+        return None if drawing is None else (name, drawing, wanted)
+
+    def _unit_factor(self, name: str, drawing: Drawing) -> float:
+        """What the build file's unit stretches a drawing by that names none."""
         named = self._draft.file.drawing_units.get(name)
-        if named and _lacks_unit(drawing):
-            shape = shape.scaled(_factor(self._folder / name, named))
-        return Piece(shape, tuple(findings))
+        assert self._folder is not None
+        return _factor(self._folder / name, named) if named and _lacks_unit(drawing) else 1.0
 
     def findings(self) -> tuple[Finding, ...]:
         """What was noticed about whole drawings, and rows of the build file's tables that nothing uses."""
@@ -125,7 +164,7 @@ class Sources:
     def _unused(self, text: str, todo: str = "") -> Finding:
         return Finding("unused-row", text, todo, file=self._mistakes.file)
 
-    def _drawings_folder(self, folder: Path) -> Path | None:
+    def _drawings_folder(self, folder: FilePath) -> FilePath | None:
         named = self._draft.file.build.drawings
         try:
             if (folder / named).is_dir():
@@ -139,13 +178,13 @@ class Sources:
         )
         return None
 
-    def _drawing(self, name: str, index: int, tolerance: float) -> Drawing | None:
+    def _drawing(self, name: str, loc: Keys, tolerance: float) -> Drawing | None:
         key = (name, tolerance)
         if key not in self._read:
-            self._read[key] = None if name in self._useless else self._open(name, index, tolerance)
+            self._read[key] = None if name in self._useless else self._open(name, loc, tolerance)
         return self._read[key]
 
-    def _open(self, name: str, index: int, tolerance: float) -> Drawing | None:
+    def _open(self, name: str, loc: Keys, tolerance: float) -> Drawing | None:
         assert self._folder is not None
         file = self._folder / name
         try:
@@ -153,16 +192,16 @@ class Sources:
             named = self._draft.file.drawing_units.get(name)
             return read_drawing(file, name, tolerance=tolerance / (_factor(file, named) if named else 1.0))
         except InputError as error:
-            self._tell(index, error)
+            self._tell(loc, error)
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or str(error)
-            self._mistakes.add(("part", index, "from"), f"'{name}' can't be read: {reason}")
+            self._mistakes.add(loc, f"'{name}' can't be read: {reason}")
         self._useless.add(name)
         return None
 
-    def _tell(self, index: int, error: InputError) -> None:
+    def _tell(self, loc: Keys, error: InputError) -> None:
         for problem in error.problems:
-            self._mistakes.add(("part", index, "from"), f"{problem.where}: {problem.what}", problem.todo)
+            self._mistakes.add(loc, f"{problem.where}: {problem.what}", problem.todo)
 
 
 def _line_rules(draft: Draft, mistakes: Mistakes) -> LineRules | None:
@@ -183,7 +222,7 @@ def _lacks_unit(drawing: Drawing) -> bool:
     return any(finding.code in _NO_UNIT for finding in drawing.findings)
 
 
-def _factor(file: Path, unit: DrawingUnit) -> float:
+def _factor(file: FilePath, unit: DrawingUnit) -> float:
     """What a drawing that names no unit is stretched by when the build file names it."""
     assumed = "mm" if file.suffix.lower() == ".dxf" else "px"
     return _MM_PER_UNIT[unit] / _MM_PER_UNIT[assumed]

@@ -9,42 +9,30 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, ConfigDict, Discriminator, Field, Tag
 from pydantic_core import PydanticCustomError
 
+from nestkit.build.base_tables import Count, FileName, Length, LengthOrZero, Name, PartBase, Table
 from nestkit.build.model import CutterKind
+from nestkit.build.pattern_tables import (
+    PATTERN_TABLES,
+    BoxTable,
+    ConeTable,
+    DomeTable,
+    EdgeStripTable,
+    PrismTable,
+    RidgeTable,
+    RingTable,
+    StackTable,
+    WrapTable,
+)
 from nestkit.drawings.kinds import parse_rule
 
-#: What may not stand in a name: control characters, line separators, marks that turn the writing
-#: direction, and what separates folders; names go into file names, tables and drawings.
-_BARRED = r"\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufffe\uffff/\\"
-_NAME_PATTERN = rf"^[^\s{_BARRED}]([^{_BARRED}]*[^\s{_BARRED}])?$"
-#: 60 characters are at most 240 bytes of UTF-8, which fits the 255 bytes of a DXF string.
-_NAME_LENGTH = 60
-_FILE_PATTERN = r"^[^\x00-\x1f\x7f-\x9f]+$"
 _LINE_PATTERN = r"^(cut|mark|guide|(fold|bevel) [0-9]{1,3}(\.[0-9]{1,6})?)$"
 
-Name = Annotated[str, Field(min_length=1, max_length=_NAME_LENGTH, pattern=_NAME_PATTERN)]
-FileName = Annotated[str, Field(min_length=1, max_length=1000, pattern=_FILE_PATTERN)]
-Length = Annotated[float, Field(ge=0.001, le=100_000)]
-LengthOrZero = Annotated[float, Field(ge=0, le=100_000)]
-Speed = Annotated[float, Field(ge=0.001, le=100_000)]
 Size = Annotated[list[Length], Field(min_length=2, max_length=2)]
-Count = Annotated[int, Field(ge=0, le=10_000)]
-Degrees = Annotated[float, Field(ge=-360, le=360)]
-TurnNames = Literal["any", "half", "quarter", "none"]
+Speed = Annotated[float, Field(ge=0.001, le=100_000)]
 DrawingUnit = Literal["mm", "cm", "m", "in", "ft", "px", "pt", "pc"]
-
-
-def _check_turns(value: Any) -> Any:
-    """Stands before the union, whose own errors would be one for each of its branches."""
-    if isinstance(value, str) and value in ("any", "half", "quarter", "none"):
-        return value
-    if isinstance(value, list) and 1 <= len(value) <= 360:
-        numbers = [v for v in value if isinstance(v, int | float) and not isinstance(v, bool)]
-        if len(numbers) == len(value) and all(-360 <= v <= 360 for v in numbers):
-            return value
-    raise PydanticCustomError("turns", "turns")
 
 
 def _check_line(value: str) -> str:
@@ -56,12 +44,6 @@ def _check_line(value: str) -> str:
 
 
 LineRule = Annotated[str, Field(pattern=_LINE_PATTERN), AfterValidator(_check_line)]
-
-
-class Table(BaseModel):
-    """What all tables share: no unknown keys, no guessing what a value of the wrong kind means."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
 
 class FinishedTable(Table):
@@ -180,36 +162,35 @@ class AssemblyTable(Table):
     )
 
 
-class PartTable(Table):
+class PartTable(PartBase):
     """One flat piece of one thickness, in any number of copies."""
 
-    name: Name = Field(description="Name of the part; no two parts share one.")
     source: FileName = Field(
         alias="from",
         description="Where it is drawn: 'file.svg#id-or-layer', or 'file.svg' when the whole drawing is "
         "one part.",
     )
-    thickness: Length = Field(
-        description="Thickness of the sheet it is cut from; it never scales. In the build's units."
-    )
-    material: Name | None = Field(
-        None, description="Material of the sheet. Left out: the only material that has sheets that thick."
-    )
-    quantity: Annotated[int, Field(ge=1, le=10_000)] = Field(1, description="How many the prop needs.")
-    spares: Count = Field(0, description="How many more to cut.")
-    mirrored_pairs: bool = Field(
-        False, description="Whether every second copy is mirrored; quantity is even then."
-    )
-    turns: Annotated[
-        TurnNames | Annotated[list[Degrees], Field(min_length=1, max_length=360)],
-        BeforeValidator(_check_turns),
-    ] = Field(
-        "any",
-        description="How the part may be turned on the sheet: any, half (0, 180), quarter (0, 90, 180, 270), "
-        "none (as drawn), or a list of degrees, counter-clockwise.",
-    )
-    assembly: Name | None = Field(None, description="Name of the assembly it is glued into.")
-    by_hand: bool = Field(False, description="Whether it is cut by hand, from a paper template.")
+
+
+def _kind_of_part(value: Any) -> str:
+    """Which table a part is checked against; an unknown pattern is told as a mistake of a drawn part."""
+    pattern = value.get("pattern") if isinstance(value, dict) else getattr(value, "pattern", None)
+    return pattern if isinstance(pattern, str) and pattern in PATTERN_TABLES else "drawn"
+
+
+AnyPart = Annotated[
+    Annotated[PartTable, Tag("drawn")]
+    | Annotated[ConeTable, Tag("cone")]
+    | Annotated[DomeTable, Tag("dome")]
+    | Annotated[RingTable, Tag("ring")]
+    | Annotated[WrapTable, Tag("wrap")]
+    | Annotated[EdgeStripTable, Tag("edge_strip")]
+    | Annotated[RidgeTable, Tag("ridge")]
+    | Annotated[StackTable, Tag("stack")]
+    | Annotated[PrismTable, Tag("prism")]
+    | Annotated[BoxTable, Tag("box")],
+    Discriminator(_kind_of_part),
+]
 
 
 class BuildFile(Table):
@@ -238,6 +219,6 @@ class BuildFile(Table):
     assembly: Annotated[list[AssemblyTable], Field(max_length=1000)] = Field(
         [], description="Which parts are glued together, and in which order."
     )
-    part: Annotated[list[PartTable], Field(min_length=1, max_length=5000)] = Field(
+    part: Annotated[list[AnyPart], Field(min_length=1, max_length=5000)] = Field(
         description="The parts of the prop."
     )

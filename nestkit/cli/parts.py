@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -54,9 +55,51 @@ def parts(
         ),
         rows,
     )
+    show_patterns(build)
     copies = sum(part.copies for part in build.parts)
     typer.echo(f"{len(build.parts)} parts, {copies} copies, scale {build.scale:g}")
     show_findings(build)
+
+
+def show_patterns(build: Build) -> None:
+    """A row for each pattern: finished sizes, flat sizes, and the gap when it is folded or rolled back."""
+    from nestkit.cli.tables import show
+    from nestkit.units import show_length, show_size
+
+    owners = dict.fromkeys(part.pattern.owner for part in build.parts if part.pattern is not None)
+    rows, notes = [], []
+    for owner in owners:
+        pieces = [part for part in build.parts if part.pattern is not None and part.pattern.owner == owner]
+        info = pieces[0].pattern
+        assert info is not None
+        finished = [
+            f"{what} {math.degrees(value):.1f} degrees"
+            if angle
+            else f"{what} {show_length(value, build.unit)}"
+            for what, value, angle in info.finished
+        ]
+        flat = []
+        for part in pieces:
+            size = show_size(*part.shape.outline.size, build.unit)
+            flat.append(size if len(pieces) == 1 else f"{part.name.removeprefix(f'{owner}-')} {size}")
+        gap = "stays flat" if info.gap is None else f"{info.gap:.2f} mm"
+        rows.append((owner, info.kind, ", ".join(finished), ", ".join(flat), gap))
+        notes += [f"{owner}: {note}." for note in info.notes]
+    if rows:
+        typer.echo("")
+        show(
+            (
+                ("pattern", "left"),
+                ("kind", "left"),
+                ("finished", "left"),
+                ("flat", "left"),
+                ("refolding gap", "right"),
+            ),
+            rows,
+        )
+        for note in notes:
+            typer.echo(note)
+        typer.echo("")
 
 
 def read_build(build_file: Path, scale: float | None) -> Build:

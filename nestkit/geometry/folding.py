@@ -67,7 +67,8 @@ class Folded:
 
 def mapped(matrix: Matrix, points: NDArray[np.float64]) -> NDArray[np.float64]:
     """Points of the plane (n, 2) or of space (n, 3) mapped into space, (n, 3)."""
-    return points @ matrix[:, : points.shape[1]].T + matrix[:, 3]
+    moved: NDArray[np.float64] = points @ matrix[:, : points.shape[1]].T + matrix[:, 3]
+    return moved
 
 
 def composed(outer: Matrix, inner: Matrix) -> Matrix:

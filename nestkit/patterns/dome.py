@@ -10,6 +10,7 @@ Half width of a flat-faceted gore at latitude p: R cos(p) sin(pi / n); plain tri
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import Literal
@@ -111,7 +112,7 @@ class Dome:
         spots = self._profile(1.0)
         return min(
             abs(x0 * y1 - x1 * y0) / math.hypot(x1 - x0, y1 - y0)
-            for (x0, y0), (x1, y1) in zip(spots, spots[1:], strict=False)
+            for (x0, y0), (x1, y1) in itertools.pairwise(spots)
         )
 
     def _radius(self) -> float:
@@ -141,16 +142,16 @@ class Dome:
 
     def _heights(self, radius: float) -> list[float]:
         spots = self._profile(radius)
-        return [math.dist(a, b) for a, b in zip(spots, spots[1:], strict=False)]
+        return [math.dist(a, b) for a, b in itertools.pairwise(spots)]
 
     def _leans(self) -> list[float]:
         """Direction of each band in the meridian's plane, radians from the horizontal."""
         spots = self._profile(1.0)
-        return [math.atan2(y1 - y0, x1 - x0) for (x0, y0), (x1, y1) in zip(spots, spots[1:], strict=False)]
+        return [math.atan2(y1 - y0, x1 - x0) for (x0, y0), (x1, y1) in itertools.pairwise(spots)]
 
     def _folds(self) -> list[float]:
         leans = self._leans()
-        return [b - a for a, b in zip(leans, leans[1:], strict=False)]
+        return [b - a for a, b in itertools.pairwise(leans)]
 
     def _seam_angles(self) -> list[float]:
         """Fold angle between neighbouring gores in each band, radians."""

@@ -7,6 +7,7 @@ A curve is a plain bend whose neutral fibre keeps its length.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -217,7 +218,7 @@ class EdgeStrip:
         ends = [0.0, *(at for at, _ in breaks), seam.at]
         marks = _curve_ends(runs, joints)
         pieces = []
-        for k, (begin, end) in enumerate(zip(ends, ends[1:], strict=False)):
+        for k, (begin, end) in enumerate(itertools.pairwise(ends)):
             suffix = f"strip-{k + 1}" if len(ends) > 2 else ""
             label = ((end - begin) / 2.0, self.width / 2.0)
             pieces.append(Piece(suffix, self._strip(begin, end, joints, seam, marks), 1, label))
@@ -232,7 +233,7 @@ class EdgeStrip:
             self.foam.neutral,
         )
         finished = (
-            Measure("edge that it covers", inner.length),
+            Measure("edge that it covers", float(inner.length)),
             Measure("width", self.width),
             Measure("flat length in all", seam.at),
         )
@@ -351,7 +352,7 @@ def _curve_ends(runs: Sequence[_Run], joints: Sequence[Joint]) -> list[float]:
 def _path_of(runs: Sequence[_Run]) -> Path:
     rows = []
     for run in runs:
-        x0, y0, x1, y1, bulge = run.row
+        _x0, _y0, _x1, _y1, bulge = run.row
         halves = run.split(0.5) if abs(bulge) > 1.0 else (run,)
         rows += [(half.row[0], half.row[1], half.row[4]) for half in halves]
     return Path(np.array(rows), True)

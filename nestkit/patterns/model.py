@@ -70,7 +70,7 @@ class Foam:
         need(
             "thickness",
             self.thickness > self.skin,
-            f"{self.thickness:g} mm of foam is not more than the skin of {self.skin:g} mm that a groove leaves",
+            f"{self.thickness:g} mm of foam is not more than a groove's skin of {self.skin:g} mm",
             "Take thicker foam or a thinner skin",
         )
         return self.thickness - self.skin
@@ -247,7 +247,7 @@ class Laid:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Peaked:
-    """A piece folded to a peak along one line by ``angle`` (radians), whose shadow is to be the drawn outline."""
+    """A piece folded to a peak along one line by ``angle`` (radians), whose shadow is the drawn outline."""
 
     piece: int
     drawn: Path

@@ -1,7 +1,7 @@
 """Patterns folded and rolled back in space from their flat pieces, and the gap that remains.
 
-What is measured is the flat outline with its folds, as it would be cut; only where it is to close (radii, seam
-edges, the outline to go round) comes from the pattern.
+What is measured is the flat outline with its folds, as it would be cut; only where it is to close (radii,
+seam edges, the outline to go round) comes from the pattern.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Ridge: a blade half with a groove along a line that closes to a peak.
 
-Each side tilts by half the fold angle a, and its shadow shrinks by cos(a/2) across the line; the flat piece is
-wider by as much, so that the closed one has the drawn outline.
+Each side tilts by half the fold angle a, and its shadow shrinks by cos(a/2) across the line; the flat piece
+is wider by as much, so that the closed one has the drawn outline.
 """
 
 from __future__ import annotations
@@ -192,7 +192,8 @@ class Ridge:
         return Pattern("ridge", (piece,), finished, (closing,), tuple(notes))
 
     def _is_axis(self, line: Line) -> bool:
-        return line.path is self.line
+        """Whether a line on the part is the drawn centre line itself."""
+        return bool((np.abs(self.axis.split(line.path.flatten())[2]) < 0.1).all())
 
     def _widened(self, path: Path) -> Path:
         """The path stretched across the line by 1 / cos(a/2)."""

@@ -65,7 +65,7 @@ class Ring:
             Measure("inside", 2.0 * inner),
             Measure("length", reached),
         ]
-        notes = ()
+        notes: tuple[str, ...] = ()
         if self.length is not None and abs(reached - self.length) > 0.05:
             notes = (
                 f"{count} rings reach {reached:.4g} mm, {reached - self.length:+.3g} mm off what was asked",

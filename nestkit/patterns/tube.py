@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate
+from itertools import accumulate, pairwise
 
 from shapely.geometry import Polygon, box
 
@@ -115,7 +115,7 @@ class Tube:
         count = len(self.sides)
         for strips in range(1, count + 1):
             ends = [round(count * k / strips) for k in range(strips + 1)]
-            runs = [list(range(a, b)) for a, b in zip(ends, ends[1:], strict=False)]
+            runs = [list(range(a, b)) for a, b in pairwise(ends)]
             if all(self.foam.fits(sum(self.sides[k] for k in run), self.height) for run in runs):
                 return runs
         return [list(range(count))]

@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass, replace
 
 from nestkit.patterns.cone import Cone
-from nestkit.patterns.model import Foam, Measure, Pattern, need
+from nestkit.patterns.model import Foam, Measure, Pattern, Rolled, need
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +69,7 @@ class Wrap:
         for k, layer in enumerate(made):
             pieces.append(replace(layer.pieces[0], suffix=f"layer-{k + 1}" if self.layers > 1 else ""))
             (closing,) = layer.closings
+            assert isinstance(closing, Rolled)
             closings.append(replace(closing, piece=k))
         inner, outer = made[0].finished, made[-1].finished
         finished = [

@@ -94,8 +94,8 @@ SHEET = "size = [600, 400]\nbuy = true"
         ),
         (
             'from = "flag.svg#sail"',
-            'pattern = "cone"\nheight = 3',
-            f"{SAIL}: pattern (line 28): patterns are not av",
+            'pattern = "cune"\nheight = 3',
+            f"{SAIL}: pattern (line 28): there is no pattern 'cune'. Did you mean 'cone'?",
         ),
         # values
         (
