@@ -79,7 +79,7 @@ def _meant(loc: Keys) -> Keys:
 
 
 def _is_of_pattern(data: Mapping[str, Any], detail: ErrorDetails) -> bool:
-    """Whether an error only follows from an unknown pattern, whose part has keys of its own and no drawing."""
+    """Whether an error only follows from an unknown pattern, whose part has other keys and no drawing."""
     loc = detail["loc"]
     if len(loc) != 4 or loc[0] != "part" or loc[2] != "drawn" or "pattern" not in data["part"][loc[1]]:
         return False

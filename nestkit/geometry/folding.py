@@ -58,7 +58,8 @@ class Folded:
 
     def spot(self, x: float, y: float) -> NDArray[np.float64]:
         """Where a point of the flat piece comes to lie, (3,)."""
-        return mapped(self.facet_at((x, y)).matrix, np.array([[x, y]]))[0]
+        there: NDArray[np.float64] = mapped(self.facet_at((x, y)).matrix, np.array([[x, y]]))[0]
+        return there
 
     def moved(self, matrix: Matrix) -> Folded:
         """The folded piece moved as a whole."""
@@ -79,9 +80,10 @@ def composed(outer: Matrix, inner: Matrix) -> Matrix:
 def turn_about(start: NDArray[np.float64], along: NDArray[np.float64], angle: float) -> Matrix:
     """Turn about a line in space, right-handed, radians (Rodrigues' formula)."""
     x, y, z = along / np.linalg.norm(along)
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    turn = np.eye(3) + math.sin(angle) * cross + (1.0 - math.cos(angle)) * (cross @ cross)
-    return np.column_stack((turn, start - turn @ start))
+    cross: NDArray[np.float64] = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    turn: NDArray[np.float64] = np.eye(3) + math.sin(angle) * cross + (1.0 - math.cos(angle)) * (cross @ cross)
+    shift: NDArray[np.float64] = start - turn @ start
+    return np.column_stack((turn, shift))
 
 
 def fold_up(shape: Shape, tolerance: float = 0.01) -> Folded:
