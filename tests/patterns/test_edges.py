@@ -1,0 +1,258 @@
+"""Edge strip, ridge and stack: laid round, closed to a peak and piled up again."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from shapely.geometry import Polygon
+
+from nestkit.geometry import LineKind, Outline, Path, Shape
+from nestkit.patterns import CLOSED, EdgeStrip, Foam, PatternError, Ridge, Stack, refold
+from tests.patterns.refolding import plan_of_strip, same_shape
+from tests.strategies import rounded_rectangles, star_points
+
+L_SHAPE = [(0, 0), (120, 0), (120, 40), (40, 40), (40, 100), (0, 100)]
+
+
+def strip_lines(pattern: object, kind: LineKind) -> list[tuple[float, float]]:
+    """Places along the whole strip, and angles, of the lines of a kind that run right across it."""
+    found, begin = [], 0.0
+    for piece in pattern.pieces:  # type: ignore[attr-defined]
+        height = piece.shape.outline.size[1]
+        for line in piece.shape.lines:
+            if line.kind is kind and line.path.length > height - 1e-9:
+                found.append((begin + float(line.path.points[0, 0]), line.angle))
+        begin += piece.shape.outline.size[0]
+    return sorted(found)
+
+
+def flat_length(pattern: object) -> float:
+    return sum(piece.shape.outline.size[0] for piece in pattern.pieces)  # type: ignore[attr-defined]
+
+
+def exterior_angles(polygon: Polygon) -> np.ndarray:
+    corners = shapely.get_coordinates(polygon.exterior)[:-1]
+    ways = np.roll(corners, -1, axis=0) - corners
+    turns = np.diff(np.arctan2(ways[:, 1], ways[:, 0]), prepend=np.arctan2(*ways[-1, ::-1]))
+    return (turns + math.pi) % math.tau - math.pi
+
+
+@settings(max_examples=60, deadline=None)
+@given(star_points(low=60.0, high=200.0, most=8), st.sampled_from([2.0, 4.0, 6.0]))
+def test_without_curves_its_length_is_that_of_the_mitred_offset(points: np.ndarray, thickness: float) -> None:
+    # The referee is shapely's mitred offset by the groove's depth (design, section 7).
+    polygon = Polygon(points)
+    angles = np.abs(exterior_angles(polygon))
+    assume(polygon.is_valid and polygon.exterior.is_ccw)
+    assume(bool((angles > math.radians(21)).all() and (angles < math.radians(150)).all()))
+    foam = Foam(thickness)
+    referee = polygon.buffer(foam.depth, join_style="mitre", mitre_limit=1000)
+    # A hollow so tight that the offset fills it up has fewer corners, and no strip goes into it.
+    assume(len(referee.exterior.coords) == len(polygon.exterior.coords))
+    pattern = EdgeStrip(foam, Path.polyline(points, True), 20.0).develop()
+    assert flat_length(pattern) == pytest.approx(referee.length, abs=1e-6)
+    closed = refold(pattern)
+    assert closed is not None
+    assert closed.gap <= 1e-6
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(3, 8), st.floats(40.0, 150.0), st.floats(1.0, 2.0), st.sampled_from([2.0, 6.0]))
+def test_folded_back_its_inside_is_the_outline(
+    sides: int, radius: float, wider: float, thickness: float
+) -> None:
+    turns = math.tau * np.arange(sides) / sides
+    points = np.column_stack((wider * radius * np.cos(turns), radius * np.sin(turns)))
+    foam, outline = Foam(thickness), Polygon(points)
+    assume(bool((exterior_angles(outline) > math.radians(21)).all()))
+    assume(bool((exterior_angles(outline) < math.radians(155)).all()))
+    pattern = EdgeStrip(foam, Path.polyline(points, True), 15.0).develop()
+    folds = strip_lines(pattern, LineKind.FOLD)
+    hinges = plan_of_strip([0.0, *(at for at, _ in folds), flat_length(pattern)], [a for _, a in folds])
+    seam = shapely.get_coordinates(hinges.exterior)
+    ends = np.hypot(*(seam[0] - seam[-2]))
+    assert ends <= CLOSED
+    # The inside face lies a groove's depth inside the line of the hinges.
+    inside = hinges.buffer(0).buffer(-foam.depth, join_style="mitre", mitre_limit=1000)
+    assert inside.area == pytest.approx(outline.area, rel=1e-6)
+    assert inside.length == pytest.approx(outline.length, rel=1e-6)
+
+
+@settings(max_examples=30, deadline=None)
+@given(rounded_rectangles(), st.floats(0.0, 1.0))
+def test_curves_keep_the_length_of_the_neutral_fibre(
+    sizes: tuple[float, float, float], neutral: float
+) -> None:
+    width, height, radius = sizes
+    b = math.tan(math.pi / 8)
+    rows = [
+        (radius, 0, 0), (width - radius, 0, b), (width, radius, 0), (width, height - radius, b),
+        (width - radius, height, 0), (radius, height, b), (0, height - radius, 0), (0, radius, b),
+    ]  # fmt: skip
+    pattern = EdgeStrip(Foam(4.0, neutral=neutral), Path(np.array(rows), True), 10.0).develop()
+    # A convex outline grown by d is longer by 2 pi d (Steiner).
+    straight = 2.0 * (width + height - 4.0 * radius)
+    assert flat_length(pattern) == pytest.approx(straight + math.tau * (radius + neutral * 4.0), abs=1e-6)
+    closed = refold(pattern)
+    assert closed is not None
+    assert closed.gap <= CLOSED
+
+
+def test_a_flattened_curve_is_as_long_as_the_curve() -> None:
+    foam, circle = Foam(6.0), Path.circle(0.0, 0.0, 80.0)
+    flat = Path.polyline(circle.flatten(0.01), True)
+    lengths = [flat_length(EdgeStrip(foam, path, 20.0).develop()) for path in (circle, flat)]
+    assert lengths[0] == pytest.approx(math.tau * 83.0, abs=1e-9)
+    assert lengths[1] == pytest.approx(lengths[0], abs=CLOSED)
+
+
+def test_hollow_corners_are_creased_or_split() -> None:
+    path = Path.polyline(L_SHAPE, True)
+    creased = EdgeStrip(Foam(6.0), path, 20.0).develop()
+    assert len(strip_lines(creased, LineKind.FOLD)) == 5
+    assert len(strip_lines(creased, LineKind.MARK)) == 1
+    split = EdgeStrip(Foam(6.0), path, 20.0, hollow="split", start=(0.0, 0.0)).develop()
+    assert [piece.suffix for piece in split.pieces] == ["strip-1", "strip-2"]
+    # Split ends reach into the corner on the inside: D tan(45) more on both sides than creased.
+    assert flat_length(split) == pytest.approx(flat_length(creased) + 2.0 * 5.4)
+    bevels = strip_lines(split, LineKind.BEVEL)
+    assert [(round(at, 6), round(math.degrees(a), 6)) for at, a in bevels] == [
+        (0.0, 45.0),
+        (round(flat_length(split), 6), 45.0),
+    ]
+
+
+def test_a_strip_longer_than_the_bed_is_joined_away_from_corners() -> None:
+    foam = Foam(6.0, rooms=((300.0, 200.0),))
+    for length in np.linspace(300.0, 700.0, 41):
+        path = Path.polyline([(0, 0), (length, 0), (length, 150), (0, 150)], True)
+        pattern = EdgeStrip(foam, path, 20.0).develop()
+        folds = [at for at, _ in strip_lines(pattern, LineKind.FOLD)]
+        ends = np.cumsum([piece.shape.outline.size[0] for piece in pattern.pieces])
+        assert all(foam.fits(*piece.shape.outline.size) for piece in pattern.pieces)
+        assert min(abs(end - fold) for end in [0.0, *ends] for fold in folds) >= 2.0 * foam.thickness
+        assert len(folds) == 4
+
+
+@pytest.mark.parametrize(
+    ("start", "spot"),
+    [("bottom", (50, 0)), ("right", (100, 40)), ("top", (50, 80)), ("left", (0, 40)), ((30, -5), (30, 0))],
+)
+def test_the_seam_lies_where_it_is_asked_for(start: object, spot: tuple[float, float]) -> None:
+    path = Path.polyline([(0, 0), (100, 0), (100, 80), (0, 80)], True)
+    (closing,) = EdgeStrip(Foam(4.0), path, 20.0, start=start).develop().closings  # type: ignore[arg-type]
+    assert closing.inner.start == pytest.approx(spot)  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("points", "words"),
+    [
+        ([(0, 0), (200, 4), (0, 8)], "spike at (200.0, 4.0)"),
+        ([(0, 0), (100, 0), (100, 50), (52, 50), (52, 20), (48, 20), (48, 50), (0, 50)], "too narrow"),
+    ],
+)
+def test_outlines_that_no_strip_goes_round_are_refused(points: list[tuple[float, float]], words: str) -> None:
+    with pytest.raises(PatternError) as caught:
+        EdgeStrip(Foam(6.0), Path.polyline(points, True), 20.0)
+    assert words in caught.value.what
+
+
+def test_a_hollow_curve_tighter_than_the_foam_is_refused() -> None:
+    rows = [(0, 0, 0), (100, 0, 0), (100, 50, 0), (54, 50, -1.0), (46, 50, 0), (0, 50, 0)]
+    with pytest.raises(PatternError, match="radius of 4"):
+        EdgeStrip(Foam(6.0), Path(np.array(rows), True), 20.0)
+
+
+# --- ridge -----------------------------------------------------------------------------------------
+
+
+def blade(angle: float = 0.0) -> tuple[Shape, Path]:
+    turn = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+    points = np.array([(0, 0), (60, -25), (260, -18), (300, 0), (260, 18), (60, 25)]) @ turn
+    line = np.array([(5, 0), (200, 0)]) @ turn
+    return Shape(Outline(Path.polyline(points, True))), Path.polyline(line, False)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.floats(0.0, 6.3), st.floats(5.0, 140.0))
+def test_a_ridge_closes_to_the_drawn_outline(direction: float, degrees: float) -> None:
+    shape, line = blade(direction)
+    pattern = Ridge(Foam(6.0), shape, line, angle=math.radians(degrees)).develop()
+    (piece,) = pattern.pieces
+    (fold,) = [one for one in piece.shape.lines if one.kind is LineKind.FOLD]
+    start, end = fold.path.points[[0, -1]]
+    way = (end - start) / np.hypot(*(end - start))
+    normal = np.array([-way[1], way[0]])
+    # Tilt both sides by half the angle about the groove, and look at it from above.
+    off = (piece.shape.outline.exterior.points - start) @ normal
+    shadow = (
+        piece.shape.outline.exterior.points - (off * (1.0 - math.cos(fold.angle / 2.0)))[:, None] * normal
+    )
+    assert same_shape(Polygon(shadow), shape.outline.polygon()) <= CLOSED
+    assert fold.path.length == pytest.approx(300.0, abs=1e-6)
+    peak = next(m.value for m in pattern.finished if m.label.startswith("peak"))
+    assert np.abs(off).max() * math.sin(fold.angle / 2.0) == pytest.approx(peak, abs=1e-6)
+
+
+def test_a_ridge_by_its_peak() -> None:
+    shape, line = blade()
+    ridge = Ridge(Foam(6.0), shape, line, peak=25.0)
+    assert math.degrees(ridge.fold) == pytest.approx(90.0)
+    # Stretched across by 1 / cos(45).
+    assert ridge.develop().pieces[0].shape.outline.size[1] == pytest.approx(50.0 * math.sqrt(2.0))
+
+
+def test_a_gently_curved_ridge_closes_and_a_bent_one_is_refused() -> None:
+    shape, _ = blade()
+    gentle = Ridge(Foam(6.0), shape, Path(np.array([(0, 0, 0.02), (300, 0, 0)]), False), angle=0.6)
+    closed = refold(gentle.develop())
+    assert closed is not None
+    assert closed.gap <= CLOSED
+    with pytest.raises(PatternError, match="bent so much"):
+        Ridge(Foam(6.0), shape, Path(np.array([(60, 0, 0.6), (160, 0, 0)]), False), angle=1.5)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "key"),
+    [({"peak": 0.1}, "peak"), ({"angle": 3.0}, "angle"), ({}, "peak"), ({"angle": 1.0, "peak": 2.0}, "peak")],
+)
+def test_impossible_ridges_are_refused(sizes: dict[str, float], key: str) -> None:
+    shape, line = blade()
+    with pytest.raises(PatternError) as caught:
+        Ridge(Foam(6.0), shape, line, **sizes)
+    assert caught.value.key == key
+    with pytest.raises(PatternError, match="two halves"):
+        Ridge(Foam(6.0), shape, Path.polyline([(0, 90), (300, 90)], False), angle=1.0)
+
+
+# --- stack -----------------------------------------------------------------------------------------
+
+
+@given(st.floats(1.0, 300.0), st.sampled_from([2.0, 4.0, 6.0, 10.0]))
+def test_a_stack_comes_as_near_to_its_height_as_layers_can(height: float, thickness: float) -> None:
+    stack = Stack(Foam(thickness), blade()[0], height)
+    reached = stack.develop().height
+    others = [n * thickness for n in range(1, 400)]
+    assert abs(reached - height) <= min(abs(other - height) for other in others) + 1e-6
+    assert sum(piece.quantity for piece in stack.develop().pieces) * thickness == reached
+
+
+def test_openings_go_into_the_layers_asked_for() -> None:
+    shape, opening = blade()[0], Path.circle(100.0, 0.0, 8.0)
+    for layers, expected in (
+        ("inner", {"solid": 2, "open": 3}),
+        ((2,), {"solid": 4, "open": 1}),
+        ("all", {"": 5}),
+    ):
+        pieces = Stack(Foam(6.0), shape, 30.0, (opening,), layers).develop().pieces  # type: ignore[arg-type]
+        assert {piece.suffix: piece.quantity for piece in pieces} == expected
+        assert [len(piece.shape.outline.holes) for piece in pieces][-1] == 1
+    with pytest.raises(PatternError, match="reaches out"):
+        Stack(Foam(6.0), shape, 30.0, (Path.circle(0.0, 0.0, 8.0),))
+    with pytest.raises(PatternError, match="no layer 9"):
+        Stack(Foam(6.0), shape, 30.0, (opening,), (9,))
