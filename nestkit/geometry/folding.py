@@ -44,6 +44,10 @@ class Facet:
         """The facet's outer corners in space, (n, 3)."""
         return mapped(self.matrix, shapely.get_coordinates(self.flat.exterior)[:-1])
 
+    def holes(self) -> list[NDArray[np.float64]]:
+        """Its holes in space, each (n, 3)."""
+        return [mapped(self.matrix, shapely.get_coordinates(hole)[:-1]) for hole in self.flat.interiors]
+
 
 @dataclass(frozen=True, eq=False)
 class Folded:
@@ -81,7 +85,8 @@ def turn_about(start: NDArray[np.float64], along: NDArray[np.float64], angle: fl
     """Turn about a line in space, right-handed, radians (Rodrigues' formula)."""
     x, y, z = along / np.linalg.norm(along)
     cross: NDArray[np.float64] = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    turn: NDArray[np.float64] = np.eye(3) + math.sin(angle) * cross + (1.0 - math.cos(angle)) * (cross @ cross)
+    turn: NDArray[np.float64] = np.eye(3) + math.sin(angle) * cross
+    turn += (1.0 - math.cos(angle)) * (cross @ cross)
     shift: NDArray[np.float64] = start - turn @ start
     return np.column_stack((turn, shift))
 

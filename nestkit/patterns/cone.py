@@ -222,10 +222,9 @@ class Cone:
         wall = self.wall()
         count = self._count(wall)
         shape = self._shape(wall, count)
-        label = (0.0, wall.slant / 2.0) if wall.lean else (wall.wide * math.pi / count, wall.slant / 2.0)
         return Pattern(
             "cone",
-            (Piece("", shape, count, label),),
+            (Piece("", shape, count),),
             self._finished(wall),
             (Rolled(0, count, wall.wide, wall.narrow, wall.height),),
             tuple(self._notes(wall, shape, count)),

@@ -224,11 +224,8 @@ class Dome:
         ]
         if right[0][0] > 0.0:
             lines.append(tick((0.0, 0.0), (0.0, 1.0), min(6.0, right[1][1] / 4.0)))
-        middle = (right[band][1] + right[band + 1][1]) / 2.0
         suffix = "gore" if self.cap else ""
-        return Piece(
-            suffix, Shape(Outline(Path.polyline(ring, True)), tuple(lines)), self.gores, (0.0, middle)
-        )
+        return Piece(suffix, Shape(Outline(Path.polyline(ring, True)), tuple(lines)), self.gores)
 
     def _cap_corners(self, radius: float) -> tuple[tuple[float, float], ...]:
         wide = radius * math.cos(self.to_latitude)

@@ -220,8 +220,7 @@ class EdgeStrip:
         pieces = []
         for k, (begin, end) in enumerate(itertools.pairwise(ends)):
             suffix = f"strip-{k + 1}" if len(ends) > 2 else ""
-            label = ((end - begin) / 2.0, self.width / 2.0)
-            pieces.append(Piece(suffix, self._strip(begin, end, joints, seam, marks), 1, label))
+            pieces.append(Piece(suffix, self._strip(begin, end, joints, seam, marks)))
         inner = _path_of(runs)
         laid = Laid(
             tuple(range(len(pieces))),

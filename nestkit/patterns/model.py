@@ -5,7 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
+
+import shapely
+from shapely.geometry import LineString
 
 from nestkit.geometry import Line, LineKind, Path, Shape
 
@@ -113,14 +117,23 @@ class Piece:
         Inside up: grooves and bevels are etched into the side that is seen.
     quantity : int
         How many the pattern takes.
-    label : (float, float), mm
-        Where a label finds room, in the shape's coordinates.
     """
 
     suffix: str
     shape: Shape
     quantity: int = 1
-    label: Spot = (0.0, 0.0)
+
+    @cached_property
+    def label(self) -> Spot:
+        """Where a label finds the most room, clear of folds and holes, in the shape's coordinates, mm."""
+        foam = self.shape.outline.polygon()
+        folds = [
+            LineString(line.path.flatten()) for line in self.shape.lines if line.kind is not LineKind.BEVEL
+        ]
+        clear = shapely.get_parts(foam.difference(shapely.union_all(folds).buffer(0.01)) if folds else foam)
+        circles = [(shapely.maximum_inscribed_circle(part, 0.5), part.area) for part in clear]
+        x, y = max(circles, key=lambda found: (round(found[0].length), found[1]))[0].coords[0]
+        return float(x), float(y)
 
 
 @dataclass(frozen=True, slots=True)

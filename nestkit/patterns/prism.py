@@ -151,7 +151,6 @@ class Box:
         if self.lids:
             w, d = (size + (wall if self.lid == "over" else 0.0) for size in inside)
             made.append(polygon_lid("lid", [(0.0, 0.0), (w, 0.0), (w, d), (0.0, d)], self.lids))
-            made[-1] = replace(made[-1], label=(w / 2.0, d / 2.0))
         finished = (
             Measure("width outside", inside[0] + wall),
             Measure("depth outside", inside[1] + wall),

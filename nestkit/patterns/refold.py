@@ -34,10 +34,13 @@ class Refolded:
         The widest gap at a seam, and the farthest that an edge is off where it is to lie.
     surfaces : tuple of (n, 3) float
         Its facets in space.
+    holes : tuple of (n, 3) float
+        Openings in them.
     """
 
     gap: float
     surfaces: tuple[Points, ...]
+    holes: tuple[Points, ...] = ()
 
 
 def refold(pattern: Pattern) -> Refolded | None:
@@ -54,7 +57,11 @@ def refold(pattern: Pattern) -> Refolded | None:
             found.append(_peaked(pattern, closing))
     if not found:
         return None
-    return Refolded(max(one.gap for one in found), tuple(s for one in found for s in one.surfaces))
+    return Refolded(
+        max(one.gap for one in found),
+        tuple(surface for one in found for surface in one.surfaces),
+        tuple(hole for one in found for hole in one.holes),
+    )
 
 
 # --- rolled ---------------------------------------------------------------------------------------
@@ -140,7 +147,8 @@ def _chained(pattern: Pattern, closing: Chain) -> Refolded:
         rims = np.array([piece.spot(*spot) for piece in placed for spot in cap.rim])
         gap = max(gap, *(float(np.linalg.norm(rims - corner, axis=1).min()) for corner in corners))
         surfaces.append(corners)
-    return Refolded(gap, tuple(surfaces))
+    holes = [hole for piece in placed for facet in piece.facets for hole in facet.holes()]
+    return Refolded(gap, tuple(surfaces), tuple(holes))
 
 
 def _frame(folded: Folded, start: Spot, end: Spot, aside: float) -> tuple[Points, Points, Points]:

@@ -176,7 +176,6 @@ class Ridge:
             for line in self.shape.lines
             if not self._is_axis(line)
         ]
-        spot = area.representative_point()
         low, high = self._reach()
         rise = math.tan(self.fold / 2.0)
         finished = (
@@ -187,7 +186,7 @@ class Ridge:
         notes = ["the edges tilt: thin them so that they lie flat, by half the fold angle"]
         if not self.axis.is_straight:
             notes.append(f"beside its bent ridge the foam stretches by {self.stretch:.1%} at most: warm it")
-        piece = Piece("", Shape(outline, (*folds, *marks)), 1, (spot.x, spot.y))
+        piece = Piece("", Shape(outline, (*folds, *marks)))
         closing = Peaked(0, drawn.exterior, Path.polyline(self.axis.points, False), self.fold)
         return Pattern("ridge", (piece,), finished, (closing,), tuple(notes))
 

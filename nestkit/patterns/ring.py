@@ -70,6 +70,5 @@ class Ring:
             notes = (
                 f"{count} rings reach {reached:.4g} mm, {reached - self.length:+.3g} mm off what was asked",
             )
-        label = (outer, (outer + inner) / 2.0 + outer) if inner else (outer, outer)
         shape = Shape(Outline(Path.circle(outer, outer, outer), holes))
-        return Pattern("ring", (Piece("", shape, count, label),), tuple(finished), (), notes, reached)
+        return Pattern("ring", (Piece("", shape, count),), tuple(finished), (), notes, reached)

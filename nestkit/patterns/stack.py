@@ -81,17 +81,12 @@ class Stack:
         both = 0 < opened < self.count
         pieces = []
         if opened < self.count:
-            pieces.append(self._piece("solid" if both else "", self.shape, self.count - opened))
+            pieces.append(Piece("solid" if both else "", self.shape, self.count - opened))
         if opened:
-            pieces.append(self._piece("open" if both else "", with_opening, opened))
+            pieces.append(Piece("open" if both else "", with_opening, opened))
         reached = self.count * self.foam.thickness
         off = reached - self.height
         notes = [f"{self.count} layers reach {reached:.4g} mm, {off:+.3g} mm off what was asked"]
         if self.openings and not opened:
             notes.append("no layer has the opening: there is no layer between the first and the last")
         return Pattern("stack", tuple(pieces), (Measure("height", reached),), (), tuple(notes), reached)
-
-    @staticmethod
-    def _piece(suffix: str, shape: Shape, count: int) -> Piece:
-        spot = shape.outline.polygon().representative_point()
-        return Piece(suffix, shape, count, (spot.x, spot.y))

@@ -76,20 +76,17 @@ class Tube:
         made = [self._strip(run) for run in runs]
         pieces: list[Piece] = []
         which: list[int] = []
-        for run, shape in zip(runs, made, strict=True):
+        for shape in made:
             same = next((k for k, other in enumerate(pieces) if self._alike(other.shape, shape)), None)
             if same is None:
                 same = len(pieces)
-                width = sum(self.sides[k] for k in run)
-                spot = shape.outline.polygon().representative_point()
-                where = (spot.x, spot.y) if self.windows else (width / 2.0, self.height / 2.0)
-                pieces.append(Piece(f"panels-{same + 1}", shape, 1, where))
+                pieces.append(Piece(f"panels-{same + 1}", shape))
             else:
                 old = pieces[same]
-                pieces[same] = Piece(old.suffix, old.shape, old.quantity + 1, old.label)
+                pieces[same] = Piece(old.suffix, old.shape, old.quantity + 1)
             which.append(same)
         if len(pieces) == 1:
-            pieces = [Piece("", pieces[0].shape, pieces[0].quantity, pieces[0].label)]
+            pieces = [Piece("", pieces[0].shape, pieces[0].quantity)]
         links = []
         for run, piece in zip(runs, which, strict=True):
             width = sum(self.sides[k] for k in run)
@@ -184,4 +181,4 @@ def polygon_lid(suffix: str, corners: Sequence[tuple[float, float]], count: int)
     x0, y0 = min(x for x, _ in corners), min(y for _, y in corners)
     ring = [(x - x0, y - y0) for x, y in corners]
     shape = Shape(Outline(Path.polyline(ring, True)))
-    return Piece(suffix, shape, count, (-x0, -y0))
+    return Piece(suffix, shape, count)

@@ -162,7 +162,7 @@ def test_a_capped_dome_closes_at_its_cap() -> None:
         ({"diameter": 12.0}, "diameter"),
         ({"diameter": 100.0, "gores": 2}, "gores"),
         ({"diameter": 100.0, "bands": 1, "from_latitude": -math.pi / 2}, "bands"),
-        ({"diameter": 14.0}, "bands"),
+        ({"diameter": 30.0, "gores": 3, "bands": 12}, "bands"),
         ({"diameter": 100.0, "from_latitude": 1.0, "to_latitude": 0.5}, "from_latitude"),
         ({"diameter": 100.0, "to_latitude": 2.0}, "to_latitude"),
         ({"diameter": 100.0, "cap": True}, "cap"),
