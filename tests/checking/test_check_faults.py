@@ -170,7 +170,7 @@ def unknown_copy(m: Made) -> None:
     m.change(ONE, m.find(ONE, OUT, "puck", 2), copy=3)
 
 
-@found_by("no-name", "missing")
+@found_by("no-name")
 def name_missing(m: Made) -> None:
     m.change(ONE, m.find(ONE, OUT, "lever"), part="")
 
@@ -178,6 +178,22 @@ def name_missing(m: Made) -> None:
 @found_by("no-name")
 def name_of_a_hole_missing(m: Made) -> None:
     m.change(ONE, m.find(ONE, IN, "plate"), part="")
+
+
+@found_by("no-name")
+def name_of_a_mark_missing(m: Made) -> None:
+    m.change(ONE, m.find(ONE, "MARK", "plate"), part="")
+
+
+@found_by("moved")
+def outline_alone_moved(m: Made) -> None:
+    k = m.find(ONE, OUT, "plate")
+    m.jobs[ONE][k] = m.jobs[ONE][k].shifted(0.2, 0.0)
+
+
+@found_by("missing")
+def outline_with_holes_missing(m: Made) -> None:
+    del m.jobs[ONE][m.find(ONE, OUT, "plate")]
 
 
 @found_by("left-out")
