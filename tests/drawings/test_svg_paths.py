@@ -18,14 +18,8 @@ from nestkit.drawings.svg_trace import flatten_cubic
 from nestkit.geometry.curves import flatten_bezier
 from tests.drawings.svg_made import codes, read, svg
 
-#: Pages of one user unit to the millimetre, with the origin on the page's upper edge: y_up = 100 - y.
+#: The page's height: y upward is this less y downward.
 HEIGHT = 100
-
-
-def path_of(d: str) -> object:
-    """The only path that path data gives."""
-    (drawn,) = read(f'<path d="{d}"/>').paths
-    return drawn.path
 
 
 # SVG implementation notes; lengths and the half disc's area confirmed with svgelements and svgpathtools.
