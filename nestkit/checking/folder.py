@@ -16,7 +16,7 @@ from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
 from nestkit.checking.svg_file import judge_svg
-from nestkit.checking.totals import judge_copies, judge_groups, judge_lengths, judge_placed
+from nestkit.checking.totals import judge_copies, judge_groups, judge_length, judge_placed
 from nestkit.checking.verdict import Fault, Verdict
 
 
@@ -56,8 +56,7 @@ class _Check:
         self.files = self.copies = self.cuts = 0
         self._found: dict[Key, list[str]] = defaultdict(list)
         self._excused: set[Key] = set()
-        self._lengths: dict[str, float] = {}
-        self._with_svg = any(_listing(folder, ".svg"))
+        self._read: list[tuple[JobFile, SheetEntry]] = []
 
     def sheet(self, sheet: SheetEntry) -> None:
         """Judge one sheet's files."""
@@ -68,9 +67,7 @@ class _Check:
             faults.extend(self._judge(job, sheet))
         else:
             self._excused.update(placed.key for placed in sheet.placed)
-        self._lengths[job.name] = sum(float(stroke.line.length) for stroke in job.strokes if stroke.is_cut)
-        if self._with_svg and not faults:
-            faults.extend(judge_svg(self.folder, job, sheet))
+        self._read.append((job, sheet))
         self.faults.extend(faults)
 
     def _judge(self, job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
@@ -101,9 +98,14 @@ class _Check:
     def whole(self) -> None:
         """Judge what concerns the plan as a whole."""
         self.faults.extend(judge_copies(self.plan, self._found, frozenset(self._excused)))
-        if not any(fault.file in self._lengths for fault in self.faults):
-            # Only now is it the plan's number that is wrong, and not what is cut.
-            self.faults.extend(judge_lengths(self.plan, self._lengths))
+        # What else is said of a cutter file is compared only where the file itself is right.
+        wrong = {fault.file for fault in self.faults}
+        right = [(job, sheet) for job, sheet in self._read if job.name not in wrong]
+        for job, sheet in right:
+            if len(right) == len(self._read):
+                self.faults.extend(judge_length(job, sheet))
+            if _listing(self.folder, ".svg"):
+                self.faults.extend(judge_svg(self.folder, job, sheet))
         self.faults.extend(judge_placed(self.plan))
         self.faults.extend(judge_groups(self.plan))
         known = {sheet.job for sheet in self.plan.sheets}

@@ -193,8 +193,10 @@ class _Sorting:
             if key in named or key in self.spoilt:
                 continue
             for stroke in strokes:
-                if stroke.key == key and self._alike(stroke, placed.outline, 1.0):
-                    self._fault("wrong-layer", stroke, f"the outline lies on layer {stroke.layer}")
+                nameless = not stroke.part and stroke.layer == CUT_OUTSIDE
+                if (nameless or stroke.key == key) and self._alike(stroke, placed.outline, 1.0):
+                    if not nameless:
+                        self._fault("wrong-layer", stroke, f"the outline lies on layer {stroke.layer}")
                     self.spoilt.add(key)
                     break
         return sorted(chosen, key=lambda stroke: stroke.place)
@@ -209,14 +211,15 @@ class _Sorting:
         """The copies, each hole given to the smallest outline around it."""
         holes: dict[int, list[Stroke]] = defaultdict(list)
         explained: set[Key] = set()
+        has_outline = {outline.key for outline in outlines}
         inside = [stroke for stroke in strokes if stroke.layer == CUT_INSIDE]
         for hole, host in zip(inside, self._hosts(inside, outlines), strict=True):
+            if hole.key not in has_outline and hole.key in self.placed:
+                continue  # that its outline is missing is told already
             if host is not None:
                 holes[host].append(hole)
-            if host is not None and (outlines[host].key == hole.key or not hole.part):
-                continue
-            if hole.key in self.spoilt and host is None:
-                continue
+                if hole.key == outlines[host].key or not hole.part or not outlines[host].part:
+                    continue
             lies = "in no outline" if host is None else "in " + _called(outlines[host])
             self._fault("hole-elsewhere", hole, f"its hole lies {lies}")
             explained.add(hole.key)
@@ -225,6 +228,11 @@ class _Sorting:
         lines: dict[Key, list[Stroke]] = defaultdict(list)
         for stroke in lines_of(tuple(strokes)):
             lines[stroke.key].append(stroke)
+        # Lines without a name are told already; they count for the part that they lie on.
+        nameless = lines.pop(("", 0), [])
+        for line, host in zip(nameless, self._hosts(nameless, outlines), strict=True):
+            if host is not None:
+                lines[outlines[host].key].append(line)
         explained |= self.spoilt
         return tuple(
             Piece(
@@ -240,18 +248,17 @@ class _Sorting:
 
     @staticmethod
     def _hosts(inside: Sequence[Stroke], outlines: Sequence[Stroke]) -> list[int | None]:
-        """For each hole the smallest outline that it lies in, by a point within the hole."""
+        """For each hole or line the smallest outline that it lies in, by one of its points."""
         hosts: list[int | None] = [None] * len(inside)
         if not inside or not outlines:
             return hosts
         regions = [outline.region for outline in outlines]
-        points = [hole.region.representative_point() for hole in inside]
+        points = [(one.region if one.is_cut else one.line).representative_point() for one in inside]
         found, around = shapely.STRtree(regions).query(points, predicate="within")
         for k, host in zip(found.tolist(), around.tolist(), strict=True):
             best = hosts[k]
-            if regions[host].area > inside[k].region.area and (
-                best is None or regions[host].area < regions[best].area
-            ):
+            large_enough = not inside[k].is_cut or regions[host].area > inside[k].region.area
+            if large_enough and (best is None or regions[host].area < regions[best].area):
                 hosts[k] = host
         return hosts
 

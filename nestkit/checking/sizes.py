@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -14,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from nestkit.checking.job_file import MARK, POCKET, JobFile
 from nestkit.checking.likeness import Deviation, Planned, motion_between, region_of
 from nestkit.checking.limits import SIZE, SLACK
-from nestkit.checking.pieces import ALIKE_BOUNDS, Piece
+from nestkit.checking.pieces import ALIKE_BOUNDS, Piece, grown
 from nestkit.checking.plan_file import ListedPart, PlacedCopy
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
@@ -98,6 +99,10 @@ class SizeJudge:
                 by = f"{math.degrees(motion.turn):.2f} degrees"
                 self._fault("turned", piece, None, f"the part is turned by {by} against the plan")
             return None
+        fault = _kerf_fault(piece, piece.body, planned)
+        if fault:
+            self._fault("kerf", piece, bad.at, fault)
+            return None
         if wrong is not None:
             self._wrong_size(piece, listed, wrong)
             return None
@@ -111,14 +116,9 @@ class SizeJudge:
         )
 
     def _wrong_size(self, piece: Piece, listed: ListedPart, wrong: NDArray[np.float64]) -> None:
-        kerf = piece.kerf
         width, height = listed.width + wrong[0], listed.height + wrong[1]
         meant = f"{listed.width:.2f} x {listed.height:.2f} mm"
         is_size = f"turned back it is {width:.2f} x {height:.2f} mm, not {meant}"
-        for times, what in ((1.0, "was not added"), (2.0, "was taken off instead of added")):
-            if kerf > SIZE and np.abs(wrong + times * kerf).max() < min(0.02, kerf / 4.0) + SLACK:
-                self._fault("kerf", piece, None, f"half the kerf {what} on the outline: {is_size}")
-                return
         factors = (width / max(listed.width, 1e-9), height / max(listed.height, 1e-9))
         alike = abs(factors[0] / factors[1] - 1.0) < 0.01
         hint = unit_mix_up(math.sqrt(factors[0] * factors[1])) if alike else ""
@@ -142,7 +142,9 @@ class SizeJudge:
             if k in pairs:
                 region = planned[pairs[k]]
                 meant = Planned(region, piece.kerf, hole=True, curved=hole.curved)
-                self._hole(piece, piece.openings[k], meant)
+                back = affinity.translate(region, -shift[0], -shift[1])
+                unmoved = replace(meant, region=back) if any(shift) else None
+                self._hole(piece, piece.openings[k], meant, unmoved)
             elif not piece.explained:
                 self._fault("hole-extra", piece, hole.at, "the plan has no such hole")
         for k in sorted(set(range(len(planned))) - set(pairs.values())):
@@ -158,20 +160,19 @@ class SizeJudge:
         at = planned.representative_point()
         self._fault("hole-missing", piece, (at.x, at.y), "the plan has a hole here")
 
-    def _hole(self, piece: Piece, opening: BaseGeometry, planned: Planned) -> None:
+    def _hole(self, piece: Piece, opening: BaseGeometry, planned: Planned, unmoved: Planned | None) -> None:
         bad = planned.deviation(opening)
+        if bad is not None and unmoved is not None and unmoved.deviation(opening) is None:
+            return  # only the outline is moved, which is told already
         if bad is None:
             self._lost(piece, planned.lost(opening))
             return
-        shift, kerf = planned.shift(opening), piece.kerf
-        wider = (opening.area - planned.region.area) / planned.region.length
+        shift, kerf = planned.shift(opening), _kerf_fault(piece, opening, planned)
         if shift is not None:
             text = f"the hole lies {math.hypot(*shift):.2f} mm from its planned place"
             self._fault("hole-wrong", piece, bad.at, text)
-        elif kerf > SIZE and abs(wider - kerf) < 0.25 * kerf:
-            self._fault("kerf", piece, bad.at, "half the kerf was added to the hole instead of taken off")
-        elif kerf > SIZE and abs(wider - kerf / 2.0) < 0.25 * kerf:
-            self._fault("kerf", piece, bad.at, "half the kerf was not taken off the hole")
+        elif kerf:
+            self._fault("kerf", piece, bad.at, kerf)
         else:
             text = f"the hole's edge lies {bad.size:.2f} mm off the plan"
             self._fault("hole-wrong", piece, bad.at, text)
@@ -186,6 +187,21 @@ class SizeJudge:
         for line in piece.lines:
             if not room.covers(line.line):
                 self._fault("mark-outside", piece, line.at, f"a path on layer {line.layer} leaves the part")
+
+
+def _kerf_fault(piece: Piece, found: BaseGeometry, planned: Planned) -> str:
+    """What is wrong with the kerf, when that alone explains the difference; else empty."""
+    if piece.kerf <= SIZE or planned.region.is_empty:
+        return ""
+    done, what = ("taken off", "the hole") if planned.hole else ("added", "the outline")
+    for times, text in (
+        (0.5, f"half the kerf was not {done} on {what}"),
+        (1.0, f"half the kerf was {'added' if planned.hole else 'taken off'} instead of {done} on {what}"),
+    ):
+        by = -times * piece.kerf if planned.hole else times * piece.kerf
+        if planned.deviation(grown(found, by)) is None:
+            return text
+    return ""
 
 
 def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

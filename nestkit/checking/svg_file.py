@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,10 +13,14 @@ import shapely
 from defusedxml import ElementTree
 from numpy.typing import NDArray
 
-from nestkit.checking.job_file import SHEET, JobFile
+from nestkit.checking.job_file import SHEET, JobFile, Stroke
 from nestkit.checking.limits import LARGEST_FILE, SIZE
 from nestkit.checking.plan_file import SheetEntry
 from nestkit.checking.verdict import Fault
+from nestkit.errors import Point
+
+#: Layer, part name and copy number.
+Owner = tuple[str, str, int]
 
 _COMMAND = re.compile(r"([A-Za-z])([^A-Za-z]*)")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -79,26 +84,33 @@ def _difference(path: Path, job: JobFile, sheet: SheetEntry) -> str:
             layer, part, copy = key
             whose = f" of '{part}' copy {copy}" if part else ""
             return f"layer {layer} has {in_svg[key]} paths{whose}, and the DXF has {in_dxf[key]}"
-    # y runs down from the upper edge of the view box, whose left edge keeps its x.
-    for (layer, part, copy), lines in _lines(job).items():
-        points = [p for one, other, number, p in drawn_paths if (one, other, number) == (layer, part, copy)]
-        xy = np.concatenate(points) * (1.0, -1.0) + (0.0, high[1] + box[1])
-        off = ~shapely.dwithin(shapely.points(xy), lines, SIZE)
-        if off.any():
-            x, y = xy[off][0]
-            whose = f" of '{part}' copy {copy}" if part else ""
-            return f"a path{whose} on layer {layer} runs through ({x:.1f}, {y:.1f}) mm, unlike the DXF's"
+    paths: dict[Owner, list[NDArray[np.float64]]] = defaultdict(list)
+    for layer, part, copy, points in drawn_paths:
+        # y runs down from the upper edge of the view box, whose left edge keeps its x.
+        paths[layer, part, copy].append(points * (1.0, -1.0) + (0.0, high[1] + box[1]))
+    for stroke in job.strokes:
+        off = _off(stroke, paths[stroke.layer, stroke.part, stroke.copy].pop(0))
+        if off is not None:
+            whose = f" of '{stroke.part}' copy {stroke.copy}" if stroke.part else ""
+            x, y = off
+            return f"a path{whose} on layer {stroke.layer} leaves the DXF's at ({x:.1f}, {y:.1f}) mm"
     return ""
 
 
-def _lines(job: JobFile) -> dict[tuple[str, str, int], shapely.Geometry]:
-    together: dict[tuple[str, str, int], list[shapely.Geometry]] = {}
-    for stroke in job.strokes:
-        together.setdefault((stroke.layer, stroke.part, stroke.copy), []).append(stroke.line)
-    joined = {key: shapely.union_all(lines) for key, lines in together.items()}
-    for line in joined.values():
-        shapely.prepare(line)
-    return joined
+def _off(stroke: Stroke, points: NDArray[np.float64]) -> Point | None:
+    """A point of an SVG path that is not on the DXF path, or None."""
+    if stroke.closed and len(points) > 1 and math.dist(points[0], points[-1]) < 1e-9:
+        points = points[:-1]  # the way back to the start may be drawn before it is closed
+    if stroke.curved:
+        # Both begin at the same point; between, an SVG arc may be in more pieces.
+        away = shapely.distance(shapely.points(points), stroke.line)
+        away[0] = math.dist(points[0], stroke.at)
+    elif len(points) == len(stroke.points):
+        away = np.hypot(*(points - stroke.points).T)
+    else:
+        away = np.full(len(points), np.inf)
+    k = int(away.argmax())
+    return (float(points[k, 0]), float(points[k, 1])) if away[k] > SIZE else None
 
 
 def _paths(element: ElementTree.Element, layer: str) -> Iterator[tuple[str, str, int, NDArray[np.float64]]]:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import shapely
 from shapely import affinity
 
+from nestkit.checking.job_file import JobFile
 from nestkit.checking.likeness import region_of
 from nestkit.checking.limits import LENGTH_SHARE, PLAN_FLATNESS, SHARE, SIZE, SLACK, SPACING
 from nestkit.checking.plan_file import (
@@ -119,6 +120,10 @@ def _judge_placed(sheet: SheetEntry, placed: PlacedCopy, part: ListedPart) -> It
         text = f"the outline has {len(holes)} holes, and the part list says {part.holes}"
         yield _plan_fault("plan-outline", text, *placed.key)
         return
+    room = outline.buffer(PLAN_FLATNESS + SLACK)
+    if not all(room.covers(hole) for hole in holes):
+        yield _plan_fault("plan-outline", "a hole leaves its outline", *placed.key)
+        return
     area = outline.area - sum(hole.area for hole in holes)
     round_about = outline.length + sum(hole.length for hole in holes)
     if abs(area - part.area) > (SIZE + PLAN_FLATNESS + SLACK) * round_about + 0.5:
@@ -126,13 +131,12 @@ def _judge_placed(sheet: SheetEntry, placed: PlacedCopy, part: ListedPart) -> It
         yield _plan_fault("plan-outline", text, *placed.key)
 
 
-def judge_lengths(plan: PlanFile, lengths: Mapping[str, float]) -> Iterator[Fault]:
-    """The cut length of each file (mm, by its name) against what plan.json says."""
-    for sheet in plan.sheets:
-        length = lengths.get(sheet.job)
-        if length is not None and abs(length - sheet.cut_length) > LENGTH_SHARE * length + 1.0:
-            text = f"the cuts of {sheet.job} are {length:.0f} mm long, not {sheet.cut_length:.0f} mm"
-            yield _plan_fault("plan-length", text)
+def judge_length(job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
+    """The cut length of a file that is right against what plan.json says."""
+    length = sum(float(stroke.line.length) for stroke in job.strokes if stroke.is_cut)
+    if abs(length - sheet.cut_length) > LENGTH_SHARE * length + 1.0:
+        text = f"the cuts of {job.name} are {length:.0f} mm long, not {sheet.cut_length:.0f} mm"
+        yield _plan_fault("plan-length", text)
 
 
 def judge_groups(plan: PlanFile) -> Iterator[Fault]:

@@ -52,7 +52,7 @@ def read_dxf(file: FilePath, name: str | None = None, tolerance: float = FLATNES
     with _no_collecting():
         document = _load(file, shown, findings)
         try:
-            mm, known = _unit(document, shown, findings)
+            mm, known = _unit(file, document, shown, findings)
             walk = Walk(document, shown, mm, tolerance)
             walk.run()
         except DrawingError:
@@ -113,9 +113,10 @@ def _damaged(shown: str) -> DrawingError:
     )
 
 
-def _unit(document: Any, shown: str, findings: list[Finding]) -> tuple[float, bool]:
+def _unit(file: FilePath, document: Any, shown: str, findings: list[Finding]) -> tuple[float, bool]:
     """Millimetres in a drawing unit, and whether the file says so."""
-    code = document.header.get("$INSUNITS", 0)
+    # ezdxf gives a file without a header one of its own, which says metres: only the file's word counts.
+    code = document.header.get("$INSUNITS", 0) if b"$INSUNITS" in file.read_bytes() else 0
     mm = MM_PER_INSUNITS.get(code) if isinstance(code, int) else None
     if mm is not None:
         return mm, True

@@ -27,7 +27,8 @@ flat-loop            yes    a closed path that only goes there and back is read 
 ==================== ====== =====================================================================
 
 Of each code at most 50 findings are told one by one; one more then tells how many there are.
-Files above 50 MB, 300,000 elements (or 50,000 copied ones), 200,000 paths or 2,000,000 points are refused.
+Files above 50 MB, 300,000 elements, 50,000 copied elements, 100,000 paths or 2,000,000 points are refused,
+with a message that says so.
 """
 
 from __future__ import annotations
@@ -41,10 +42,11 @@ import numpy as np
 from nestkit.drawings.model import Drawing
 from nestkit.drawings.svg_lengths import Length, parse_length
 from nestkit.drawings.svg_notes import Notes, shorten
+from nestkit.drawings.svg_place import Place
 from nestkit.drawings.svg_source import parse, read_bytes
 from nestkit.drawings.svg_style import Styles
 from nestkit.drawings.svg_view import ViewBox, parse_view_box, view_transform
-from nestkit.drawings.svg_walk import Place, Walker
+from nestkit.drawings.svg_walk import Walker
 from nestkit.errors import DrawingError, Finding, Problem
 from nestkit.geometry import FLATNESS
 from nestkit.geometry.affine import affine, compose

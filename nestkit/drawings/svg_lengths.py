@@ -58,12 +58,15 @@ def parse_length(text: str) -> Length | None:
     return Length(value, match[2].lower())
 
 
-def parse_numbers(text: str) -> tuple[list[float], bool]:
-    """Numbers parted by white space or commas, up to the first that can't be read; and whether all could."""
+def parse_numbers(text: str, most: int) -> tuple[list[float], bool]:
+    """Numbers parted by white space or commas, and whether the text holds nothing else.
+
+    Reading stops at the first that can't be read, or when there are ``most``.
+    """
     numbers: list[float] = []
     position = 0
     match = _FIRST.match(text)
-    while match:
+    while match and len(numbers) < most:
         numbers.append(float(match[1]))
         position = match.end()
         match = _NEXT.match(text, position)

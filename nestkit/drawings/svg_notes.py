@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections import Counter
 
-from nestkit.errors import DrawingError, Finding, Point
+from nestkit.errors import DrawingError, Finding, Point, Problem
 
 #: So many findings of one code are told one by one; the others are counted.
 MOST_FINDINGS = 50
 
 #: A drawing with more than this is refused.
 MOST_ELEMENTS = 300_000
-MOST_COPIES = 50_000  # elements that are drawn through 'use'
-MOST_PATHS = 200_000
+MOST_PATHS = 100_000
 MOST_POINTS = 2_000_000
+
+#: So much may be drawn through 'use', which can multiply a few lines without end.
+MOST_COPIES = 50_000
+MOST_COPIED_CHARACTERS = 50_000_000
 
 
 def shorten(text: str, most: int = 40) -> str:
@@ -76,8 +79,16 @@ class Notes:
         """
         self._amounts[what] += number
         if self._amounts[what] > most:
-            raise DrawingError.one(
-                self.file,
-                f"the drawing holds more than {most:,} {what}",
-                "Simplify it, or split it into several drawings",
-            )
+            raise self.too_many(what, most)
+
+    def too_many(self, what: str, most: int) -> DrawingError:
+        """The error that refuses a drawing with more than ``most`` of ``what``."""
+        return DrawingError(
+            [
+                Problem(
+                    self.file,
+                    f"the drawing holds more than {most:,} {what}",
+                    "Simplify it, or split it into several drawings",
+                )
+            ]
+        )

@@ -13,14 +13,18 @@ _SPACED = re.compile(r"(rgb|hsl)a?\(([^(),]*+)\)", re.IGNORECASE)
 _URL = re.compile(r"url\((?:\"[^\"]*+\"|'[^']*+'|[^)]*+)\)(.*)", re.IGNORECASE | re.DOTALL)
 
 
+#: Named by CSS Color Level 4, which the parser does not know yet.
+_LATER = {"rebeccapurple": "#663399"}
+
+
 @lru_cache(maxsize=4096)
 def colour_of(text: str) -> str | None:
     """A CSS colour as ``#rrggbb``; empty when it is fully transparent, None when it is no colour."""
     spaced = _SPACED.fullmatch(text.strip())
     if spaced:
-        values = ",".join(spaced[2].replace("/", " ").split())
-        text = f"{spaced[1]}{'a' if values.count(',') == 3 else ''}({values})"
-    value = parse_color(text)
+        # How much shines through is no matter here, and may be written in ways the parser does not know.
+        text = f"{spaced[1]}({','.join(spaced[2].partition('/')[0].split())})"
+    value = parse_color(_LATER.get(text.strip().lower(), text))
     if value is None or isinstance(value, str):
         return None
     if value.alpha <= 0.0:

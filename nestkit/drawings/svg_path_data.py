@@ -64,10 +64,20 @@ class Subpath:
 
 
 class PathData(NamedTuple):
-    """What was read; ``error`` is the place of the first mistake in the text, or None."""
+    """What was read.
+
+    Parameters
+    ----------
+    subpaths : list of Subpath
+    error : int or None
+        The place of the first mistake in the text.
+    whole : bool
+        False when reading stopped because there is more than is read at all.
+    """
 
     subpaths: list[Subpath]
-    error: int | None
+    error: int | None = None
+    whole: bool = True
 
 
 def _values(*values: str) -> re.Pattern[str]:
@@ -181,7 +191,7 @@ def parse_path(text: str, most: int) -> PathData:
             base_x, base_y = (x, y) if relative else (0.0, 0.0)
             count += 1
             if count > most:
-                return PathData(subpaths, None)
+                return PathData(subpaths, whole=False)
             if command == "M":
                 x, y = start_x, start_y = base_x + numbers[0], base_y + numbers[1]
                 current = Subpath((x, y))

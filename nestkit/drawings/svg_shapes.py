@@ -95,7 +95,11 @@ def _radii(properties: Mapping[str, str], viewport: tuple[float, float]) -> tupl
 
 
 def shape_of(
-    tag: str, properties: Mapping[str, str], attributes: Mapping[str, str], viewport: tuple[float, float]
+    tag: str,
+    properties: Mapping[str, str],
+    attributes: Mapping[str, str],
+    viewport: tuple[float, float],
+    most: int,
 ) -> tuple[Subpath | None, str]:
     """The subpath of a basic shape, and what is wrong with it although it is drawn.
 
@@ -109,6 +113,8 @@ def shape_of(
         The element's attributes (``points``, ``x1``, ...).
     viewport : (float, float)
         Width and height that per cent are taken of.
+    most : int
+        Points that may still be read, and two more; the caller refuses a drawing that holds more.
 
     Returns
     -------
@@ -138,7 +144,7 @@ def shape_of(
     if tag == "line":
         x1, y1, x2, y2 = (length_of(attributes, name, viewport) for name in ("x1", "y1", "x2", "y2"))
         return Subpath((x1, y1), [LineTo(x2, y2)]), ""
-    numbers, whole = parse_numbers(attributes.get("points", ""))
+    numbers, whole = parse_numbers(attributes.get("points", ""), 2 * most + 4)
     flaw = ""
     if not whole:
         flaw = "its points can't be read to the end"

@@ -42,8 +42,10 @@ PROPERTIES = frozenset(("display", "visibility", "stroke", "fill", "color", "cli
     )
 )
 
-#: A drawing with more text than this in its style sheets, or more comparisons to make, is refused.
+#: A drawing with more text or brackets than this in its style sheets, or more comparisons to make,
+#: is refused.
 MOST_SHEET_CHARACTERS = 2_000_000
+MOST_BRACKETS = 100_000
 MOST_COMPARISONS = 3_000_000
 
 #: A style that can be split at ';' and ':' without a closer look.
@@ -179,7 +181,8 @@ class Styles:
         self._by_key: dict[str, list[Rule]] = defaultdict(list)
         self._styles: dict[str, tuple[Declaration, ...]] = {}
         self._parents: dict[Element, Element] = {}
-        self._matched: dict[Element, list[Rule]] = {}
+        self._rule_count = 0
+        self._known: dict[Element, Mapping[str, str]] = {}
         texts = [
             "".join(element.itertext())
             for element in root.iter()
@@ -190,9 +193,14 @@ class Styles:
                 notes.file, "its style sheets are too large to be read", "Take embedded fonts out of it"
             )
         for text in texts:
+            self._count_brackets(text)
             self._read(text)
         if self._by_key:
             self._parents = {child: parent for parent in root.iter() for child in parent}
+
+    def _count_brackets(self, text: str) -> None:
+        """Nested brackets are what a style sheet is slow to parse for."""
+        self._notes.count("brackets in styles", sum(map(text.count, "({[")), MOST_BRACKETS)
 
     def _read(self, text: str) -> None:
         for rule in tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True):
@@ -215,13 +223,13 @@ class Styles:
                         "Check that nothing hidden is drawn, or save the drawing with styles as attributes",
                     )
                     continue
-                order = sum(map(len, self._by_key.values()))
                 weight = (
                     sum(len(part.ids) for part in compounds),
                     sum(len(part.classes) for part in compounds),
                     sum(bool(part.tag) for part in compounds),
-                    order,
+                    self._rule_count,
                 )
+                self._rule_count += 1
                 first = compounds[0]
                 key = (
                     f"#{first.ids[0]}"
@@ -266,20 +274,21 @@ class Styles:
     def of(self, element: Element) -> Mapping[str, str]:
         """Values of the `PROPERTIES` that the element itself sets, without inheritance."""
         attributes = element.attrib
-        found = {name: attributes[name] for name in attributes.keys() & PROPERTIES}
         text = attributes.get("style", "")
         if not text and not self._by_key:
-            return found
-        declared = [] if not self._by_key else self._declared(element)
-        if text:
-            if text not in self._styles:
-                self._styles[text] = parse_style(text)
-            declared += self._styles[text]
-        for important in (False, True):
-            found.update({d.name: d.value for d in declared if d.important is important})
-        return found
+            return {name: attributes[name] for name in attributes.keys() & PROPERTIES}
+        if element not in self._known:
+            found = {name: attributes[name] for name in attributes.keys() & PROPERTIES}
+            declared = [d for rule in self._rules(element) for d in rule.declarations] if self._by_key else []
+            declared += self._inline(text)
+            for important in (False, True):
+                found.update({d.name: d.value for d in declared if d.important is important})
+            self._known[element] = found
+        return self._known[element]
 
-    def _declared(self, element: Element) -> list[Declaration]:
-        if element not in self._matched:
-            self._matched[element] = self._rules(element)
-        return [declaration for rule in self._matched[element] for declaration in rule.declarations]
+    def _inline(self, text: str) -> tuple[Declaration, ...]:
+        if text not in self._styles:
+            if _PLAIN_STYLE.fullmatch(text) is None:
+                self._count_brackets(text)
+            self._styles[text] = parse_style(text)
+        return self._styles[text]

@@ -31,7 +31,7 @@ def parse_view_box(text: str) -> ViewBox | None:
 
     A width or height of 0 is kept: it means that nothing is drawn.
     """
-    numbers, whole = parse_numbers(text)
+    numbers, whole = parse_numbers(text, 5)
     if not whole or len(numbers) != 4 or not all(map(math.isfinite, numbers)) or min(numbers[2:]) < 0.0:
         return None
     return ViewBox(*numbers)

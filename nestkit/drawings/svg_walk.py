@@ -3,63 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import replace
+from itertools import islice
 from xml.etree.ElementTree import Element
 
 from nestkit.drawings.model import DrawnPath
 from nestkit.drawings.svg_lengths import parse_numbers
-from nestkit.drawings.svg_names import Naming, decode, naming
-from nestkit.drawings.svg_notes import MOST_COPIES, MOST_PATHS, MOST_POINTS, Notes, shorten
-from nestkit.drawings.svg_paint import Look
+from nestkit.drawings.svg_names import Naming, naming
+from nestkit.drawings.svg_notes import (
+    MOST_COPIED_CHARACTERS,
+    MOST_COPIES,
+    MOST_PATHS,
+    MOST_POINTS,
+    Notes,
+    shorten,
+)
 from nestkit.drawings.svg_path_data import Subpath, parse_path
+from nestkit.drawings.svg_place import Chain, Place, is_wanted
 from nestkit.drawings.svg_shapes import SHAPES, FlawError, length_of, shape_of
 from nestkit.drawings.svg_source import MOST_DEPTH, SVG_NAMESPACE, local_name, namespace
 from nestkit.drawings.svg_style import Styles
-from nestkit.drawings.svg_trace import TooFarError, trace
+from nestkit.drawings.svg_trace import TooFarError, Traced, trace
 from nestkit.drawings.svg_transform import parse_origin, parse_transform
 from nestkit.drawings.svg_view import parse_view_box, view_transform
 from nestkit.errors import Point
 from nestkit.geometry.affine import Affine, compose, translation
 
+#: A drawing with more transform functions than this, copies included, is refused.
+MOST_TRANSFORMS = 300_000
+
 #: A `use` may lead to another so many times.
 MOST_USES = 32
 
-#: How sure a group's name is a layer's: named as one by the editor, labelled by hand, a mere id.
-_NO_LAYER, _BY_ID, _BY_LABEL, _BY_EDITOR = range(4)
-
-
-_PLAIN = Look()
-
-
-class _Chain(NamedTuple):
-    """The elements around one, innermost first; for an element drawn by `use`, the `use` too."""
-
-    element: Element
-    outer: _Chain | None
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """What the elements around one settle for it.
-
-    Parameters
-    ----------
-    matrix : Affine
-        From user space to millimetres with y upward.
-    viewport : (float, float)
-        Width and height in user units, for per cent.
-    """
-
-    matrix: Affine
-    viewport: tuple[float, float]
-    look: Look = _PLAIN
-    names: tuple[str, ...] = ()
-    layer: str = ""
-    sureness: int = _NO_LAYER
-    chain: _Chain | None = None
-    depth: int = 0
-    uses: int = 0
+#: Elements that hold others, and those that are told when they are left out.
+_GROUPS = frozenset(("g", "a", "switch"))
+_VISITED = _GROUPS | {"svg", "use", "text", "flowRoot", "image", "foreignObject"}
 
 
 class Walker:
@@ -83,6 +61,8 @@ class Walker:
         for element in root.iter():
             if (id := element.get("id")) is not None:
                 self._by_id.setdefault(id, element)
+        self._naming: dict[Element, Naming] = {}
+        self._sizes: dict[Element, int] = {}
         self._waiting: list[tuple[Element, Place, Mapping[str, str] | None]] = []
 
     def draw(self, root: Element, place: Place) -> None:
@@ -103,16 +83,29 @@ class Walker:
         while self._waiting:
             element, place, size = self._waiting.pop()
             if place.uses:
-                self._notes.count("copied elements (clones, symbols)", 1, MOST_COPIES)
+                self._count_copy(element)
             self._visit(element, place, size)
+
+    def _count_copy(self, element: Element) -> None:
+        size = self._sizes.get(element)
+        if size is None:
+            size = self._sizes[element] = 1 + sum(map(len, element.attrib.values()))
+        self._notes.count("characters in copies (clones, symbols)", size, MOST_COPIED_CHARACTERS)
+        # The children are counted before they are looked at, drawn or not.
+        self._notes.count("copied elements (clones, symbols)", 1 + len(element), MOST_COPIES)
+
+    def _name(self, element: Element) -> Naming:
+        if element not in self._naming:
+            self._naming[element] = naming(element)
+        return self._naming[element]
 
     def enter(
         self, element: Element, place: Place, properties: Mapping[str, str]
     ) -> tuple[Place, Naming] | None:
         """The place inside an element, its transform and style taken in; None when it is not drawn."""
-        if properties.get("display", "").strip().lower() == "none" or not _wanted(element):
+        if properties.get("display", "").strip().lower() == "none" or not is_wanted(element):
             return None
-        name = naming(element)
+        name = self._name(element)
         inside = replace(place, look=place.look.of(properties), names=name.names + place.names)
         matrix = self._transformed(inside, name, properties)
         if matrix is None:
@@ -135,7 +128,7 @@ class Walker:
         if namespace(element.tag) not in self._spaces:
             return
         drawn = tag == "path" or tag in SHAPES
-        if not drawn and tag not in _VISITED and size is None:
+        if not drawn and tag not in _VISITED and (tag != "symbol" or size is None):
             return
         properties = self._styles.of(element)
         entered = self.enter(element, place, properties)
@@ -151,7 +144,7 @@ class Walker:
             if framed is not None:
                 self._push_children(element, framed)
         elif tag in _GROUPS:
-            self._push_children(element, _with_layer(inside, name) if tag == "g" else inside, tag == "switch")
+            self._push_children(element, inside.in_group(name) if tag == "g" else inside, tag == "switch")
         else:
             self._note_foreign(element, tag, inside, name)
 
@@ -159,12 +152,12 @@ class Walker:
         if place.depth >= MOST_DEPTH:
             text = f"nests elements deeper than {MOST_DEPTH} levels through copies; they are left out"
             todo = "Replace the copies by real ones (unlink clones)"
-            self._note("deep-use", text, todo, place, naming(element))
+            self._note("deep-use", text, todo, place, self._name(element))
             return
-        inside = replace(place, chain=_Chain(element, place.chain), depth=place.depth + 1)
+        inside = replace(place, chain=Chain(element, place.chain), depth=place.depth + 1)
         children = [child for child in element if isinstance(child.tag, str)]
         if first_only:
-            children = [child for child in children if _wanted(child)][:1]
+            children = [child for child in children if is_wanted(child)][:1]
         # The last in is visited first, so that paths come in the drawing's order.
         self._waiting.extend((child, inside, None) for child in reversed(children))
 
@@ -172,6 +165,7 @@ class Walker:
         text = properties.get("transform", "")
         if not text:
             return place.matrix
+        self._notes.count("transforms", text.count("("), MOST_TRANSFORMS)
         try:
             matrix = parse_transform(text)
             if properties.get("transform-box", "view-box").strip().lower() not in ("view-box", "border-box"):
@@ -207,17 +201,15 @@ class Walker:
                 name,
             )
             return
-        target = self._by_id.get(href[1:])
+        target = self._by_id.get(href[1:]) if len(href) > 1 else None
         if target is None:
             text = f"is of '{shorten(href)}', which the drawing doesn't hold"
             self._note("missing-reference", text, "Delete it, or draw it anew", place, name)
             return
-        chain: _Chain | None = _Chain(element, place.chain)
-        while chain is not None:
-            if chain.element is target:
-                self._note("cyclic-use", "holds itself, and is left out", "Delete it", place, name)
-                return
-            chain = chain.outer
+        chain = Chain(element, place.chain)
+        if chain.holds(target):
+            self._note("cyclic-use", "holds itself, and is left out", "Delete it", place, name)
+            return
         if place.uses >= MOST_USES:
             text = f"is one of another copy, more than {MOST_USES} times over, and is left out"
             self._note("deep-use", text, "Replace the copies by real ones (unlink clones)", place, name)
@@ -231,7 +223,7 @@ class Walker:
         inside = replace(
             place,
             matrix=compose(place.matrix, translation(x, y)),
-            chain=_Chain(element, place.chain),
+            chain=chain,
             uses=place.uses + 1,
         )
         size = {key: properties[key] for key in ("width", "height") if properties.get(key, "auto") != "auto"}
@@ -275,19 +267,8 @@ class Walker:
             return
         flaw = ""
         try:
-            if tag == "path":
-                subpaths, flaw = self._subpaths(element.get("d", ""))
-            else:
-                shape, flaw = shape_of(tag, properties, element.attrib, place.viewport)
-                subpaths = [Subpath((0.0, 0.0))] if shape is None else [shape]
-            traced = []
-            for subpath in subpaths:
-                room = self._notes.room("points", MOST_POINTS)
-                one = trace(subpath, place.matrix, self._tolerance, room)
-                self._notes.count("points", 1 if one else room + 1, MOST_POINTS)
-                if one is not None:
-                    traced.append(one)
-                    self._notes.count("points", len(one.path.vertices) if one.path else 0, MOST_POINTS)
+            subpaths, flaw = self._subpaths(element, tag, place, properties)
+            traced = [self._traced(subpath, place.matrix) for subpath in subpaths]
         except FlawError as error:
             self._note_flaw(error, place, name)
             return
@@ -322,18 +303,36 @@ class Walker:
                 text = "goes there and back along one line, and is read as that line"
                 self._note("flat-loop", text, "", place, name, one.at, mended=True)
             if one.path is not None:
-                self._notes.count("paths", 1, MOST_PATHS)
                 self.paths.append(DrawnPath(one.path, place.layer, name.id, place.names, colour or ""))
 
-    def _subpaths(self, text: str) -> tuple[list[Subpath], str]:
+    def _subpaths(
+        self, element: Element, tag: str, place: Place, properties: Mapping[str, str]
+    ) -> tuple[list[Subpath], str]:
+        """The subpaths of a path or a shape, and what is wrong with it although it is drawn."""
         room = self._notes.room("points", MOST_POINTS)
+        if tag != "path":
+            shape, flaw = shape_of(tag, properties, element.attrib, place.viewport, room)
+            return [Subpath((0.0, 0.0)) if shape is None else shape], flaw
+        text = element.get("d", "")
         data = parse_path(text, room)
+        if not data.whole:
+            raise self._notes.too_many("points", MOST_POINTS)
         # A lone move draws nothing, and editors leave many of them.
         subpaths = [subpath for subpath in data.subpaths if subpath.segments or subpath.closed]
         if data.error is None:
             return subpaths, ""
-        place = shorten(text[data.error : data.error + 20], 20)
-        return subpaths, f"its path data can't be read from character {data.error + 1} on ('{place}')"
+        place_in_text = shorten(text[data.error : data.error + 20], 20)
+        return subpaths, f"its path data can't be read from character {data.error + 1} on ('{place_in_text}')"
+
+    def _traced(self, subpath: Subpath, matrix: Affine) -> Traced:
+        room = self._notes.room("points", MOST_POINTS)
+        traced = trace(subpath, matrix, self._tolerance, room)
+        if traced is None:
+            raise self._notes.too_many("points", MOST_POINTS)
+        number = 1 if traced.path is None else len(traced.path.vertices)
+        self._notes.count("points", number, MOST_POINTS)
+        self._notes.count("paths", 1, MOST_PATHS)
+        return traced
 
     # Findings
 
@@ -359,7 +358,7 @@ class Walker:
             return
         at = _origin(element, place)
         if tag in ("text", "flowRoot"):
-            words = shorten(" ".join("".join(element.itertext()).split()))
+            words = _words(element)
             if words:
                 self._note(
                     "text-not-paths",
@@ -377,40 +376,14 @@ class Walker:
             self._note("foreign-skipped", text, "Draw it as paths", place, name, at)
 
 
-_GROUPS = frozenset(("g", "a", "switch"))
-_VISITED = _GROUPS | {"svg", "use", "text", "flowRoot", "image", "foreignObject"}
-
-
-def _wanted(element: Element) -> bool:
-    """Whether conditional processing lets the element through: no extension, English or any language."""
-    attributes = element.attrib
-    if attributes.get("requiredExtensions", "").strip():
-        return False
-    languages = attributes.get("systemLanguage")
-    return languages is None or any(tag.strip().lower().split("-")[0] == "en" for tag in languages.split(","))
-
-
-def _with_layer(place: Place, name: Naming) -> Place:
-    """The place inside a group that may be a layer.
-
-    A surer name replaces a less sure one and is kept inside; so a labelled group in a layer does
-    not hide the layer. What a copy (`use`) was copied from hides no layer by its id alone.
-    """
-    if name.is_layer:
-        sureness = _BY_EDITOR
-    elif name.label:
-        sureness = _BY_LABEL
-    elif name.id:
-        sureness = _BY_ID
-    else:
-        return place
-    if sureness < place.sureness or (sureness == _BY_ID and place.uses and place.layer):
-        return place
-    return replace(place, layer=decode(name.label or name.id), sureness=sureness)
+def _words(element: Element) -> str:
+    """The beginning of a text."""
+    pieces = islice(element.itertext(), 100)
+    return shorten(" ".join(" ".join(piece[:400] for piece in pieces).split()))
 
 
 def _origin(element: Element, place: Place) -> Point | None:
     """Where a text or picture is anchored, mm."""
-    first = [(parse_numbers(element.get(name, ""))[0] or [0.0])[0] for name in ("x", "y")]
+    first = [(parse_numbers(element.get(name, ""), 1)[0] or [0.0])[0] for name in ("x", "y")]
     x, y = (place.matrix[:, :2] @ first + place.matrix[:, 2]).tolist()
     return (x, y) if abs(x) < 1e12 and abs(y) < 1e12 else None

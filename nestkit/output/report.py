@@ -73,6 +73,7 @@ class SheetPart:
     job: str
     on_cutter: bool
     picture: Picture
+    aspect: str
     bar: str
     bar_share: str
     copies: tuple[CopyRow, ...]
@@ -281,6 +282,8 @@ def _assembly_names(build: Build) -> list[str]:
 def _sheet(build: Build, job: Job, swatch: Callable[[str], Swatch]) -> SheetPart:
     sheet, unit = job.sheet, build.unit
     bar = 100.0 if unit == "mm" else 4.0 * mm_per(unit)
+    if bar > sheet.outline.size[0]:
+        bar /= 10.0
     size = show_size(*sheet.outline.size, unit)
     what = "whole sheet" if sheet.blank_origin is None else "blank"
     facts = [
@@ -298,6 +301,7 @@ def _sheet(build: Build, job: Job, swatch: Callable[[str], Swatch]) -> SheetPart
         job=job_file(job),
         on_cutter=sheet.how != "hand",
         picture=sheet_picture(job, swatch),
+        aspect=show_number(sheet.outline.size[0] / sheet.outline.size[1], 5),
         bar=show_length(bar, unit),
         bar_share=show_number(100.0 * bar / sheet.outline.size[0], 3),
         copies=tuple(

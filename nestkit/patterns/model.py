@@ -127,9 +127,7 @@ class Piece:
     def label(self) -> Spot:
         """Where a label finds the most room, clear of folds and holes, in the shape's coordinates, mm."""
         foam = self.shape.outline.polygon()
-        folds = [
-            LineString(line.path.flatten()) for line in self.shape.lines if line.kind is not LineKind.BEVEL
-        ]
+        folds = [LineString(line.path.flatten()) for line in self.shape.lines if line.kind is LineKind.FOLD]
         clear = shapely.get_parts(foam.difference(shapely.union_all(folds).buffer(0.01)) if folds else foam)
         circles = [(shapely.maximum_inscribed_circle(part, 0.5), part.area) for part in clear]
         x, y = max(circles, key=lambda found: (round(found[0].length), found[1]))[0].coords[0]

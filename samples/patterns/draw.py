@@ -1,6 +1,6 @@
 """Draws each pattern flat and refolded, from the code that cuts it.
 
-``pip install 'nestkit[docs]'``, then ``python samples/patterns/draw.py`` writes the pictures beside this file.
+``pip install 'nestkit[docs]'``, then ``python samples/patterns/draw.py`` writes the pictures beside it.
 Patterns are those of the samples `lantern` and `halberd`.
 """
 
@@ -116,7 +116,7 @@ def layers(pattern: Pattern) -> list[np.ndarray]:
     return walls
 
 
-def draw_closed(axes: plt.Axes, pattern: Pattern, zoom: float) -> str:
+def draw_closed(axes: plt.Axes, pattern: Pattern) -> str:
     """The closed pattern in space; returns what is said about it."""
     closed = refold(pattern)
     surfaces = layers(pattern) if closed is None else list(closed.surfaces)
@@ -145,7 +145,7 @@ def draw_closed(axes: plt.Axes, pattern: Pattern, zoom: float) -> str:
     middle = (high + low) / 2.0
     for limit, at in zip((axes.set_xlim, axes.set_ylim, axes.set_zlim), middle, strict=True):  # type: ignore[attr-defined]
         limit(at - half, at + half)
-    axes.set_box_aspect((1, 1, 1), zoom=zoom)  # type: ignore[arg-type]
+    axes.set_box_aspect((1, 1, 1), zoom=1.25)  # type: ignore[arg-type]
     axes.view_init(25, -60)  # type: ignore[attr-defined]
     axes.set_axis_off()
     return "stays flat" if closed is None else f"refolding gap {closed.gap:.3f} mm"
@@ -177,9 +177,10 @@ def main() -> None:
         rows, columns, size = (2, 1, (9.0, 6.0)) if widest > 3.0 * tall else (1, 2, (9.0, 4.2))
         figure = plt.figure(figsize=size, dpi=110)
         draw_flat(figure.add_subplot(rows, columns, 1), pattern)
-        said = draw_closed(
-            figure.add_subplot(rows, columns, 2, projection="3d"), pattern, 1.25 if columns > 1 else 1.8
-        )
+        space = figure.add_subplot(rows, columns, 2, projection="3d")
+        if rows > 1:
+            space.set_position((0.1, -0.05, 0.8, 0.65))
+        said = draw_closed(space, pattern)
         figure.suptitle(f"{name}: flat (inside up), and closed; {said}", fontsize=10)
         for kind, colour in COLOURS.items():
             figure.axes[0].plot([], [], color=colour, label=str(kind))

@@ -170,7 +170,7 @@ def unknown_copy(m: Made) -> None:
     m.change(ONE, m.find(ONE, OUT, "puck", 2), copy=3)
 
 
-@found_by("no-name", "missing")
+@found_by("no-name")
 def name_missing(m: Made) -> None:
     m.change(ONE, m.find(ONE, OUT, "lever"), part="")
 
@@ -178,6 +178,22 @@ def name_missing(m: Made) -> None:
 @found_by("no-name")
 def name_of_a_hole_missing(m: Made) -> None:
     m.change(ONE, m.find(ONE, IN, "plate"), part="")
+
+
+@found_by("no-name")
+def name_of_a_mark_missing(m: Made) -> None:
+    m.change(ONE, m.find(ONE, "MARK", "plate"), part="")
+
+
+@found_by("moved")
+def outline_alone_moved(m: Made) -> None:
+    k = m.find(ONE, OUT, "plate")
+    m.jobs[ONE][k] = m.jobs[ONE][k].shifted(0.2, 0.0)
+
+
+@found_by("missing")
+def outline_with_holes_missing(m: Made) -> None:
+    del m.jobs[ONE][m.find(ONE, OUT, "plate")]
 
 
 @found_by("left-out")
@@ -511,6 +527,12 @@ def place_in_plan_wrong(m: Made) -> None:
 def outline_in_plan_crossing(m: Made) -> None:
     outline = m.spot("wing")["outline_mm"]
     outline[0], outline[1] = outline[1], outline[0]
+
+
+@found_by("plan-outline", "hole-wrong")
+def hole_in_plan_outside_its_outline(m: Made) -> None:
+    spot = m.spot("plate")
+    spot["holes_mm"][1] = [[x + 60.0, y] for x, y in spot["holes_mm"][1]]
 
 
 @found_by("plan-outline")

@@ -156,15 +156,16 @@ return [...document.querySelectorAll('svg.sheet-picture')].map(svg => {
     const text = [...g.querySelectorAll('text')].map(t => t.getComputedTextLength());
     return [Math.max(part.width, part.height), Math.max(0, ...text)];
   });
-  return {box: [box.left, box.right, box.width, box.height], foam: [foam.width, foam.height],
+  const bar = svg.closest('figure').querySelector('.under i').getBoundingClientRect().width;
+  return {bar, box: [box.left, box.right, box.width, box.height], foam: [foam.width, foam.height],
           parts: svg.querySelectorAll('.part').length, inside};
 });
 """
 
 
-@pytest.mark.parametrize("width", [1400, 390])
-def test_a_browser_shows_every_sheet_to_scale(browser: Any, written: Path, width: int) -> None:
-    metrics = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 800}
+@pytest.mark.parametrize(("width", "height"), [(1400, 900), (1400, 480), (390, 844)])
+def test_a_browser_shows_every_sheet_to_scale(browser: Any, written: Path, width: int, height: int) -> None:
+    metrics = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 800}
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
     browser.get(written.as_uri())
     assert browser.get_log("browser") == []
@@ -177,9 +178,10 @@ def test_a_browser_shows_every_sheet_to_scale(browser: Any, written: Path, width
         w, h = job.sheet.outline.size
         left, right, box_width, box_height = shown["box"]
         assert 0 <= left < right <= width
-        assert box_width > min(300, width * 0.85)
+        assert box_width > 300
         assert box_width / box_height == pytest.approx(w / h, rel=0.01)
         assert shown["foam"][0] / shown["foam"][1] == pytest.approx(w / h, rel=0.02)
+        assert shown["bar"] / box_width == pytest.approx(100.0 / w, rel=0.03)
         assert shown["parts"] == len(job.sheet.placed)
         for longest, text in shown["inside"]:
             assert text <= longest
