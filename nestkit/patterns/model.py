@@ -18,6 +18,8 @@ Size: TypeAlias = tuple[float, float]
 
 #: The gap that a refolded pattern may show at its seams, mm.
 CLOSED = 0.1
+#: Marks up to this length are notches, mm.
+_NOTCH = 6.0
 
 
 class PatternError(ValueError):
@@ -125,12 +127,20 @@ class Piece:
 
     @cached_property
     def label(self) -> Spot:
-        """Where a label finds the most room, clear of folds and holes, in the shape's coordinates, mm."""
+        """Where a label finds the most room, clear of folds, long marks and holes, mm."""
         foam = self.shape.outline.polygon()
-        folds = [LineString(line.path.flatten()) for line in self.shape.lines if line.kind is LineKind.FOLD]
+        folds = [
+            LineString(line.path.flatten())
+            for line in self.shape.lines
+            if line.kind is LineKind.FOLD or (line.kind is LineKind.MARK and line.path.length > _NOTCH)
+        ]
         clear = shapely.get_parts(foam.difference(shapely.union_all(folds).buffer(0.01)) if folds else foam)
-        circles = [(shapely.maximum_inscribed_circle(part, 0.5), part.area) for part in clear]
-        x, y = max(circles, key=lambda found: (round(found[0].length), found[1]))[0].coords[0]
+        circles = [(shapely.maximum_inscribed_circle(part, 0.5), part) for part in clear]
+        circle, part = max(circles, key=lambda found: (round(found[0].length), found[1].area))
+        # Along a strip one place is as good as another: its middle, then.
+        middle = part.centroid
+        good = part.contains(middle) and part.exterior.distance(middle) > 0.9 * circle.length
+        x, y = middle.coords[0] if good and not part.interiors else circle.coords[0]
         return float(x), float(y)
 
 

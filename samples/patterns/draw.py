@@ -174,12 +174,13 @@ def main() -> None:
         widest = max(piece.shape.outline.size[0] for piece in pattern.pieces)
         tall = sum(piece.shape.outline.size[1] for piece in pattern.pieces)
         # A long strip gets the whole width, and the closed pattern stands below it.
-        rows, columns, size = (2, 1, (9.0, 6.0)) if widest > 3.0 * tall else (1, 2, (9.0, 4.2))
+        rows, columns, size = (2, 1, (9.0, 6.0)) if widest > 8.0 * tall else (1, 2, (9.0, 4.2))
         figure = plt.figure(figsize=size, dpi=110)
         draw_flat(figure.add_subplot(rows, columns, 1), pattern)
         space = figure.add_subplot(rows, columns, 2, projection="3d")
         if rows > 1:
             space.set_position((0.1, -0.05, 0.8, 0.65))
+            space.patch.set_alpha(0.0)
         said = draw_closed(space, pattern)
         figure.suptitle(f"{name}: flat (inside up), and closed; {said}", fontsize=10)
         for kind, colour in COLOURS.items():

@@ -1,0 +1,157 @@
+"""Patterns in a build file: what scales and what never does, hardware, references, mistakes."""
+
+from __future__ import annotations
+
+import math
+
+import jsonschema
+import pytest
+
+from nestkit.build import Build, Part
+from nestkit.build.json_schema import build_file_schema
+from tests.build_bench import Bench
+
+SAIL = 'name = "sail"\nfrom = "flag.svg#sail"\nthickness = 6\n'
+HARDWARE = "[hardware.rod]\ndiameter = 8\nlength = 90\n[hardware.tube]\ndiameter = 40\ninner_diameter = 36\n"
+
+
+def swapped(text: str) -> tuple[str, str]:
+    """The sail replaced by another part; hardware goes to the file's end."""
+    return SAIL, f"{text}\n{HARDWARE}"
+
+
+def ring(more: str) -> tuple[str, str]:
+    return swapped(f'name = "r"\npattern = "ring"\nthickness = 6\n{more}')
+
+
+def made(build: Build, owner: str) -> list[Part]:
+    return [part for part in build.parts if part.pattern is not None and part.pattern.owner == owner]
+
+
+def finished(part: Part) -> dict[str, float]:
+    assert part.pattern is not None
+    return {what: value for what, value, _ in part.pattern.finished}
+
+
+@pytest.mark.parametrize("scale", [0.5, 1.0, 2.0])
+def test_sizes_scale_and_thickness_and_hardware_do_not(bench: Bench, scale: float) -> None:
+    cone = (
+        'name = "c"\npattern = "cone"\nlower_diameter = 120\nupper_diameter = "rod"\nheight = 50\nfit = 0.4'
+    )
+    (part,) = made(bench.load(swapped(f"{cone}\nthickness = 6"), scale=scale), "c")
+    sizes = finished(part)
+    assert sizes["wide end outside"] == pytest.approx(120.0 * scale)
+    assert sizes["narrow end inside"] == pytest.approx(8.4)
+    assert sizes["height"] == pytest.approx(50.0 * scale)
+    assert part.thickness == 6.0
+
+
+def test_a_ring_between_two_pieces_of_hardware_never_scales(bench: Bench) -> None:
+    change = ring('outer_diameter = "tube"\ninner_diameter = "rod"\nfit = 0.4\nlength = "rod"')
+    for scale in (0.5, 1.0, 3.0):
+        (part,) = made(bench.load(change, scale=scale), "r")
+        assert part.shape.outline.size == pytest.approx((35.6, 35.6))
+        assert part.copies == 15
+
+
+def test_how_many_rings_and_layers_follows_the_scaled_length(bench: Bench) -> None:
+    change = ring("outer_diameter = 50\nlength = 30\nquantity = 2\nspares = 1")
+    for scale, count in ((0.5, 3), (1.0, 5), (2.0, 10)):
+        (part,) = made(bench.load(change, scale=scale), "r")
+        assert (part.copies, part.spares) == (3 * count, count)
+    stack = swapped('name = "s"\npattern = "stack"\nfrom = "flag.svg#plate"\nheight = 24\nthickness = 6')
+    for scale, count in ((0.5, 2), (1.0, 4), (1.5, 6)):
+        (part,) = made(bench.load(stack, scale=scale), "s")
+        assert part.copies == count
+        assert part.shape.outline.size == pytest.approx((120 * scale, 60 * scale))
+
+
+def test_folds_keep_their_angle_at_every_scale(bench: Bench) -> None:
+    change = swapped(
+        'name = "p"\npattern = "prism"\npanels = 6\nacross_flats = 100\nheight = 60\nthickness = 6'
+    )
+    for scale in (0.8, 1.0, 1.6):
+        (part,) = made(bench.load(change, scale=scale), "p")
+        folds = [line.angle for line in part.shape.lines if line.kind == "fold"]
+        assert folds == pytest.approx([math.pi / 3.0] * 5)
+        assert finished(part)["across flats outside"] == pytest.approx(100.0 * scale)
+
+
+def test_an_edge_strip_goes_round_another_part_and_is_as_wide_as_it_is_thick(bench: Bench) -> None:
+    change = swapped('name = "e"\npattern = "edge_strip"\naround = "plate"\nthickness = 6')
+    for scale in (1.0, 1.5):
+        (part,) = made(bench.load(change, scale=scale), "e")
+        # 8 grooves' worth of 5.4 mm at four square corners; the skin is 0.6 mm.
+        assert part.shape.outline.size == pytest.approx((360.0 * scale + 8 * 5.4, 6.0))
+        assert part.pattern is not None
+        assert part.pattern.gap == pytest.approx(0.0, abs=1e-6)
+
+
+def test_several_pieces_become_parts_with_names_of_their_own(bench: Bench) -> None:
+    change = swapped(
+        'name = "d"\npattern = "dome"\ndiameter = 120\ngores = 6\nto_latitude = 60\ncap = true\n'
+        'thickness = 6\nquantity = 2\nassembly = "head"'
+    )
+    parts = {part.name: part for part in made(bench.load(change), "d")}
+    assert {name: part.copies for name, part in parts.items()} == {"d-gore": 12, "d-cap": 2}
+    assert {part.assembly for part in parts.values()} == {"head"}
+    problem = bench.problem(('name = "plate"', 'name = "d-cap"'), change)
+    assert "'d-cap' is what a piece of 'd' is called" in problem
+
+
+def test_a_window_is_drawn(bench: Bench) -> None:
+    box = 'name = "b"\npattern = "box"\nwidth = 100\ndepth = 80\nheight = 70\nthickness = 6\n'
+    good = 'windows = [{ from = "flag.svg#seam", panels = [1] }]'
+    assert "names no closed outline" in bench.problem(swapped(box + good))
+    large = 'windows = [{ from = "flag.svg#plate", panels = [1] }]'
+    assert "reaches over the edge" in bench.problem(swapped(box + large))
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            'pattern = "ring"\nouter_diametr = 50',
+            "unknown key 'outer_diametr'. Did you mean 'outer_diameter'?",
+        ),
+        ('pattern = "ring"\nouter_diameter = "rob"', "there is no hardware 'rob'. Did you mean 'rod'?"),
+        ('pattern = "ring"\nouter_diameter = "rod"', "hardware 'rod' has no inner_diameter"),
+        (
+            'pattern = "ring"\nouter_diameter = true',
+            "must be a length from 0 to 100000, or the name of a piece",
+        ),
+        ('pattern = "ring"\nouter_diameter = 8\ninner_diameter = "rod"', "leaves no foam"),
+        ('pattern = "cone"\nlower_diameter = 90\nupper_diameter = 40', "height (line"),
+        ('pattern = "cone"\nheight = 90', "lower_diameter (line"),
+        ('pattern = "cone"\nlower_diameter = 90\nheight = 20\nneutral = 2', "is too large; the most is 1"),
+        ('pattern = "edge_strip"\naround = "plat"', "there is no part 'plat'. Did you mean 'plate'?"),
+        ('pattern = "edge_strip"', "what it goes round is not clear"),
+        (
+            'pattern = "edge_strip"\naround = "plate"\nstart = "middle"',
+            "must be 'top', 'bottom', 'left', 'right'",
+        ),
+        ('pattern = "wrap"\nheight = 40', "what it goes round is not clear"),
+        ('pattern = "ridge"\nfrom = "flag.svg#plate"\ncentre_line = "flag.svg#gone"\npeak = 3', "'gone'"),
+        ('pattern = "conus"', "there is no pattern 'conus'"),
+    ],
+)
+def test_mistakes_are_told_in_a_makers_words(bench: Bench, text: str, words: str) -> None:
+    problem = bench.problem(swapped(f'name = "x"\n{text}\nthickness = 6'))
+    assert words in problem
+    assert problem.startswith("build.toml: part[2]")
+
+
+def test_a_finished_length_is_of_a_drawn_part(bench: Bench) -> None:
+    problem = bench.problem(
+        ring("outer_diameter = 50"), ("[build]", "[build]\nfinished = { part = 'r', length = 90 }")
+    )
+    assert "'r' is a pattern, which has no drawn length" in problem
+
+
+def test_editors_know_patterns_too() -> None:
+    schema = jsonschema.Draft202012Validator(build_file_schema())
+    part = {"name": "r", "pattern": "ring", "outer_diameter": "tube", "thickness": 6}
+    rest = {"build": {"name": "b"}, "cutter": {"kind": "hand"}, "sheet": [{"thickness": 6, "size": [9, 9]}]}
+    assert schema.is_valid(rest | {"part": [part]})
+    assert not schema.is_valid(rest | {"part": [part | {"height": 3}]})
+    assert not schema.is_valid(rest | {"part": [part | {"pattern": "conus"}]})
