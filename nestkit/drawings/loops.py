@@ -12,11 +12,14 @@ from shapely.geometry import Polygon
 
 from nestkit.drawings.loops_crossing import OVERLAP, filled, self_crossing, simple_parts
 from nestkit.drawings.model import DrawnPath
-from nestkit.errors import Finding
+from nestkit.errors import DrawingError, Finding
 from nestkit.geometry import Outline, Path
 
 #: Outlines and holes of less area (mm^2) or less mean width (mm) are dropped.
 SMALLEST_AREA, SMALLEST_WIDTH = 0.5, 0.1
+
+#: More pairs of loops than this, one within or across the other, are no drawing of parts.
+MOST_PAIRS = 2_000_000
 
 #: Arcs are judged as chords within this, mm.
 _FINE = 0.01
@@ -48,7 +51,7 @@ class _Loop:
     crossed: bool = False
 
 
-def nest_loops(paths: Sequence[DrawnPath]) -> Nested:
+def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
     """Nests closed paths: what lies inside an outline is a hole, what lies inside a hole an outline again.
 
     Parameters
@@ -56,17 +59,24 @@ def nest_loops(paths: Sequence[DrawnPath]) -> Nested:
     paths : sequence of DrawnPath
         Closed. They may touch each other. One that crosses itself or another is left out, and so are its
         holes; a finding says where.
+    file : str
+        For the error's message.
 
     Returns
     -------
     Nested
         Outlines in the order of their boundaries in `paths`.
+
+    Raises
+    ------
+    DrawingError
+        When more than `MOST_PAIRS` pairs of loops lie within or across each other.
     """
     findings: list[Finding] = []
     loops = _without_doubled(_loops(paths, findings), findings)
     if not loops:
         return Nested((), tuple(findings))
-    loops = _crossings(loops, findings)
+    loops = _crossings(loops, findings, file)
     parents, depths = _nesting(loops)
     holes: dict[int, list[Path]] = {k: [] for k in range(len(loops)) if depths[k] % 2 == 0}
     for k, loop in enumerate(loops):
@@ -176,8 +186,9 @@ def _doubled(drawn: DrawnPath) -> Finding:
     )
 
 
-def _crossings(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]:
+def _crossings(loops: list[_Loop], findings: list[Finding], file: str) -> list[_Loop]:
     """The loops, with those marked that cross another."""
+    pairs = 0
     polygons = np.array([loop.polygon for loop in loops])
     shapely.prepare(polygons)
     tree = shapely.STRtree(polygons)
@@ -186,6 +197,13 @@ def _crossings(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]:
         first, second = tree.query(polygons[start : start + _GROUP])
         first = first + start
         first, second = first[first < second], second[first < second]
+        pairs += len(first)
+        if pairs > MOST_PAIRS:
+            raise DrawingError.one(
+                file,
+                f"{len(loops):,} closed lines lie within or across each other too often to be told apart",
+                "Keep only what is to be cut; a pattern drawn for its looks goes on a guide layer",
+            )
         overlap = shapely.overlaps(polygons[first], polygons[second])
         for a, b in zip(first[overlap].tolist(), second[overlap].tolist(), strict=True):
             if a in crossed and b in crossed:
