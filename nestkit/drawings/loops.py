@@ -27,6 +27,9 @@ _FINE = 0.01
 #: Loops are judged against each other in groups of so many, so that memory stays small.
 _GROUP = 500
 
+#: As above where copies are sought: of a loop that is drawn a thousand times each is a copy of each.
+_GROUP_OF_COPIES = 50
+
 
 @dataclass(frozen=True, eq=False)
 class Nested:
@@ -162,9 +165,14 @@ def _without_doubled(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]
     corners = shapely.points(bounds[:, :2])
     tree = shapely.STRtree(corners)
     dropped: set[int] = set()
-    for start in range(0, len(loops), _GROUP):
-        first, second = tree.query(corners[start : start + _GROUP], predicate="dwithin", distance=OVERLAP)
-        first = first + start
+    for start in range(0, len(loops), _GROUP_OF_COPIES):
+        left = np.array(
+            [k for k in range(start, min(start + _GROUP_OF_COPIES, len(loops))) if k not in dropped]
+        )
+        if not len(left):
+            continue
+        first, second = tree.query(corners[left], predicate="dwithin", distance=OVERLAP)
+        first = left[first]
         alike = (first < second) & (np.abs(bounds[first] - bounds[second]).max(axis=1) <= OVERLAP)
         for a, b in zip(first[alike].tolist(), second[alike].tolist(), strict=True):
             if a in dropped or b in dropped:

@@ -33,6 +33,12 @@ def test_what_a_file_holds_decides_not_its_name(tmp_path, kind, name):
     assert not findings
 
 
+def test_a_dxf_that_begins_with_a_comment_needs_no_suffix(tmp_path):
+    file = tmp_path / "lantern"
+    file.write_bytes(b"999\nmade in the harbour\n" + saved(tmp_path, square).read_bytes())
+    assert len(read_drawing(file).paths) == 1
+
+
 def test_a_missing_file_is_told_with_the_nearest_names(tmp_path):
     for name in ("lantern.svg", "halberd.dxf", "notes.txt"):
         (tmp_path / name).touch()
