@@ -7,6 +7,8 @@ along the line of its edge until no boundary is left inside. At a reflex corner 
 
 from __future__ import annotations
 
+import heapq
+
 import numpy as np
 import shapely
 from numba import njit
@@ -133,7 +135,7 @@ def _convex_ring(points: Points) -> Points:
     return shapely.get_coordinates(hull)[:-1]
 
 
-def convex_cover(polygon: Polygon, tries: int = 4) -> list[Points]:
+def convex_cover(polygon: Polygon, tries: int = 4, prune: bool = True) -> list[Points]:
     """Convex pieces whose union is ``polygon``.
 
     Parameters
@@ -142,6 +144,8 @@ def convex_cover(polygon: Polygon, tries: int = 4) -> list[Points]:
         Valid, with or without holes.
     tries : int
         Pieces tried for each seed, which differ in the cuts at reflex corners.
+    prune : bool
+        Whether to drop pieces that turn out to be covered by the others.
 
     Returns
     -------
@@ -170,32 +174,48 @@ def convex_cover(polygon: Polygon, tries: int = 4) -> list[Points]:
                     fresh.append(Polygon(piece))
             if len(fresh) >= 4 * tries and len(triangles) > 60:
                 break
-        fresh = [piece for piece in fresh if piece.area > 0.0]
-        if not fresh:
+        # Many seeds grow into the same piece.
+        unlike = {(round(piece.area / area, 9), *np.round(np.array(piece.bounds) / size, 9)): piece for piece in fresh}
+        unlike = {key: piece for key, piece in unlike.items() if piece.area > 0.0}
+        if not unlike:
             break
         before = rest.area
-        candidates = np.array(fresh)
-        while len(candidates):
-            shares = shapely.area(shapely.intersection(candidates, rest))
-            best = int(np.argmax(shares))
-            if shares[best] <= 1e-4 * before:
-                break
-            found.append(candidates[best])
-            rest = shapely.difference(rest, candidates[best])
-            candidates = candidates[shares > 0.0]
-            if rest.area <= _UNCOVERED * area:
-                break
+        rest = _take_largest(list(unlike.values()), rest, area, found)
         rest = MultiPolygon([part for part in shapely.get_parts(rest) if part.area > 0.0])
         if rest.area >= before:
             break
-    return [_convex_ring(shapely.get_coordinates(piece)) for piece in _needed(found, polygon)]
+    return [_convex_ring(shapely.get_coordinates(piece)) for piece in (_needed(found, polygon) if prune else found)]
+
+
+def _take_largest(candidates: list[Polygon], rest: Polygon, area: float, found: list[Polygon]) -> Polygon:
+    """Adds the candidates to ``found`` that cover most of ``rest``, one after another; what stays bare.
+
+    What a candidate adds never grows, so an old value is a bound and only the first in line is measured.
+    """
+    least = 1e-4 * rest.area
+    line = [(-piece.area, k) for k, piece in enumerate(candidates)]
+    heapq.heapify(line)
+    while line and rest.area > _UNCOVERED * area:
+        _, k = heapq.heappop(line)
+        adds = shapely.intersection(candidates[k], rest).area
+        if adds <= least:
+            continue
+        if line and adds < -line[0][0]:
+            heapq.heappush(line, (-adds, k))
+            continue
+        found.append(candidates[k])
+        rest = shapely.difference(rest, candidates[k])
+    return rest
 
 
 def _needed(pieces: list[Polygon], polygon: Polygon) -> list[Polygon]:
     """The pieces without those that the others cover, smallest first."""
     kept = sorted(pieces, key=lambda piece: -piece.area)
     for piece in sorted(pieces, key=lambda piece: piece.area):
-        others = [other for other in kept if other is not piece]
-        if others and shapely.difference(piece, shapely.union_all(others)).area <= 1e-12 * polygon.area:
-            kept = others
+        bare = piece
+        for other in kept:
+            if other is not piece and bare.area > 1e-12 * polygon.area:
+                bare = shapely.difference(bare, other)
+        if bare.area <= 1e-12 * polygon.area:
+            kept.remove(piece)
     return kept

@@ -24,7 +24,7 @@ def dice(seed: int) -> Dice:
     return np.array([1 + int(first) % (_M1 - 1), 1 + int(second) % (_M2 - 1)], dtype=np.int64)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True)
 def roll(state: Dice) -> float:
     """Next number, uniform in the open interval (0, 1)."""
     state[0] = state[0] * _A1 % _M1
@@ -35,7 +35,7 @@ def roll(state: Dice) -> float:
     return z / _M1
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True)
 def pick(state: Dice, count: int) -> int:
     """A whole number from 0 to ``count`` - 1."""
     return min(int(roll(state) * count), count - 1)

@@ -34,7 +34,7 @@ KEPT = 3
 NOTHING = 1e-13
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True)
 def pair_depth(shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float) -> Row:
     """Depth and gradient of shape a (vertices in ``slot``) against copy j."""
     if len(shapes.pair_at) == 1:
@@ -42,7 +42,7 @@ def pair_depth(shapes: Shapes, state: State, slot: int, a: int, j: int, dx: floa
     return table_depth(shapes, a, state.shape[j], dx, dy)
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True)
 def weigh(
     shapes: Shapes, state: State, i: int, shape: int, x: float, y: float, bound: float
 ) -> tuple[float, float, float]:
@@ -104,9 +104,12 @@ def refine(shapes: Shapes, state: State, i: int, best: Row, step: float, least: 
         y = min(max(y, bounds[1] - own[1]), bounds[3] - own[3])
         other, px, py = weigh(shapes, state, i, shape, x, y, value)
         if other < value and x + own[0] >= bounds[0] - 1e-9 * size and y + own[1] >= bounds[1] - 1e-9 * size:
+            # A gain too small to matter counts as none, or a zigzag would never end.
+            downhill = other < 0.97 * value
+            if not downhill:
+                step *= 0.6
             value, gx, gy = other, px, py
             best[0], best[3], best[4], best[5] = value, x, y, turn
-            downhill = True
         else:
             if turn != best[5]:
                 take_shape(shapes, state, kind, shape, best[5])
@@ -115,7 +118,7 @@ def refine(shapes: Shapes, state: State, i: int, best: Row, step: float, least: 
             downhill = False
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True)
 def keep(best: Floats, value: float, shape: int, room: int, x: float, y: float, turn: float) -> None:
     """Puts a candidate in its place among the best, which are sorted."""
     k = len(best) - 1

@@ -133,7 +133,7 @@ def turn_slot(shapes: Shapes, state: State, slot: int, shape: int, angle: float)
     own[0], own[1], own[2], own[3] = wide0, wide1, wide2, wide3
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True)
 def take_shape(shapes: Shapes, state: State, kind: int, shape: int, angle: float) -> None:
     """Makes the candidate lie as ``shape``, turned by ``angle`` when its class is free."""
     last = len(state.box) - 1
@@ -182,7 +182,7 @@ def grid_insert(state: State, i: int) -> None:
     state.cells[cell] = i
 
 
-@njit(cache=True)
+@njit(cache=True, forceinline=True)
 def near(state: State, i: int, x0: float, y0: float, x1: float, y1: float) -> int:
     """Copies other than i whose boxes overlap the given one: how many; they stand in ``state.found``.
 

@@ -1,0 +1,198 @@
+"""One lane of the search: shrink the open bin, separate what overlaps then, compact, and again.
+
+References
+----------
+T. Imamichi, M. Yagiura, H. Nagamochi 2009, *An iterated local search algorithm based on nonlinear
+programming for the irregular strip packing problem*, Discrete Optimization 6: swaps as kicks.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nestkit.nesting.overlap.compaction import compact
+from nestkit.nesting.overlap.dice import dice, pick, roll
+from nestkit.nesting.overlap.moves import loss_of, passes, refresh
+from nestkit.nesting.overlap.state import Shapes, State
+
+
+@dataclass(frozen=True, eq=False)
+class Snapshot:
+    """Where all movable copies lie; ``end`` is where the open bin ends."""
+
+    at: NDArray[np.float64]
+    shape: NDArray[np.int64]
+    room: NDArray[np.int64]
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How a lane searches; the values that measurement chose (benchmarks/notes-engine.md)."""
+
+    wide: int = 30
+    close: int = 20
+    patience: int = 100
+    tries: int = 3
+    first_step: float = 0.02
+    most_step: float = 0.03
+    least_step: float = 0.001
+    shorter: float = 0.6
+    longer: float = 1.3
+    trust: float = 0.2
+    pool: int = 10
+    lp_below: float = 0.5
+    lp_drop: float = 0.75
+    swaps: int = 2
+
+
+#: Overlap that counts as none, in the frame's unit: depth times size.
+CLEAN = 1e-9
+
+
+class Lane:
+    """A search for a layout whose open bin ends early.
+
+    Parameters
+    ----------
+    shapes, state
+        Every movable copy lies somewhere without overlap.
+    room : int
+        The open bin, which shrinks.
+    axis : int
+        0 when its right end moves, 1 for its upper one.
+    """
+
+    def __init__(
+        self, shapes: Shapes, state: State, room: int, axis: int, seed: int, settings: Settings | None = None
+    ) -> None:
+        self.shapes, self.state, self.room, self.axis = shapes, state, room, axis
+        self.settings = settings or Settings()
+        self.movable = int(state.count[0])
+        self.dice = dice(seed)
+        self.rounds = 0
+        self.start = float(state.bins[room, axis])
+        self.pool: list[tuple[float, Snapshot]] = []
+        self.best = self.snapshot(self._used_end())
+        self.log: list[str] = []
+
+    def _used_end(self) -> float:
+        inside = self.state.room[: self.movable] == self.room
+        return float(self.state.box[: self.movable][inside, 2 + self.axis].max())
+
+    def snapshot(self, end: float) -> Snapshot:
+        """The present places."""
+        n = self.movable
+        return Snapshot(self.state.at[:n].copy(), self.state.shape[:n].copy(), self.state.room[:n].copy(), end)
+
+    def load(self, snapshot: Snapshot) -> None:
+        """Makes ``snapshot`` the present places."""
+        n = self.movable
+        self.state.at[:n] = snapshot.at
+        self.state.shape[:n] = snapshot.shape
+        self.state.room[:n] = snapshot.room
+        self.state.bins[self.room, 2 + self.axis] = snapshot.end
+        refresh(self.shapes, self.state)
+
+    def search(self) -> Iterator[None]:
+        """Searches on and on; yields after each bout of passes. `best` only ever gets better."""
+        rules = self.settings
+        step = rules.first_step
+        yield from self._tighten()
+        while True:
+            span = self.best.end - self.start
+            target = self.best.end - span * step * (0.5 + roll(self.dice))
+            self.squeeze(self.best, target)
+            solved = yield from self.separate(target)
+            tries = 0
+            while not solved and tries < rules.tries:
+                tries += 1
+                self.kick(self.choose(), target)
+                solved = yield from self.separate(target)
+            if solved:
+                step = min(step * rules.longer, rules.most_step)
+            else:
+                step = max(step * rules.shorter, rules.least_step)
+
+    def choose(self) -> Snapshot:
+        """A layout from the pool of those that nearly fitted; the better, the likelier."""
+        k = int(len(self.pool) * roll(self.dice) ** 2)
+        return self.pool[k][1]
+
+    def remember(self, loss: float, snapshot: Snapshot) -> None:
+        """Puts a layout that nearly fitted into the pool."""
+        self.pool.append((loss, snapshot))
+        self.pool.sort(key=lambda row: row[0])
+        del self.pool[self.settings.pool :]
+
+    def squeeze(self, source: Snapshot, target: float) -> None:
+        """The ``source`` layout in the bin that ends at ``target``: what lies beyond a random cut moves up."""
+        moved = source.at.copy()
+        cut = self.start + roll(self.dice) * (source.end - self.start)
+        beyond = (source.room == self.room) & (moved[:, self.axis] > cut)
+        moved[beyond, self.axis] -= source.end - target
+        self.load(Snapshot(moved, source.shape, source.room, target))
+
+    def kick(self, source: Snapshot, target: float) -> None:
+        """The ``source`` layout with a few unlike copies swapped."""
+        moved = source.at.copy()
+        size = self.state.size[: self.movable]
+        kind = self.state.kind[: self.movable]
+        room = source.room.copy()
+        for _ in range(1 + pick(self.dice, self.settings.swaps)):
+            for _ in range(50):
+                i, j = pick(self.dice, self.movable), pick(self.dice, self.movable)
+                if kind[i] != kind[j] and size[i] > 0.5 * size[j] and size[j] > 0.5 * size[i]:
+                    break
+            moved[[i, j], :2] = moved[[j, i], :2]
+            room[[i, j]] = room[[j, i]]
+        self.load(Snapshot(moved, source.shape, room, target))
+
+    def separate(self, target: float) -> Iterator[None]:
+        """Guided local search from the present places until nothing overlaps or patience ends.
+
+        Returns whether a better layout came out; a failed layout goes to the pool.
+        """
+        rules, state, n = self.settings, self.state, self.movable
+        state.weight[:] = state.base
+        best = np.full((n + 1, 4), np.inf)
+        ints = np.zeros(n + 2, dtype=np.int64)
+        sets = np.array([rules.wide, rules.close], dtype=np.int64)
+        bout = max(1, 200 // n)
+        mark = rules.lp_below
+        while True:
+            loss = passes(self.shapes, state, bout, rules.patience, CLEAN, best, ints, sets)
+            self.rounds += 1
+            yield
+            if loss <= CLEAN or loss < mark:
+                mark = rules.lp_drop * loss
+                present, weight = self.snapshot(target), state.weight.copy()
+                self.load(Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target))
+                if (yield from self._tighten()):
+                    self.pool.clear()
+                    return True
+                self.load(present)
+                state.weight[:] = weight
+            if loss <= CLEAN or ints[n] >= rules.patience:
+                found = Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target)
+                self.remember(loss, found)
+                return False
+
+    def _tighten(self) -> Iterator[None]:
+        """Compacts the present layout as long as it gains; True when a new best came out."""
+        better = False
+        while True:
+            end = compact(self.shapes, self.state, self.room, self.axis, self.settings.trust)
+            if end is None or end >= self.best.end - 1e-9 or loss_of(self.state) > CLEAN:
+                return better
+            gain = self.best.end - end
+            self.best = self.snapshot(end)
+            better = True
+            yield
+            if gain < 1e-5:
+                return better
