@@ -49,6 +49,10 @@ class Settings:
     lp_below: float = 0.5
     lp_drop: float = 0.75
     swaps: int = 2
+    fresh: float = 0.1
+    ruin: float = 0.3
+    clear: int = 1
+    ruin_size: float = 0.25
 
 
 #: Overlap that counts as none, in the frame's unit: depth times size.
@@ -112,7 +116,13 @@ class Lane:
             tries = 0
             while not solved and tries < rules.tries:
                 tries += 1
-                self.kick(self.choose(), target)
+                chance = roll(self.dice)
+                if chance < rules.fresh:
+                    self.scatter(target)
+                elif chance < rules.fresh + rules.ruin:
+                    self.disturb(self.choose(), target)
+                else:
+                    self.kick(self.choose(), target)
                 solved = yield from self.separate(target)
             if solved:
                 step = min(step * rules.longer, rules.most_step)
@@ -153,6 +163,32 @@ class Lane:
             room[[i, j]] = room[[j, i]]
         self.load(Snapshot(moved, source.shape, room, target))
 
+    def scatter(self, target: float) -> None:
+        """All copies anywhere: a start that owes nothing to what was found before."""
+        self._throw(self.best, target, np.ones(self.movable, dtype=np.bool_))
+
+    def disturb(self, source: Snapshot, target: float) -> None:
+        """The ``source`` layout with the copies around a random place thrown anywhere."""
+        middle = source.at[pick(self.dice, self.movable), :2]
+        away = np.hypot(*(source.at[:, :2] - middle).T)
+        share = self.settings.ruin_size * roll(self.dice)
+        chosen = away <= np.sort(away)[min(self.movable - 1, 1 + int(share * self.movable))]
+        self._throw(source, target, chosen)
+
+    def _throw(self, source: Snapshot, target: float, chosen: NDArray[np.bool_]) -> None:
+        moved, shape, room = source.at.copy(), source.shape.copy(), source.room.copy()
+        bins = self.state.bins.copy()
+        bins[self.room, 2 + self.axis] = target
+        for i in np.flatnonzero(chosen):
+            kind = self.state.kind[i]
+            first = self.shapes.turn_at[kind]
+            shape[i] = self.shapes.turns[first + pick(self.dice, self.shapes.turn_at[kind + 1] - first)]
+            room[i] = pick(self.dice, len(bins))
+            x0, y0, x1, y1 = bins[room[i]]
+            moved[i, 0] = x0 + roll(self.dice) * (x1 - x0)
+            moved[i, 1] = y0 + roll(self.dice) * (y1 - y0)
+        self.load(Snapshot(moved, shape, room, target))
+
     def separate(self, target: float) -> Iterator[None]:
         """Guided local search from the present places until nothing overlaps or patience ends.
 
@@ -174,7 +210,8 @@ class Lane:
                 present, weight = self.snapshot(target), state.weight.copy()
                 self.load(Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target))
                 if (yield from self._tighten()):
-                    self.pool.clear()
+                    if rules.clear:
+                        self.pool.clear()
                     return True
                 self.load(present)
                 state.weight[:] = weight
