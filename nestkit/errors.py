@@ -9,12 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Self
 
 Point = tuple[float, float]
 
 
 def _at(at: Point | None) -> str:
     return "" if at is None else f" at ({at[0]:.1f}, {at[1]:.1f}) mm"
+
+
+def _tail(todo: str) -> str:
+    """What to do as a closed sentence; a question such as "Did you mean 'blade'?" has its own mark."""
+    return f" {todo}" if todo.endswith((".", "?")) else f" {todo}." if todo else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +56,7 @@ class Finding:
         names = [self.file, self.layer and f"layer '{self.layer}'", self.id and f"id '{self.id}'"]
         where = ", ".join(name for name in names if name)
         head = f"{where}{_at(self.at)}: " if where or self.at else ""
-        tail = f" {self.todo}" if self.todo else ""
-        return f"{head}{self.text}{' (mended)' if self.mended else ''}.{tail}"
+        return f"{head}{self.text}{' (mended)' if self.mended else ''}.{_tail(self.todo)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,7 @@ class Problem:
     what : str
         What is wrong, without a full stop at the end.
     todo : str
-        What to do about it, a sentence without a full stop at the end.
+        What to do about it, a sentence or question without a full stop at the end.
     """
 
     where: str
@@ -73,7 +78,7 @@ class Problem:
     todo: str = ""
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}." + (f" {self.todo}." if self.todo else "")
+        return f"{self.where}: {self.what}.{_tail(self.todo)}"
 
 
 class NestkitError(Exception):
@@ -90,7 +95,7 @@ class InputError(NestkitError, ValueError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
     @classmethod
-    def one(cls, where: str, what: str, todo: str = "") -> InputError:
+    def one(cls, where: str, what: str, todo: str = "") -> Self:
         """An error with a single problem."""
         return cls([Problem(where, what, todo)])
 

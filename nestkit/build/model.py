@@ -74,6 +74,16 @@ class Sheet:
 
 
 @dataclass(frozen=True, slots=True)
+class Hardware:
+    """A rod, tube or ball in the prop: real sizes that never scale, mm; None where none was given."""
+
+    name: str
+    diameter: float
+    inner_diameter: float | None = None
+    length: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Assembly:
     """Parts that are glued together; lower `order` is cut and glued first."""
 
@@ -91,7 +101,7 @@ class Part:
     shape : Shape
         Finished size; its bounding box starts at (0, 0).
     material, thickness
-        Of the sheet it is cut from (mm).
+        Of the sheet it is cut from (mm); exactly the values of one of the build's sheets.
     copies : int
         Quantity plus spares.
     spares : int
@@ -148,7 +158,9 @@ class Build:
     parts : tuple of Part
         In the build file's order.
     findings : tuple of Finding
-        Warnings about the build itself; those of a part are with the part.
+        Warnings about the build itself and its drawings; those of a part are with the part.
+    hardware : tuple of Hardware
+        In the build file's order.
     """
 
     name: str
@@ -162,3 +174,4 @@ class Build:
     assemblies: tuple[Assembly, ...]
     parts: tuple[Part, ...]
     findings: tuple[Finding, ...] = ()
+    hardware: tuple[Hardware, ...] = ()

@@ -25,6 +25,11 @@ class AfterSeconds:
             raise ValueError("seconds can't be negative")
         self._end = time.monotonic() + seconds
 
+    @property
+    def left(self) -> float:
+        """Seconds that are left, 0 when it is over."""
+        return max(self._end - time.monotonic(), 0.0)
+
     def __call__(self, rounds: int) -> bool:
         return time.monotonic() >= self._end
 

@@ -1,0 +1,116 @@
+"""From the tables of a build file to the model: millimetres, radians, names of sheets."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from nestkit.build.model import Assembly, Cutter, Hardware, Sheet, Turns
+from nestkit.build.tables import (
+    AssemblyTable,
+    CutterTable,
+    HardwareTable,
+    PartTable,
+    SheetTable,
+    TurnNames,
+)
+from nestkit.units import Unit, mm_per
+
+#: Thicknesses that differ by no more than this are the same, mm.
+SAME_THICKNESS = 0.01
+
+#: Gap and margin when the build file gives none, mm.
+USUAL_GAP = 2.0
+USUAL_MARGIN = 5.0
+
+_TURNS: dict[TurnNames, Turns] = {
+    "any": Turns(None),
+    "half": Turns((0.0, math.pi)),
+    "quarter": Turns((0.0, math.pi / 2, math.pi, 3 * math.pi / 2)),
+    "none": Turns((0.0,)),
+}
+
+
+def turns_of(part: PartTable) -> Turns:
+    """The turns that a part may take, in radians."""
+    if isinstance(part.turns, str):
+        return _TURNS[part.turns]
+    return Turns(tuple(sorted({math.radians(degrees % 360.0) for degrees in part.turns})))
+
+
+def in_mm(value: float | None, unit: Unit, default: float) -> float:
+    """A length of the build file, or ``default`` (mm) when it was left out."""
+    return default if value is None else value * mm_per(unit)
+
+
+def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
+    """The cutter, in mm and mm/s."""
+    usual = Cutter(kind=table.kind)
+    return Cutter(
+        kind=table.kind,
+        bed=None if table.bed is None else (table.bed[0] * mm_per(unit), table.bed[1] * mm_per(unit)),
+        kerf=in_mm(table.kerf, unit, usual.kerf),
+        cut_speed=in_mm(table.cut_speed, unit, usual.cut_speed),
+        travel_speed=in_mm(table.travel_speed, unit, usual.travel_speed),
+        mark_speed=in_mm(table.mark_speed, unit, usual.mark_speed),
+        pass_depth=in_mm(table.pass_depth, unit, usual.pass_depth),
+        skin=in_mm(table.skin, unit, usual.skin),
+    )
+
+
+def material_of(name: str) -> str:
+    """A material's name as it is compared and shown."""
+    return name.lower()
+
+
+def sheets_of(tables: Sequence[SheetTable], unit: Unit) -> tuple[Sheet, ...]:
+    """The sheets, in mm.
+
+    Thicknesses of one material that differ by no more than `SAME_THICKNESS` become the same number,
+    so that everything later can compare them as they are.
+    """
+    mm = mm_per(unit)
+    sheets: list[Sheet] = []
+    for table in tables:
+        material = material_of(table.material)
+        thickness = table.thickness * mm
+        for sheet in sheets:
+            if sheet.material == material and same_thickness(sheet.thickness, thickness):
+                thickness = sheet.thickness
+                break
+        width, height = table.size
+        sheets.append(
+            Sheet(
+                name=table.name or f"{material} {thickness / mm:.6g} {unit} {width:.6g} x {height:.6g}",
+                material=material,
+                thickness=thickness,
+                size=(width * mm, height * mm),
+                price=table.price,
+                in_shop=table.in_shop,
+                buy=table.buy,
+            )
+        )
+    return tuple(sheets)
+
+
+def same_thickness(first: float, second: float) -> bool:
+    """Whether two thicknesses, mm, are meant to be the same."""
+    return abs(first - second) <= SAME_THICKNESS + 1e-9
+
+
+def assemblies_of(tables: Sequence[AssemblyTable]) -> tuple[Assembly, ...]:
+    """The assemblies, sorted by order, then by their place in the file."""
+    return tuple(sorted((Assembly(t.name, t.order) for t in tables), key=lambda assembly: assembly.order))
+
+
+def hardware_of(tables: dict[str, HardwareTable], unit: Unit) -> tuple[Hardware, ...]:
+    """Rods, tubes and balls, in mm."""
+    mm = mm_per(unit)
+
+    def scaled(length: float | None) -> float | None:
+        return None if length is None else length * mm
+
+    return tuple(
+        Hardware(name, table.diameter * mm, scaled(table.inner_diameter), scaled(table.length))
+        for name, table in tables.items()
+    )

@@ -1,0 +1,120 @@
+"""Reads a build file: everything that is wrong in it is told at once."""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from nestkit.build import convert
+from nestkit.build.crosscheck import cross_check
+from nestkit.build.draft import draft_of
+from nestkit.build.mistakes import Mistakes
+from nestkit.build.model import Build
+from nestkit.build.parts import make_parts
+from nestkit.build.places import key_lines
+from nestkit.errors import InputError, Problem
+
+#: A build file of five thousand parts is about half as long, bytes.
+LARGEST_FILE = 2_000_000
+
+
+def load_build(file: Path, scale: float | None = None) -> Build:
+    """Reads and checks a build file and its drawings.
+
+    Parameters
+    ----------
+    file : pathlib.Path
+    scale : float, optional
+        In place of the build file's scale or finished length.
+
+    Returns
+    -------
+    Build
+        In millimetres and radians, parts at their finished size.
+
+    Raises
+    ------
+    InputError
+        With every mistake in the build file and its drawings, each with its place. A mistake in the
+        TOML itself comes alone, because nothing behind it can be read.
+    """
+    if scale is not None and not (math.isfinite(scale) and 0.001 <= scale <= 1000.0):
+        raise InputError.one("scale", f"{scale:g} is no usable scale", "It lies between 0.001 and 1000")
+    file = Path(file)
+    data, mistakes = _parse(file)
+    draft = draft_of(data, mistakes)
+    sheets = convert.sheets_of(draft.file.sheet, draft.unit)
+    cross_check(draft, sheets, mistakes)
+    made = make_parts(draft, sheets, file.parent, scale, mistakes)
+    if mistakes:
+        raise InputError(mistakes.problems())
+    tables, unit = draft.file, draft.unit
+    return Build(
+        name=tables.build.name,
+        file=file,
+        unit=unit,
+        scale=made.scale,
+        gap=convert.in_mm(tables.layout.gap, unit, convert.USUAL_GAP),
+        margin=convert.in_mm(tables.layout.margin, unit, convert.USUAL_MARGIN),
+        cutter=convert.cutter_of(tables.cutter, unit),
+        sheets=sheets,
+        assemblies=convert.assemblies_of(tables.assembly),
+        parts=made.parts,
+        findings=made.findings,
+        hardware=convert.hardware_of(tables.hardware, unit),
+    )
+
+
+def _parse(file: Path) -> tuple[dict[str, Any], Mistakes]:
+    text = _text(file)
+    try:
+        data = tomllib.loads(text)
+        lines = key_lines(text)
+    except RecursionError as error:
+        raise InputError.one(file.name, "its lists or tables are nested too deep") from error
+    except ValueError as error:
+        raise InputError([_syntax_problem(file.name, error)]) from error
+    return data, Mistakes(file.name, data, lines)
+
+
+def _text(file: Path) -> str:
+    name = str(file)
+    try:
+        if file.is_dir():
+            raise InputError.one(name, "is a folder", "Name the build file in it, for example build.toml")
+        if not file.exists():
+            raise InputError.one(name, "there is no such file", "'nestkit new DIR' writes one to start from")
+        if not file.is_file():
+            raise InputError.one(name, "is not a regular file", "Name a build file")
+        if file.stat().st_size > LARGEST_FILE:
+            raise InputError.one(
+                name, f"is larger than {LARGEST_FILE:,} bytes; no build file is", "Name a build file"
+            )
+        raw = file.read_bytes()
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise InputError.one(name, f"can't be read: {reason}") from error
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise InputError.one(
+            f"{file.name} (line {line})", "is not UTF-8 text", "Save it as UTF-8 in your editor"
+        ) from error
+
+
+def _syntax_problem(name: str, error: ValueError) -> Problem:
+    message = str(error)
+    found = re.search(r" \(at line (\d+), column (\d+)\)$", message)
+    if found:
+        message = message[: found.start()]
+        name = f"{name} (line {found[1]}, column {found[2]})"
+    elif message.endswith(" (at end of document)"):
+        message = message.removesuffix(" (at end of document)")
+        name = f"{name} (at its end)"
+    return Problem(name, f"this is not TOML: {message}", "Mend it first; the rest is looked at after that")

@@ -1,0 +1,243 @@
+"""The tables of a build file, as pydantic models: keys, kinds of values, ranges, defaults.
+
+Values here are as the maker wrote them, in the build file's own units; None is a key left out, whose
+default (`model`) is in millimetres whatever the build's units. The descriptions go into
+the JSON Schema (`json_schema`), from which editors complete a build file.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticCustomError
+
+from nestkit.build.model import CutterKind
+from nestkit.drawings.kinds import parse_rule
+
+#: What may not stand in a name: control characters, line separators, marks that turn the writing
+#: direction, and what separates folders; names go into file names, tables and drawings.
+_BARRED = r"\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufffe\uffff/\\"
+_NAME_PATTERN = rf"^[^\s{_BARRED}]([^{_BARRED}]*[^\s{_BARRED}])?$"
+#: 60 characters are at most 240 bytes of UTF-8, which fits the 255 bytes of a DXF string.
+_NAME_LENGTH = 60
+_FILE_PATTERN = r"^[^\x00-\x1f\x7f-\x9f]+$"
+_LINE_PATTERN = r"^(cut|mark|guide|(fold|bevel) [0-9]{1,3}(\.[0-9]{1,6})?)$"
+
+Name = Annotated[str, Field(min_length=1, max_length=_NAME_LENGTH, pattern=_NAME_PATTERN)]
+FileName = Annotated[str, Field(min_length=1, max_length=1000, pattern=_FILE_PATTERN)]
+Length = Annotated[float, Field(ge=0.001, le=100_000)]
+LengthOrZero = Annotated[float, Field(ge=0, le=100_000)]
+Speed = Annotated[float, Field(ge=0.001, le=100_000)]
+Size = Annotated[list[Length], Field(min_length=2, max_length=2)]
+Count = Annotated[int, Field(ge=0, le=10_000)]
+Degrees = Annotated[float, Field(ge=-360, le=360)]
+TurnNames = Literal["any", "half", "quarter", "none"]
+DrawingUnit = Literal["mm", "cm", "m", "in", "ft", "px", "pt", "pc"]
+
+
+def _check_turns(value: Any) -> Any:
+    """Stands before the union, whose own errors would be one for each of its branches."""
+    if isinstance(value, str) and value in ("any", "half", "quarter", "none"):
+        return value
+    if isinstance(value, list) and 1 <= len(value) <= 360:
+        numbers = [v for v in value if isinstance(v, int | float) and not isinstance(v, bool)]
+        if len(numbers) == len(value) and all(-360 <= v <= 360 for v in numbers):
+            return value
+    raise PydanticCustomError("turns", "turns")
+
+
+def _check_line(value: str) -> str:
+    try:
+        parse_rule(value)
+    except ValueError as error:
+        raise PydanticCustomError("line", "{why}", {"why": str(error)}) from None
+    return value
+
+
+LineRule = Annotated[str, Field(pattern=_LINE_PATTERN), AfterValidator(_check_line)]
+
+
+class Table(BaseModel):
+    """What all tables share: no unknown keys, no guessing what a value of the wrong kind means."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
+
+
+class FinishedTable(Table):
+    """The finished length of a named part, in place of a scale."""
+
+    part: Name = Field(description="Name of the part whose finished length is known.")
+    length: Length = Field(
+        description="The longer side of that part's bounding box, as drawn, at finished size. "
+        "In the build's units."
+    )
+
+
+class BuildTable(Table):
+    """What the whole build is."""
+
+    model_config = ConfigDict(json_schema_extra={"not": {"required": ["scale", "finished"]}})
+
+    name: Name = Field(description="Name of the whole prop.")
+    units: Literal["mm", "in"] = Field(
+        "mm", description="What the lengths in this file are in: millimetres or inches. Reports speak it too."
+    )
+    drawings: FileName = Field(
+        ".", description="Folder of the drawings, seen from this file. Left out: beside this file."
+    )
+    join: LengthOrZero | None = Field(
+        None,
+        description="Loose ends in a drawing that lie no farther apart than this are joined. "
+        "In the build's units, measured in the drawing, before scaling. Left out: 0.1 mm.",
+    )
+    scale: Annotated[float, Field(ge=0.001, le=1000)] = Field(
+        1.0,
+        description="Finished size divided by drawn size. Thickness, hardware, gap, margin and kerf never "
+        "scale. Give this or finished, not both.",
+    )
+    finished: FinishedTable | None = Field(
+        None,
+        description="The finished length of one part, from which the scale follows. "
+        "Give this or scale, not both.",
+    )
+
+
+class LayoutTable(Table):
+    """How parts lie on a sheet."""
+
+    gap: LengthOrZero | None = Field(
+        None, description="Foam kept between two parts. In the build's units. Left out: 2 mm."
+    )
+    margin: LengthOrZero | None = Field(
+        None, description="Rim of a sheet kept free. In the build's units. Left out: 5 mm."
+    )
+
+
+class CutterTable(Table):
+    """The machine, or the hand, that cuts."""
+
+    kind: CutterKind = Field(description="What cuts: laser, knife (a machine with a knife) or hand.")
+    bed: Size | None = Field(
+        None,
+        description="Width and height of what one job may fill. In the build's units. "
+        "Only cutting by hand can do without.",
+    )
+    kerf: Annotated[float, Field(ge=0, le=20)] | None = Field(
+        None,
+        description="Width burnt or cut away; outlines grow by half of it. In the build's units. "
+        "Left out: 0.",
+    )
+    cut_speed: Speed | None = Field(
+        None, description="Speed of a cut through the foam, units per second. Left out: 20 mm/s."
+    )
+    travel_speed: Speed | None = Field(
+        None, description="Speed between two cuts, units per second. Left out: 300 mm/s."
+    )
+    mark_speed: Speed | None = Field(
+        None, description="Speed of a mark, units per second. Left out: 100 mm/s."
+    )
+    pass_depth: Length | None = Field(
+        None, description="How deep one etched pass goes. In the build's units. Left out: 0.8 mm."
+    )
+    skin: LengthOrZero | None = Field(
+        None, description="Foam left uncut under a fold. In the build's units. Left out: 0.6 mm."
+    )
+
+
+class SheetTable(Table):
+    """One kind of sheet: as it is sold, or as it lies in the shop."""
+
+    name: Name | None = Field(
+        None, description="What lists call it. Left out: from material, thickness and size."
+    )
+    material: Name = Field("eva", description="Name of the material; upper and lower case are the same.")
+    thickness: Length = Field(description="Thickness as measured; it never scales. In the build's units.")
+    size: Size = Field(description="Width and height. In the build's units.")
+    price: Annotated[float, Field(ge=0, le=1_000_000)] = Field(
+        0.0, description="Price of one bought sheet, in any one currency. Sheets in the shop cost nothing."
+    )
+    in_shop: Count = Field(0, description="How many are in the shop.")
+    buy: bool = Field(True, description="Whether more can be bought, in any number.")
+
+
+class HardwareTable(Table):
+    """A rod, tube or ball in the prop: a real size that never scales."""
+
+    diameter: Length = Field(description="Outer diameter. In the build's units.")
+    inner_diameter: Length | None = Field(
+        None, description="Inner diameter, for a tube. In the build's units."
+    )
+    length: Length | None = Field(None, description="Length. In the build's units.")
+
+
+class AssemblyTable(Table):
+    """Parts that are glued together."""
+
+    name: Name = Field(description="Name by which parts say that they belong to it.")
+    order: Annotated[int, Field(ge=-10_000, le=10_000)] = Field(
+        0, description="Lower numbers are cut and glued first; equal ones in the order of this file."
+    )
+
+
+class PartTable(Table):
+    """One flat piece of one thickness, in any number of copies."""
+
+    name: Name = Field(description="Name of the part; no two parts share one.")
+    source: FileName = Field(
+        alias="from",
+        description="Where it is drawn: 'file.svg#id-or-layer', or 'file.svg' when the whole drawing is "
+        "one part.",
+    )
+    thickness: Length = Field(
+        description="Thickness of the sheet it is cut from; it never scales. In the build's units."
+    )
+    material: Name | None = Field(
+        None, description="Material of the sheet. Left out: the only material that has sheets that thick."
+    )
+    quantity: Annotated[int, Field(ge=1, le=10_000)] = Field(1, description="How many the prop needs.")
+    spares: Count = Field(0, description="How many more to cut.")
+    mirrored_pairs: bool = Field(
+        False, description="Whether every second copy is mirrored; quantity is even then."
+    )
+    turns: Annotated[
+        TurnNames | Annotated[list[Degrees], Field(min_length=1, max_length=360)],
+        BeforeValidator(_check_turns),
+    ] = Field(
+        "any",
+        description="How the part may be turned on the sheet: any, half (0, 180), quarter (0, 90, 180, 270), "
+        "none (as drawn), or a list of degrees, counter-clockwise.",
+    )
+    assembly: Name | None = Field(None, description="Name of the assembly it is glued into.")
+    by_hand: bool = Field(False, description="Whether it is cut by hand, from a paper template.")
+
+
+class BuildFile(Table):
+    """One whole prop: its parts, the sheets they are cut from, and what cuts them."""
+
+    build: BuildTable = Field(description="The prop.")
+    layout: LayoutTable = Field(
+        default_factory=LayoutTable.model_construct, description="How parts lie on a sheet."
+    )
+    cutter: CutterTable = Field(description="The machine, or the hand, that cuts.")
+    lines: dict[Annotated[str, Field(min_length=1, max_length=200)], LineRule] = Field(
+        {},
+        description="What a drawn line is for, by its layer's name or its stroke colour (#rrggbb): "
+        "cut, mark, guide (left out), 'fold 60' or 'bevel 45' with the angle in degrees. "
+        "A layer or group whose name ends in one of these words needs no row here.",
+    )
+    drawing_units: dict[FileName, DrawingUnit] = Field(
+        {}, description="The unit of drawings that name none, by file name as parts write it."
+    )
+    hardware: dict[Name, HardwareTable] = Field(
+        {}, description="Rods, tubes and balls in the prop, by name. They never scale."
+    )
+    sheet: Annotated[list[SheetTable], Field(min_length=1, max_length=1000)] = Field(
+        description="Sheets in the shop and sheets that can be bought."
+    )
+    assembly: Annotated[list[AssemblyTable], Field(max_length=1000)] = Field(
+        [], description="Which parts are glued together, and in which order."
+    )
+    part: Annotated[list[PartTable], Field(min_length=1, max_length=5000)] = Field(
+        description="The parts of the prop."
+    )

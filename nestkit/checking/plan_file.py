@@ -1,0 +1,299 @@
+"""plan.json as it was written, read without any of the code that wrote it."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nestkit.checking.fields import Fields
+from nestkit.checking.limits import LARGEST_FILE
+from nestkit.errors import InputError, Problem
+
+PLAN_NAME = "plan.json"
+FORMAT = "nestkit-plan"
+VERSION = 1
+
+#: More problems than this are not listed one by one.
+MOST_PROBLEMS = 100
+
+Points = NDArray[np.float64]
+Key = tuple[str, int]
+GroupKey = tuple[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class ListedPart:
+    """A part of the part list: not turned, not mirrored, finished size; mm and mm^2."""
+
+    name: str
+    material: str
+    thickness: float
+    copies: int
+    mirrored_pairs: bool
+    width: float
+    height: float
+    area: float
+    holes: int
+    lines: int
+
+    def is_mirrored(self, copy: int) -> bool:
+        """Whether copy number ``copy`` has to be mirrored: every second one of mirrored pairs."""
+        return self.mirrored_pairs and copy % 2 == 0
+
+    @property
+    def group(self) -> GroupKey:
+        """Material and thickness."""
+        return self.material, self.thickness
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedCopy:
+    """One copy as the plan places it: mirror, then turn (radians), then move (mm)."""
+
+    part: str
+    copy: int
+    x: float
+    y: float
+    turn: float
+    mirrored: bool
+    outline: Points
+    holes: tuple[Points, ...]
+
+    @property
+    def key(self) -> Key:
+        """Part name and copy number."""
+        return self.part, self.copy
+
+
+@dataclass(frozen=True, eq=False)
+class SheetEntry:
+    """One sheet or blank of the plan, which is one cutter file."""
+
+    stock: str
+    stock_number: int
+    bought: bool
+    blank_origin: tuple[float, float] | None
+    material: str
+    thickness: float
+    outline: Points
+    holes: tuple[Points, ...]
+    how: str
+    fill: float
+    job: str
+    cut_length: float
+    placed: tuple[PlacedCopy, ...]
+
+    @property
+    def group(self) -> GroupKey:
+        """Material and thickness."""
+        return self.material, self.thickness
+
+
+@dataclass(frozen=True, slots=True)
+class GroupEntry:
+    """What the plan says of one material and thickness."""
+
+    material: str
+    thickness: float
+    parts: int
+    sheets_used: int
+    sheets_at_least: int
+    proven: bool
+    waste: float
+    to_buy: tuple[tuple[str, int], ...]
+    from_shop: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A copy that the plan leaves out, and why."""
+
+    part: str
+    copy: int
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class PlanFile:
+    """The whole of plan.json, as far as it can be judged."""
+
+    cutter: str
+    bed: tuple[float, float] | None
+    kerf: float
+    gap: float
+    margin: float
+    parts: dict[str, ListedPart]
+    groups: tuple[GroupEntry, ...]
+    sheets: tuple[SheetEntry, ...]
+    left_out: tuple[LeftOut, ...]
+
+    def kerf_on(self, sheet: SheetEntry) -> float:
+        """Width burnt away on this sheet, mm: none where it is cut by hand."""
+        return 0.0 if sheet.how == "hand" else self.kerf
+
+    def knows(self, key: Key) -> bool:
+        """Whether the part list has this copy."""
+        part = self.parts.get(key[0])
+        return part is not None and 1 <= key[1] <= part.copies
+
+
+def read_plan(folder: Path) -> PlanFile:
+    """Read ``plan.json`` of a folder that ``nestkit plan`` wrote.
+
+    Raises
+    ------
+    InputError
+        When there is no plan there, or it is unreadable, not JSON, of another format or version, nested
+        too deep, or malformed; then with everything that is wrong with it.
+    """
+    data = _load(folder)
+    problems: list[Problem] = []
+    plan = _plan(Fields(data, "", problems))
+    if problems:
+        shown = problems[:MOST_PROBLEMS]
+        if len(problems) > len(shown):
+            rest = f"{len(problems) - len(shown)} more problems are not listed"
+            shown.append(Problem(PLAN_NAME, rest, "Write the plan again with nestkit plan"))
+        raise InputError(shown)
+    return plan
+
+
+def _load(folder: Path) -> dict[str, Any]:
+    again, which = "Write the plan again with nestkit plan", "Name the folder that nestkit plan wrote"
+    if not folder.is_dir():
+        raise InputError.one(str(folder), "there is no such folder", which)
+    file = folder / PLAN_NAME
+    if not file.is_file():
+        raise InputError.one(str(folder), f"there is no {PLAN_NAME} in it", which)
+    try:
+        if file.stat().st_size > LARGEST_FILE:
+            raise InputError.one(str(file), "the file is too large to be a plan", again)
+        data = json.loads(file.read_bytes().decode("utf-8-sig"), parse_constant=_no_constant)
+    except OSError as error:
+        raise InputError.one(str(file), f"the file can't be read ({error.strerror})", again) from None
+    except RecursionError:
+        raise InputError.one(str(file), "the file is nested too deep to be a plan", again) from None
+    except InputError:
+        raise
+    except ValueError as error:
+        raise InputError.one(str(file), f"the file is not JSON ({error})", again) from None
+    if not isinstance(data, dict) or data.get("format") != FORMAT:
+        raise InputError.one(str(file), f'this is no plan: "format" is not "{FORMAT}"', again)
+    version = data.get("version")
+    if type(version) is not int or version != VERSION:
+        raise InputError.one(
+            str(file),
+            f"the plan has version {version!r}, and this nestkit reads version {VERSION}",
+            "Check it with the nestkit that wrote it, or write it again with this one",
+        )
+    return data
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is no number")
+
+
+def _plan(top: Fields) -> PlanFile:
+    cutter, layout = top.inner("cutter"), top.inner("layout")
+    listed = [(entry, _listed(entry)) for entry in top.objects("parts")]
+    parts: dict[str, ListedPart] = {}
+    for entry, part in listed:
+        if part.name in parts:
+            entry.note("part", f"the name '{part.name}' is there twice")
+        parts[part.name] = part
+    jobs: set[str] = set()
+    sheets = []
+    for entry in top.objects("sheets"):
+        sheet = _sheet(entry)
+        if sheet.job in jobs:
+            entry.note("job", f"two sheets name the file '{sheet.job}'")
+        jobs.add(sheet.job)
+        sheets.append(sheet)
+    return PlanFile(
+        cutter=cutter.choice("kind", ("laser", "knife", "hand")),
+        bed=cutter.pair_or_null("bed_mm"),
+        kerf=cutter.number("kerf_mm", at_least=0.0),
+        gap=layout.number("gap_mm", at_least=0.0),
+        margin=layout.number("margin_mm", at_least=0.0),
+        parts=parts,
+        groups=tuple(_group(entry) for entry in top.objects("groups")),
+        sheets=tuple(sheets),
+        left_out=tuple(
+            LeftOut(entry.text("part"), entry.whole("copy", at_least=1), entry.text("why"))
+            for entry in top.objects("unplaced")
+        ),
+    )
+
+
+def _listed(entry: Fields) -> ListedPart:
+    return ListedPart(
+        name=entry.text("part"),
+        material=entry.text("material"),
+        thickness=entry.number("thickness_mm", at_least=0.0),
+        copies=entry.whole("copies"),
+        mirrored_pairs=entry.flag("mirrored_pairs"),
+        width=entry.number("width_mm", at_least=0.0),
+        height=entry.number("height_mm", at_least=0.0),
+        area=entry.number("area_mm2", at_least=0.0),
+        holes=entry.whole("holes"),
+        lines=entry.whole("lines"),
+    )
+
+
+def _sheet(entry: Fields) -> SheetEntry:
+    job = entry.text("job")
+    path = PurePosixPath(job)
+    if job and (len(path.parts) != 2 or path.parts[0] != "jobs" or path.suffix != ".dxf" or "\\" in job):
+        entry.note("job", f"'{job}' is no name of the kind jobs/NAME.dxf")
+    return SheetEntry(
+        stock=entry.text("stock"),
+        stock_number=entry.whole("stock_number", at_least=1),
+        bought=entry.flag("bought"),
+        blank_origin=entry.pair_or_null("blank_origin_mm"),
+        material=entry.text("material"),
+        thickness=entry.number("thickness_mm", at_least=0.0),
+        outline=entry.points("outline_mm"),
+        holes=entry.rings("holes_mm"),
+        how=entry.choice("how", ("laser", "knife", "hand")),
+        fill=entry.number("fill", at_least=0.0),
+        job=job,
+        cut_length=entry.number("cut_length_mm", at_least=0.0),
+        placed=tuple(_placed(one) for one in entry.objects("parts")),
+    )
+
+
+def _placed(entry: Fields) -> PlacedCopy:
+    return PlacedCopy(
+        part=entry.text("part"),
+        copy=entry.whole("copy", at_least=1),
+        x=entry.number("x_mm"),
+        y=entry.number("y_mm"),
+        turn=math.radians(entry.number("turn_deg")),
+        mirrored=entry.flag("mirrored"),
+        outline=entry.points("outline_mm"),
+        holes=entry.rings("holes_mm"),
+    )
+
+
+def _group(entry: Fields) -> GroupEntry:
+    return GroupEntry(
+        material=entry.text("material"),
+        thickness=entry.number("thickness_mm", at_least=0.0),
+        parts=entry.whole("parts"),
+        sheets_used=entry.whole("sheets_used"),
+        sheets_at_least=entry.whole("sheets_at_least"),
+        proven=entry.flag("proven"),
+        waste=entry.number("waste"),
+        to_buy=_counts(entry, "to_buy"),
+        from_shop=_counts(entry, "from_shop"),
+    )
+
+
+def _counts(entry: Fields, key: str) -> tuple[tuple[str, int], ...]:
+    return tuple((one.text("stock"), one.whole("count")) for one in entry.objects(key))

@@ -1,0 +1,235 @@
+"""Each copy against the part list and the plan: size, place, turn, holes and lines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import affinity
+from shapely.geometry.base import BaseGeometry
+
+from nestkit.checking.job_file import MARK, POCKET, JobFile
+from nestkit.checking.likeness import Deviation, Planned, motion_between, region_of
+from nestkit.checking.limits import SIZE, SLACK
+from nestkit.checking.pieces import ALIKE_BOUNDS, Piece, grown
+from nestkit.checking.plan_file import ListedPart, PlacedCopy
+from nestkit.checking.verdict import Fault
+from nestkit.errors import Point
+
+#: Factors by which a whole drawing goes wrong when its unit is taken for another.
+FACTORS: tuple[tuple[float, str], ...] = (
+    (25.4, "it looks like inches read as millimetres"),
+    (1.0 / 25.4, "it looks like millimetres read as inches"),
+    (10.0, "it looks like centimetres read as millimetres"),
+    (0.1, "it looks like millimetres read as centimetres"),
+    (96.0 / 25.4, "it looks like millimetres written as pixels"),
+    (72.0 / 25.4, "it looks like millimetres written as points"),
+)
+
+
+def unit_mix_up(factor: float) -> str:
+    """What a wrong factor looks like, empty when it is none of the known ones."""
+    return next((text for known, text in FACTORS if abs(factor / known - 1.0) < 0.01), "")
+
+
+class SizeJudge:
+    """Judges the copies of one file; faults are gathered in ``faults``."""
+
+    def __init__(self, job: JobFile) -> None:
+        self._job = job
+        self.faults: list[Fault] = []
+
+    def piece(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> None:
+        """Judge one copy against its line in the part list and its place in the plan."""
+        before = len(self.faults)
+        shift = self._outline(piece, listed, placed)
+        if shift is not None:
+            self._holes(piece, placed, shift)
+        self._lines(piece, listed)
+        if len(self.faults) == before and not piece.explained:
+            self._area(piece, listed)
+
+    def _fault(self, code: str, piece: Piece, at: Point | None, text: str) -> None:
+        self.faults.append(Fault(code, self._job.name, *piece.key, at or piece.outline.at, text))
+
+    def _outline(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> Point | None:
+        """Judge the outline; gives how far it is moved, or None when holes can't be judged by it."""
+        if piece.body.is_empty:
+            self._fault("size", piece, None, "nothing of the part is left once the kerf is taken off")
+            return None
+        low, high = _own_bounds(piece.body, placed)
+        wrong = high - low - (listed.width, listed.height)
+        off_size = bool(np.abs(wrong).max() > SIZE + SLACK)
+        off_place = bool(max(np.abs(low).max(), np.abs(low + wrong).max()) > SIZE + SLACK)
+        planned = Planned(region_of(placed.outline), piece.kerf, hole=False, curved=piece.outline.curved)
+        bad = planned.deviation(piece.body)
+        if bad is not None:
+            return self._explain(piece, listed, planned, bad, wrong if off_size else None)
+        if off_size:
+            self._wrong_size(piece, listed, wrong)
+            return None
+        if off_place:
+            self._fault("moved", piece, None, "x, y or turn in plan.json do not lead to where the part lies")
+        else:
+            self._lost(piece, planned.lost(piece.body))
+        return 0.0, 0.0
+
+    def _explain(
+        self,
+        piece: Piece,
+        listed: ListedPart,
+        planned: Planned,
+        bad: Deviation,
+        wrong: NDArray[np.float64] | None,
+    ) -> Point | None:
+        """Find the plainest reason why an outline is not as planned; gives what `_outline` gives."""
+        shift = planned.shift(piece.body)
+        if shift is not None and wrong is None:
+            self._moved(piece, shift)
+            return shift
+        motion = motion_between(piece.body, planned.region) if shift is None else None
+        if motion is not None:
+            if motion.mirrored:
+                self._fault("mirrored", piece, None, "the part is mirrored against the plan")
+            else:
+                by = f"{math.degrees(motion.turn):.2f} degrees"
+                self._fault("turned", piece, None, f"the part is turned by {by} against the plan")
+            return None
+        fault = _kerf_fault(piece, piece.body, planned)
+        if fault:
+            self._fault("kerf", piece, bad.at, fault)
+            return None
+        if wrong is not None:
+            self._wrong_size(piece, listed, wrong)
+            return None
+        self._fault("shape", piece, bad.at, f"the part's edge lies {bad.size:.2f} mm off the plan")
+        return 0.0, 0.0
+
+    def _moved(self, piece: Piece, shift: Point) -> None:
+        far, (dx, dy) = math.hypot(*shift), shift
+        self._fault(
+            "moved", piece, None, f"the part lies {far:.2f} mm from its planned place ({dx:+.2f}, {dy:+.2f})"
+        )
+
+    def _wrong_size(self, piece: Piece, listed: ListedPart, wrong: NDArray[np.float64]) -> None:
+        width, height = listed.width + wrong[0], listed.height + wrong[1]
+        meant = f"{listed.width:.2f} x {listed.height:.2f} mm"
+        is_size = f"turned back it is {width:.2f} x {height:.2f} mm, not {meant}"
+        factors = (width / max(listed.width, 1e-9), height / max(listed.height, 1e-9))
+        alike = abs(factors[0] / factors[1] - 1.0) < 0.01
+        hint = unit_mix_up(math.sqrt(factors[0] * factors[1])) if alike else ""
+        self._fault("size", piece, None, is_size + (f"; {hint}" if hint else ""))
+
+    def _area(self, piece: Piece, listed: ListedPart) -> None:
+        off = abs(piece.foam.area - listed.area)
+        if off > (SIZE + SLACK) * piece.foam.length + 0.5:
+            text = f"its area is {piece.foam.area:.0f} mm2, not {listed.area:.0f} mm2"
+            self._fault("area", piece, None, text)
+
+    def _lost(self, piece: Piece, lost: Deviation | None) -> None:
+        if lost is not None:
+            text = f"a slit narrower than the kerf of {piece.kerf:g} mm is not cut, {lost.size:.1f} mm deep"
+            self._fault("detail-lost", piece, lost.at, text)
+
+    def _holes(self, piece: Piece, placed: PlacedCopy, shift: Point) -> None:
+        planned = [affinity.translate(region_of(ring), *shift) for ring in placed.holes]
+        pairs = dict(_pair_up(piece, planned))
+        for k, hole in enumerate(piece.holes):
+            if k in pairs:
+                region = planned[pairs[k]]
+                meant = Planned(region, piece.kerf, hole=True, curved=hole.curved)
+                back = affinity.translate(region, -shift[0], -shift[1])
+                unmoved = replace(meant, region=back) if any(shift) else None
+                self._hole(piece, piece.openings[k], meant, unmoved)
+            elif not piece.explained:
+                self._fault("hole-extra", piece, hole.at, "the plan has no such hole")
+        for k in sorted(set(range(len(planned))) - set(pairs.values())):
+            if not planned[k].is_empty and not piece.explained:
+                self._missing_hole(piece, planned[k])
+
+    def _missing_hole(self, piece: Piece, planned: BaseGeometry) -> None:
+        bounds = np.array(planned.bounds)
+        for line in piece.lines:
+            if line.closed and np.abs(np.array(line.line.bounds) - bounds).max() < ALIKE_BOUNDS:
+                self._fault("wrong-layer", piece, line.at, f"a hole lies on layer {line.layer}")
+                return
+        at = planned.representative_point()
+        self._fault("hole-missing", piece, (at.x, at.y), "the plan has a hole here")
+
+    def _hole(self, piece: Piece, opening: BaseGeometry, planned: Planned, unmoved: Planned | None) -> None:
+        bad = planned.deviation(opening)
+        if bad is not None and unmoved is not None and unmoved.deviation(opening) is None:
+            return  # only the outline is moved, which is told already
+        if bad is None:
+            self._lost(piece, planned.lost(opening))
+            return
+        shift, kerf = planned.shift(opening), _kerf_fault(piece, opening, planned)
+        if shift is not None:
+            text = f"the hole lies {math.hypot(*shift):.2f} mm from its planned place"
+            self._fault("hole-wrong", piece, bad.at, text)
+        elif kerf:
+            self._fault("kerf", piece, bad.at, kerf)
+        else:
+            text = f"the hole's edge lies {bad.size:.2f} mm off the plan"
+            self._fault("hole-wrong", piece, bad.at, text)
+
+    def _lines(self, piece: Piece, listed: ListedPart) -> None:
+        drawn = sum(line.layer == MARK or POCKET.fullmatch(line.layer) is not None for line in piece.lines)
+        if drawn < listed.lines and not piece.explained:
+            self._fault("mark-missing", piece, None, f"{drawn} of its {listed.lines} marks are drawn")
+        # The cut path is the finished edge and half the kerf.
+        room = piece.outline.region.buffer(SIZE + SLACK, quad_segs=4)
+        shapely.prepare(room)
+        for line in piece.lines:
+            if not room.covers(line.line):
+                self._fault("mark-outside", piece, line.at, f"a path on layer {line.layer} leaves the part")
+
+
+def _kerf_fault(piece: Piece, found: BaseGeometry, planned: Planned) -> str:
+    """What is wrong with the kerf, when that alone explains the difference; else empty."""
+    if piece.kerf <= SIZE or planned.region.is_empty:
+        return ""
+    done, what = ("taken off", "the hole") if planned.hole else ("added", "the outline")
+    for times, text in (
+        (0.5, f"half the kerf was not {done} on {what}"),
+        (1.0, f"half the kerf was {'added' if planned.hole else 'taken off'} instead of {done} on {what}"),
+    ):
+        by = -times * piece.kerf if planned.hole else times * piece.kerf
+        if planned.deviation(grown(found, by)) is None:
+            return text
+    return ""
+
+
+def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Bounds of a part moved, turned and mirrored back to its own coordinates, each (2,) float."""
+    x, y = (shapely.get_coordinates(body) - (placed.x, placed.y)).T
+    cos, sin = math.cos(placed.turn), math.sin(placed.turn)
+    own = np.column_stack((cos * x + sin * y, cos * y - sin * x))
+    if placed.mirrored:
+        own[:, 0] *= -1.0
+    return own.min(axis=0), own.max(axis=0)
+
+
+def _pair_up(piece: Piece, planned: list[BaseGeometry]) -> Iterator[tuple[int, int]]:
+    """Which opening is which planned hole, each once: by the area they share, then the nearest."""
+    if not piece.openings or not planned:
+        return
+    found, meant = shapely.STRtree(planned).query(piece.openings, predicate="intersects")
+    pairs = zip(found.tolist(), meant.tolist(), strict=True)
+    shared = [(-piece.openings[k].intersection(planned[m]).area, k, m) for k, m in pairs]
+    openings, holes = set(range(len(piece.openings))), set(range(len(planned)))
+    for _, k, m in sorted(shared):
+        if k in openings and m in holes:
+            openings.remove(k)
+            holes.remove(m)
+            yield k, m
+    # A hole that lies elsewhere altogether: only where their number agrees is it told as moved.
+    if len(openings) == len(holes):
+        for k in sorted(openings):
+            m = min(holes, key=lambda m: (piece.openings[k].distance(planned[m]), m))
+            holes.remove(m)
+            yield k, m

@@ -1,0 +1,132 @@
+"""What lies where it must not: out of the blank, in the margin, too close together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points
+
+from nestkit.checking.job_file import SHEET, JobFile
+from nestkit.checking.limits import SIZE, SLACK, SPACING
+from nestkit.checking.pieces import Piece
+from nestkit.checking.plan_file import PlanFile, SheetEntry
+from nestkit.checking.verdict import Fault
+from nestkit.errors import Point
+
+
+def blank_of(sheet: SheetEntry) -> BaseGeometry:
+    """The blank's region as planned, holes of an offcut left out; empty when it is unusable."""
+    region = Polygon(sheet.outline, sheet.holes)
+    return region if region.is_valid and region.area > 0.0 else Polygon()
+
+
+def judge_blank(job: JobFile, sheet: SheetEntry, plan: PlanFile) -> Iterator[Fault]:
+    """The blank's edge as drawn against the plan, and the blank against the bed."""
+    planned = blank_of(sheet)
+    if planned.is_empty:
+        yield Fault("plan-outline", "plan.json", text=f"the outline of the blank for {job.name} is unusable")
+        return
+    rings = [stroke for stroke in job.strokes if stroke.layer == SHEET]
+    if not rings:
+        yield Fault("sheet-edge", job.name, text=f"the blank's edge is missing on layer {SHEET}")
+    else:
+        drawn = Polygon()
+        for ring in rings:
+            drawn = drawn.symmetric_difference(ring.region)
+        limit = SIZE + SLACK
+        if not (drawn.buffer(limit).covers(planned) and planned.buffer(limit).covers(drawn)):
+            text = f"the blank is drawn {_size(drawn)} and planned {_size(planned)}, or lies elsewhere"
+            yield Fault("sheet-edge", job.name, at=rings[0].at, text=text)
+    if sheet.how == "hand" or plan.bed is None:
+        return
+    x0, y0, x1, y1 = planned.bounds
+    if x1 - x0 > plan.bed[0] + SPACING or y1 - y0 > plan.bed[1] + SPACING:
+        yield Fault(
+            "bed",
+            job.name,
+            text=f"the blank is {_size(planned)}, and the cutter's bed {plan.bed[0]:g} x {plan.bed[1]:g} mm",
+            todo="Set bed in the build file to the cutter's size and write the plan again",
+        )
+
+
+def _size(region: BaseGeometry) -> str:
+    if region.is_empty:
+        return "nothing"
+    x0, y0, x1, y1 = region.bounds
+    return f"{x1 - x0:.2f} x {y1 - y0:.2f} mm"
+
+
+def judge_spacing(
+    job: JobFile, sheet: SheetEntry, plan: PlanFile, pieces: Sequence[Piece]
+) -> Iterator[Fault]:
+    """All copies of one file against the blank, the margin and each other.
+
+    Distances are taken between finished parts: the distance of two cut paths and the kerf between them.
+    """
+    yield from _judge_edges(job, sheet, plan, pieces)
+    yield from _judge_pairs(job, plan.gap, plan.kerf_on(sheet), pieces)
+
+
+def _judge_edges(job: JobFile, sheet: SheetEntry, plan: PlanFile, pieces: Sequence[Piece]) -> Iterator[Fault]:
+    blank = blank_of(sheet)
+    if blank.is_empty or not pieces:
+        return
+    edge = blank.boundary
+    roomy = blank.buffer(SPACING, join_style="mitre")
+    shapely.prepare(edge)
+    shapely.prepare(roomy)
+    for piece in pieces:
+        part, copy = piece.key
+        region = piece.outline.region
+        if not roomy.covers(region):
+            outside = region.difference(roomy).representative_point()
+            at = (outside.x, outside.y)
+            yield Fault("outside", job.name, part, copy or None, at, "the cut leaves the blank")
+        elif plan.margin > SPACING and shapely.dwithin(piece.body, edge, plan.margin - SPACING):
+            left = piece.body.distance(edge)
+            text = f"the part lies {left:.2f} mm from the blank's edge, and the margin is {plan.margin:g} mm"
+            yield Fault("margin", job.name, part, copy or None, _near(piece.body, edge), text)
+
+
+def _judge_pairs(job: JobFile, gap: float, kerf: float, pieces: Sequence[Piece]) -> Iterator[Fault]:
+    if len(pieces) < 2:
+        return
+    foams = np.array([piece.foam for piece in pieces], dtype=object)
+    reach = max(gap, kerf) - SPACING
+    tree = shapely.STRtree(foams)
+    if reach > 0.0:
+        first, second = tree.query(foams, predicate="dwithin", distance=reach)
+    else:
+        first, second = tree.query(foams, predicate="intersects")
+    for one, other in sorted(zip(first.tolist(), second.tolist(), strict=True)):
+        if one < other:
+            fault = _judge_pair(job, gap, kerf, pieces[one], pieces[other])
+            if fault is not None:
+                yield fault
+
+
+def _judge_pair(job: JobFile, gap: float, kerf: float, one: Piece, other: Piece) -> Fault | None:
+    part, copy = other.key
+    name = f"'{one.key[0]}' copy {one.key[1]}" if one.key[0] else "an outline without a name"
+    shared = one.foam.buffer(-SPACING).intersection(other.foam)
+    if not shared.is_empty:
+        point = shared.representative_point()
+        return Fault("overlap", job.name, part, copy or None, (point.x, point.y), f"the part overlaps {name}")
+    apart, at = one.foam.distance(other.foam), _near(one.foam, other.foam)
+    if apart < gap - SPACING:
+        text = f"the part lies {apart:.2f} mm from {name}, and the gap is {gap:g} mm"
+        return Fault("too-close", job.name, part, copy or None, at, text)
+    if apart < kerf - SPACING:
+        text = f"the part lies {apart:.2f} mm from {name}, and each cut burns {kerf:g} mm away"
+        todo = "Set gap in the build file to the kerf or more and write the plan again"
+        return Fault("burnt", job.name, part, copy or None, at, text, todo)
+    return None
+
+
+def _near(one: BaseGeometry, other: BaseGeometry) -> Point:
+    first, _ = nearest_points(one, other)
+    return float(first.x), float(first.y)

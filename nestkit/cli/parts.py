@@ -1,0 +1,88 @@
+"""``nestkit parts``: the parts as they would be cut."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from nestkit.build.model import Build
+
+
+def parts(
+    build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
+    scale: Annotated[float | None, typer.Option(min=0.001, max=1000.0, help="Plan at this scale.")] = None,
+) -> None:
+    """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
+    build = read_build(build_file, scale)
+    from nestkit.cli.tables import show
+    from nestkit.nesting.group import how_cut
+    from nestkit.planning import requests
+    from nestkit.units import show_length, show_size
+
+    how = {part.name: how_cut(request, part) for request in requests(build) for part in request.parts}
+    rows = []
+    for part in build.parts:
+        width, height = part.shape.outline.size
+        notes = [f"{part.spares} spare{'s' if part.spares > 1 else ''}"] if part.spares else []
+        notes += ["mirrored pairs"] if part.mirrored_pairs else []
+        notes += [f"{len(part.findings)} to look at"] if part.findings else []
+        rows.append(
+            (
+                part.name,
+                show_size(width, height, build.unit),
+                show_length(part.thickness, build.unit),
+                part.material,
+                str(part.copies),
+                part.assembly or "-",
+                how[part.name] or "fits no sheet",
+                ", ".join(notes),
+            )
+        )
+    show(
+        (
+            ("part", "left"),
+            ("size", "right"),
+            ("thickness", "right"),
+            ("material", "left"),
+            ("copies", "right"),
+            ("assembly", "left"),
+            ("cut by", "left"),
+            ("notes", "left"),
+        ),
+        rows,
+    )
+    copies = sum(part.copies for part in build.parts)
+    typer.echo(f"{len(build.parts)} parts, {copies} copies, scale {build.scale:g}")
+    show_findings(build)
+
+
+def read_build(build_file: Path, scale: float | None) -> Build:
+    """The build, with what its material and the kerf have to say about it.
+
+    Raises
+    ------
+    InputError
+        With everything that is wrong.
+    """
+    from nestkit.build import load_build
+    from nestkit.errors import InputError
+    from nestkit.planning import with_cutting_findings
+    from nestkit.stock.materials import refuse_unsafe
+
+    build = load_build(build_file, scale)
+    problems = refuse_unsafe(build)
+    if problems:
+        raise InputError(problems)
+    return with_cutting_findings(build)
+
+
+def show_findings(build: Build) -> None:
+    """A line for each thing that was noticed."""
+    for finding in build.findings:
+        typer.echo(f"note: {finding}")
+    for part in build.parts:
+        for finding in part.findings:
+            typer.echo(f"{part.name}: {finding}")

@@ -1,0 +1,73 @@
+"""Makes one job of each planned sheet."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from nestkit.build.model import Build, Cutter
+from nestkit.cutting.kerf import CutPaths, cut_paths
+from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke
+from nestkit.cutting.order import in_cut_order, travel
+from nestkit.errors import Finding
+from nestkit.geometry import LineKind
+from nestkit.nesting.model import PlannedSheet
+from nestkit.units import show_length
+
+
+def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
+    """One job for each sheet, in the sheets' order; sheets cut by hand get theirs without kerf."""
+    rank_of = {assembly.name: rank for rank, assembly in enumerate(build.assemblies)}
+    paths: dict[tuple[str, bool], CutPaths] = {}
+    jobs = []
+    for sheet in sheets:
+        by_hand = sheet.how == "hand"
+        kerf = 0.0 if by_hand else build.cutter.kerf
+        strokes: list[Stroke] = []
+        for placed in sheet.placed:
+            part, matrix = placed.part, placed.placement.matrix
+            if (part.name, by_hand) not in paths:
+                paths[part.name, by_hand] = cut_paths(part.shape.outline, kerf)
+            cut = paths[part.name, by_hand]
+            for line in placed.shape.lines:
+                strokes.append(Stroke(MARK_LAYER, line.path, part.name, placed.copy, line.kind))
+            for hole in cut.inside:
+                strokes.append(Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy))
+            strokes.append(Stroke(CUT_OUTSIDE_LAYER, cut.outside.transformed(matrix), part.name, placed.copy))
+        ordered = in_cut_order(strokes, sheet, rank_of)
+        way = travel(ordered)
+        jobs.append(
+            Job(
+                name=_name(sheet, build),
+                sheet=sheet,
+                strokes=ordered,
+                travel=way,
+                seconds=0.0 if by_hand else _seconds(ordered, way, build.cutter),
+            )
+        )
+    return tuple(jobs)
+
+
+def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
+    """What the kerf does to each part that it does something to, by the part's name."""
+    if build.cutter.kind == "hand":
+        return {}
+    found = {
+        part.name: cut_paths(part.shape.outline, build.cutter.kerf).findings
+        for part in build.parts
+        if not part.by_hand
+    }
+    return {name: findings for name, findings in found.items() if findings}
+
+
+def _seconds(strokes: Sequence[Stroke], way: float, cutter: Cutter) -> float:
+    """Lengths over speeds; what the machine loses in corners is not in it."""
+    cuts = sum(stroke.path.length for stroke in strokes if stroke.kind is LineKind.CUT)
+    lines = sum(stroke.path.length for stroke in strokes if stroke.kind is not LineKind.CUT)
+    return cuts / cutter.cut_speed + lines / cutter.mark_speed + way / cutter.travel_speed
+
+
+def _name(sheet: PlannedSheet, build: Build) -> str:
+    material = re.sub(r"[^a-z0-9]+", "-", sheet.material.lower()).strip("-") or "foam"
+    thickness = show_length(sheet.thickness, build.unit).replace(" ", "")
+    return f"job-{sheet.index:02d}-{material}-{thickness}"

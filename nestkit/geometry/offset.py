@@ -1,0 +1,145 @@
+"""Closed paths moved outward or inward by a distance, with their arcs kept as arcs.
+
+pyclipper moves the flattened path; runs of its points that lie on a circle that must be there (an arc
+of the path moved, or the round corner about a vertex) become arcs again.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pyclipper
+from numpy.typing import NDArray
+
+from nestkit.geometry.arcs import arc_centre, bulge_of
+from nestkit.geometry.path import Path
+
+#: Whole-number units in a millimetre.
+UNITS = 100_000
+#: Arcs are flattened this finely before they are moved, and found again within twice this, mm.
+FINE = 0.002
+#: An arc is made of at least this many points.
+FEWEST = 3
+
+Circles = NDArray[np.float64]
+
+
+def offset(path: Path, distance: float) -> list[Path]:
+    """A closed path grown by ``distance`` mm with round corners, or shrunk when it is negative.
+
+    Parameters
+    ----------
+    path : Path
+        Closed; its direction does not matter.
+    distance : float, mm
+
+    Returns
+    -------
+    list of Path
+        Counter-clockwise boundaries, largest first, then clockwise ones (a slot that closed leaves
+        such a hole). Empty when nothing is left.
+
+    Raises
+    ------
+    ValueError
+        When the path is open.
+    """
+    if not path.closed:
+        raise ValueError("only a closed path can be grown or shrunk")
+    if path.signed_area < 0.0:
+        path = path.reversed()
+    if distance == 0.0:
+        return [path]
+    flat = path.flatten(FINE)
+    mover = pyclipper.PyclipperOffset(2.0, FINE * UNITS)
+    mover.AddPath(
+        np.rint(flat * UNITS).astype(np.int64).tolist(), pyclipper.JT_ROUND, pyclipper.ET_CLOSEDPOLYGON
+    )
+    rings = [np.array(ring, dtype=np.float64) / UNITS for ring in mover.Execute(distance * UNITS)]
+    circles = _circles(path, flat, distance)
+    paths = [_with_arcs(ring, circles) for ring in rings if len(ring) >= 3]
+    return sorted(paths, key=lambda moved: -moved.signed_area)
+
+
+def _circles(path: Path, flat: NDArray[np.float64], distance: float) -> Circles:
+    """Circles on which the moved path's arcs lie: x, y, radius, (n, 3)."""
+    found: list[tuple[float, float, float]] = []
+    for x0, y0, x1, y1, bulge in path.pieces():
+        if bulge and (x0 != x1 or y0 != y1):
+            cx, cy, radius = arc_centre(x0, y0, x1, y1, bulge)
+            moved = radius + math.copysign(distance, bulge * distance)
+            if moved > 2.0 * FINE:
+                found.append((cx, cy, moved))
+    corners = path.points
+    rounded = np.column_stack((corners, np.full(len(corners), abs(distance))))
+    # Large circles first: where both would do, the drawn arc is meant, not the corner.
+    return np.concatenate((np.array(found).reshape(-1, 3), rounded))
+
+
+def _with_arcs(ring: NDArray[np.float64], circles: Circles) -> Path:
+    """The ring with each run of points on one circle made an arc."""
+    on = _circle_of_pieces(ring, circles)
+    if (on >= 0).all() and (on == on[0]).all():
+        cx, cy, radius = circles[on[0]]
+        circle = Path.circle(cx, cy, radius)
+        return circle if _doubled_area(ring) > 0.0 else circle.reversed()
+    count = len(ring)
+    # Begin where one run ends and another begins, so that no run is cut in two.
+    begin = next((k for k in range(count) if on[k] != on[k - 1]), 0)
+    rows: list[tuple[float, float, float]] = []
+    k = 0
+    while k < count:
+        first = (begin + k) % count
+        length = 1
+        while k + length < count and on[first] >= 0 and on[(begin + k + length) % count] == on[first]:
+            length += 1
+        if on[first] >= 0 and length + 1 >= FEWEST:
+            rows += _arc(ring, circles[on[first]], first, length)
+            k += length
+        else:
+            rows.append((float(ring[first, 0]), float(ring[first, 1]), 0.0))
+            k += 1
+    if len(rows) < 3 and not any(row[2] for row in rows):
+        return Path.polyline(ring, True)
+    return Path(np.array(rows), True)
+
+
+def _circle_of_pieces(ring: NDArray[np.float64], circles: Circles) -> NDArray[np.int64]:
+    """For each piece from a point to the next, the first circle that holds ends and middle; or -1."""
+    after = np.roll(ring, -1, axis=0)
+    middle = (ring + after) / 2.0
+    found = np.full(len(ring), -1, dtype=np.int64)
+    for number, (cx, cy, radius) in enumerate(circles):
+        off = np.abs(np.hypot(ring[:, 0] - cx, ring[:, 1] - cy) - radius)
+        if not (off <= 2.0 * FINE).any():
+            continue
+        near = off <= 2.0 * FINE
+        sunk = np.abs(np.hypot(middle[:, 0] - cx, middle[:, 1] - cy) - radius) <= 4.0 * FINE
+        fits = near & np.roll(near, -1) & sunk & (found < 0)
+        found[fits] = number
+    return found
+
+
+def _arc(
+    ring: NDArray[np.float64], circle: NDArray[np.float64], first: int, length: int
+) -> list[tuple[float, float, float]]:
+    """Rows for an arc over ``length`` pieces from point ``first``, in halves of at most half a circle."""
+    count = len(ring)
+    spots = ring[[(first + k) % count for k in range(length + 1)]] - circle[:2]
+    angles = np.unwrap(np.arctan2(spots[:, 1], spots[:, 0]))
+    sweep = float(angles[-1] - angles[0])
+    parts = max(1, math.ceil(abs(sweep) / math.pi - 1e-9))
+    rows = []
+    for part in range(parts):
+        x, y = ring[first]
+        if part:
+            angle = angles[0] + sweep * part / parts
+            x, y = circle[0] + circle[2] * math.cos(angle), circle[1] + circle[2] * math.sin(angle)
+        rows.append((float(x), float(y), bulge_of(sweep / parts)))
+    return rows
+
+
+def _doubled_area(ring: NDArray[np.float64]) -> float:
+    x, y = ring[:, 0], ring[:, 1]
+    return float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())

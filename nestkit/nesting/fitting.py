@@ -1,0 +1,42 @@
+"""Whether a part fits a sheet at all, alone, at one of its turns."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from nestkit.build.model import Turns
+from nestkit.geometry import Outline
+
+#: Steps of the sweep over all turns when any turn is allowed, radians.
+SWEEP = math.radians(0.5)
+#: An outline that is larger than its room by no more than this still fits, mm.
+HAIR = 0.002
+
+
+def turns_that_fit(outline: Outline, turns: Turns, room: tuple[float, float]) -> tuple[float, ...]:
+    """The turns at which the outline's bounding box fits into a room.
+
+    Parameters
+    ----------
+    outline : Outline
+    turns : Turns
+        When any turn is allowed, turns in steps of half a degree are looked at.
+    room : (float, float), mm
+        Width and height, the margin taken off.
+
+    Returns
+    -------
+    tuple of float, radians
+        In ascending order; empty when there is none.
+    """
+    angles = np.arange(0.0, math.tau, SWEEP) if turns.angles is None else np.array(turns.angles)
+    points = outline.exterior.flatten(0.01)
+    found = []
+    for angle in angles:
+        c, s = math.cos(angle), math.sin(angle)
+        xs, ys = points[:, 0] * c - points[:, 1] * s, points[:, 0] * s + points[:, 1] * c
+        if np.ptp(xs) <= room[0] + HAIR and np.ptp(ys) <= room[1] + HAIR:
+            found.append(float(angle))
+    return tuple(found)

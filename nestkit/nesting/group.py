@@ -1,0 +1,376 @@
+"""Plans one group: all parts of one material and thickness, over the sheets there are for it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from nestkit.build.model import CutterKind, Part, Sheet, Turns
+from nestkit.nesting.bounds import EPSILON, fewest_sheets, least_money
+from nestkit.nesting.fitting import turns_that_fit
+from nestkit.nesting.forms import Forms, turn_choices
+from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
+from nestkit.nesting.problem import Item, Layout, Spacing
+from nestkit.nesting.search import STARTS, NestResult, Score, search
+from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
+from nestkit.nesting.supply import SheetBin, Supply, offers, rectangle, supply
+
+#: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
+FIRST_LOOK = len(STARTS)
+
+Copy = tuple[Part, int]
+Report = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, eq=False)
+class GroupRequest:
+    """What is to be planned.
+
+    Parameters
+    ----------
+    material, thickness
+        Of the group (mm).
+    parts : sequence of Part
+        All of that material and thickness.
+    sheets : sequence of Sheet
+        Likewise.
+    cutter : str
+        laser, knife or hand.
+    bed : (float, float) or None
+    spacing : Spacing
+    """
+
+    material: str
+    thickness: float
+    parts: Sequence[Part]
+    sheets: Sequence[Sheet]
+    cutter: CutterKind
+    bed: tuple[float, float] | None
+    spacing: Spacing
+
+    @property
+    def copies(self) -> int:
+        """Copies asked for, spares included."""
+        return sum(part.copies for part in self.parts)
+
+
+@dataclass(frozen=True, eq=False)
+class GroupPlan:
+    """The group's figures, its sheets (indices count from 1 within the group), what is left out."""
+
+    group: Group
+    sheets: tuple[PlannedSheet, ...]
+    unplaced: tuple[Unplaced, ...]
+    stopped: bool
+    rounds: int
+
+
+@dataclass(frozen=True, eq=False)
+class _Batch:
+    """Copies that are cut the same way, with the items they are to the engine."""
+
+    how: CutterKind
+    bed: tuple[float, float] | None
+    copies: list[Copy]
+    items: list[Item]
+
+
+def plan_group(
+    request: GroupRequest,
+    *,
+    seed: int,
+    stop: Stop,
+    asked_to_stop: Callable[[], bool] = lambda: False,
+    progress: Report | None = None,
+) -> GroupPlan:
+    """Chooses sheets and places every copy that fits.
+
+    Money comes first, then the number of sheets, then the emptiest sheet, so that what remains is
+    one large leftover. `progress` is given the round and the sheets used so far.
+    """
+    batches, unplaced = _batches(request)
+    taken: Counter[str] = Counter()
+    sheets: list[PlannedSheet] = []
+    used: list[SheetBin] = []
+    stopped, rounds = False, 0
+    for batch in batches:
+        found, chosen = _pack(request, batch, taken, seed, stop, asked_to_stop, progress)
+        stopped = stopped or asked_to_stop()
+        rounds += found.rounds
+        layout = _in_copy_order(batch.items, found.layout)
+        planned, bins = _planned(request, batch, layout, chosen, len(sheets))
+        sheets += planned
+        used += bins
+        for sheet_bin in bins:
+            name, number = sheet_bin.which
+            taken[name] = max(taken[name], number)
+        why = "stopped before it was placed" if stopped else "no sheet left: the shop's are full"
+        unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
+    group = _figures(request, batches, sheets, used, unplaced)
+    return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
+
+
+def _batches(request: GroupRequest) -> tuple[list[_Batch], list[Unplaced]]:
+    """Splits the copies into those for the cutter, those for the hand and those that fit nowhere."""
+    by_machine = _Batch(request.cutter, request.bed, [], [])
+    by_hand = _Batch("hand", None, [], [])
+    unplaced: list[Unplaced] = []
+    for kind, part in enumerate(request.parts):
+        how = how_cut(request, part)
+        if how is None:
+            why = _too_large(part, request)
+            unplaced += [Unplaced(part, copy, why) for copy in range(1, part.copies + 1)]
+            continue
+        batch = by_hand if how == "hand" else by_machine
+        item = Item(part.shape.outline, part.turns, kind=kind)
+        turns = _useful_turns(item, _rooms(request, batch.bed))
+        for copy in range(1, part.copies + 1):
+            batch.copies.append((part, copy))
+            batch.items.append(replace(item, turns=turns, mirrored=part.is_mirrored(copy)))
+    return [batch for batch in (by_machine, by_hand) if batch.items], unplaced
+
+
+def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
+    """How a part of the group is cut: by the cutter, by hand on a whole sheet, or not at all (None).
+
+    A part goes to the hand when the maker asks for it, or when it fits whole sheets but not the bed.
+    """
+    item = Item(part.shape.outline, part.turns)
+    if not part.by_hand and request.cutter != "hand" and _fits(item, _rooms(request, request.bed)):
+        return request.cutter
+    return "hand" if _fits(item, _rooms(request, None)) else None
+
+
+def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple[float, float]]:
+    """Sizes of the different bins, margin taken off, largest first."""
+    margin = 2.0 * request.spacing.margin
+    sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
+    row = supply(sheets, bed, 1, first=sheets[0] if sheets else None)
+    sizes = {(bin.blank.width - margin, bin.blank.height - margin) for bin in row.meaning}
+    return sorted(sizes, key=lambda size: -size[0] * size[1])
+
+
+def _fits(item: Item, rooms: Sequence[tuple[float, float]]) -> bool:
+    return any(turns_that_fit(item.outline, item.turns, room) for room in rooms)
+
+
+def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
+    """The item's own turns; when any is allowed but the square ones do not fit, the slanted ones that do."""
+    if item.turns.angles is not None:
+        return item.turns
+    square = Turns(turn_choices(item))
+    if any(turns_that_fit(item.outline, square, room) for room in rooms):
+        return item.turns
+    found = next(angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room)))
+    # A slanted part has little choice: the first, middle and last turn that fit say enough.
+    return Turns(tuple(sorted({found[0], found[len(found) // 2], found[-1]})))
+
+
+def _too_large(part: Part, request: GroupRequest) -> str:
+    if not request.sheets:
+        return "there is no sheet of its material and thickness"
+    width, height = part.shape.outline.size
+    largest = max(request.sheets, key=lambda s: s.size[0] * s.size[1]).size
+    return (
+        f"{width:.1f} x {height:.1f} mm fits no sheet at its allowed turns; the largest is "
+        f"{largest[0]:.0f} x {largest[1]:.0f} mm, of which {request.spacing.margin:g} mm all round stay free"
+    )
+
+
+def _pack(
+    request: GroupRequest,
+    batch: _Batch,
+    taken: Counter[str],
+    seed: int,
+    stop: Stop,
+    asked_to_stop: Callable[[], bool],
+    progress: Report | None,
+) -> tuple[NestResult, Supply]:
+    """The best layout over the kinds of sheet that could be bought first."""
+    items, spacing = batch.items, request.spacing
+    kinds: list[Sheet | None] = [sheet for sheet in request.sheets if sheet.buy]
+    least = fewest_sheets(items, offers(request.sheets), spacing)
+    money = least_money(items, offers(request.sheets), spacing)
+
+    forms = Forms(items, spacing)
+
+    def enough(score: Score) -> bool:
+        return score[0] == 0 and score[1] <= money + EPSILON and score[2] <= least
+
+    def run(first: Sheet | None, rule: Stop, start: int) -> tuple[NestResult, Supply]:
+        row = supply(request.sheets, batch.bed, len(items), first, dict(taken))
+        report = None if progress is None else lambda n, s: progress(start + n, int(s[2]))
+        found = search(
+            items,
+            row.bins,
+            spacing,
+            score=lambda layout: _score(items, layout, row),
+            enough=enough,
+            seed=seed,
+            stop=rule,
+            asked_to_stop=asked_to_stop,
+            forms=forms,
+            progress=report,
+        )
+        return found, row
+
+    if len(kinds) <= 1:
+        return run(kinds[0] if kinds else None, stop, 0)
+    looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
+    order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
+    best = looks[order[0]]
+    spent = sum(look[0].rounds for look in looks)
+    if not (enough(best[0].score) or stop(spent) or asked_to_stop()):
+        longer = run(kinds[order[0]], _Later(stop, spent), spent)
+        if longer[0].score <= best[0].score:
+            best = longer
+    return _cheaper_sheets(request, batch, best)
+
+
+class _Later:
+    """A stop rule for a search that goes on after some rounds were spent elsewhere."""
+
+    def __init__(self, rule: Stop, spent: int) -> None:
+        self._rule, self._spent = rule, spent
+
+    def __call__(self, rounds: int) -> bool:
+        return self._rule(rounds + self._spent)
+
+
+def _score(items: Sequence[Item], layout: Layout, row: Supply) -> Score:
+    """Left out, money, sheets, area on the emptiest sheet, then how far the parts reach on it."""
+    area: dict[tuple[str, int], float] = {}
+    reach: dict[tuple[str, int], float] = {}
+    price: dict[tuple[str, int], float] = {}
+    for seat in layout.seats:
+        sheet_bin = row.meaning[seat.bin]
+        item = items[seat.item]
+        area[sheet_bin.which] = area.get(sheet_bin.which, 0.0) + item.outline.area
+        price[sheet_bin.which] = sheet_bin.sheet.price if sheet_bin.bought else 0.0
+        right = item.outline.transformed(seat.placement.matrix).bounds[2] + sheet_bin.blank.x
+        reach[sheet_bin.which] = max(reach.get(sheet_bin.which, 0.0), right)
+    emptiest = min(area, key=lambda which: (area[which], which), default=None)
+    return (
+        float(len(layout.left_out)),
+        round(sum(price.values()), 6),
+        float(len(area)),
+        round(area[emptiest], 3) if emptiest else 0.0,
+        round(reach[emptiest], 3) if emptiest else 0.0,
+    )
+
+
+def _cheaper_sheets(
+    request: GroupRequest, batch: _Batch, best: tuple[NestResult, Supply]
+) -> tuple[NestResult, Supply]:
+    """Moves what lies on a bought sheet to a cheaper kind where that holds it as well."""
+    found, row = best
+    layout = found.layout
+    bins, meaning = list(row.bins), list(row.meaning)
+    numbers = Counter({sheet.name: sheet.in_shop for sheet in request.sheets})
+    for sheet_bin in {m.which: m for m in meaning}.values():
+        numbers[sheet_bin.sheet.name] = max(numbers[sheet_bin.sheet.name], sheet_bin.number)
+    whole = {meaning[seat.bin].which: meaning[seat.bin] for seat in layout.seats if meaning[seat.bin].bought}
+    for which, sheet_bin in whole.items():
+        members = [seat.item for seat in layout.seats if meaning[seat.bin].which == which]
+        cheaper = [s for s in request.sheets if s.buy and s.price < sheet_bin.sheet.price - EPSILON]
+        for kind in sorted(cheaper, key=lambda s: (s.price, s.name)):
+            bought = replace(kind, in_shop=0)
+            one = supply([bought], batch.bed, 1, first=bought)
+            some = [batch.items[n] for n in members]
+            moved = search(
+                some,
+                one.bins,
+                request.spacing,
+                score=lambda tried: (float(len(tried.left_out)),),
+                enough=lambda score: score[0] == 0,
+                seed=0,
+                stop=AfterRounds(FIRST_LOOK),
+            ).layout
+            if moved.left_out:
+                continue
+            numbers[kind.name] += 1
+            shift = len(bins)
+            bins += one.bins
+            meaning += [replace(m, sheet=kind, number=numbers[kind.name]) for m in one.meaning]
+            kept = [seat for seat in layout.seats if meaning[seat.bin].which != which]
+            kept += [replace(s, item=members[s.item], bin=s.bin + shift) for s in moved.seats]
+            layout = replace(layout, seats=tuple(kept))
+            break
+    changed = Supply(tuple(bins), tuple(meaning))
+    return replace(found, layout=layout, score=_score(batch.items, layout, changed)), changed
+
+
+def _in_copy_order(items: Sequence[Item], layout: Layout) -> Layout:
+    """The same layout with interchangeable copies numbered in the order of their sheets."""
+    alike: dict[tuple[int, bool], list[int]] = {}
+    for number, item in enumerate(items):
+        alike.setdefault((item.kind, item.mirrored), []).append(number)
+    seats = []
+    ordered = sorted(layout.seats, key=lambda s: (s.bin, s.placement.x, s.placement.y))
+    for seat in ordered:
+        item = items[seat.item]
+        seats.append(replace(seat, item=alike[item.kind, item.mirrored].pop(0)))
+    return Layout(tuple(seats), tuple(sorted(n for numbers in alike.values() for n in numbers)))
+
+
+def _planned(
+    request: GroupRequest, batch: _Batch, layout: Layout, row: Supply, before: int
+) -> tuple[list[PlannedSheet], list[SheetBin]]:
+    """Planned sheets in the order in which their bins stand."""
+    sheets: list[PlannedSheet] = []
+    bins: list[SheetBin] = []
+    for number in sorted({seat.bin for seat in layout.seats}):
+        sheet_bin = row.meaning[number]
+        blank = sheet_bin.blank
+        placed = tuple(
+            PlacedPart(*batch.copies[seat.item], seat.placement)
+            for seat in sorted(layout.seats, key=lambda s: s.item)
+            if seat.bin == number
+        )
+        bins.append(sheet_bin)
+        sheets.append(
+            PlannedSheet(
+                index=before + len(sheets) + 1,
+                stock=sheet_bin.sheet.name,
+                stock_number=sheet_bin.number,
+                bought=sheet_bin.bought,
+                blank_origin=None if sheet_bin.is_whole else (blank.x, blank.y),
+                material=request.material,
+                thickness=request.thickness,
+                outline=rectangle(blank.width, blank.height),
+                how=batch.how,
+                placed=placed,
+            )
+        )
+    return sheets, bins
+
+
+def _figures(
+    request: GroupRequest,
+    batches: Sequence[_Batch],
+    sheets: Sequence[PlannedSheet],
+    used: Sequence[SheetBin],
+    unplaced: Sequence[Unplaced],
+) -> Group:
+    whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
+    area = sum(sheet_bin.size[0] * sheet_bin.size[1] for sheet_bin in whole.values())
+    foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
+    items = [item for batch in batches for item in batch.items]
+    least = min(fewest_sheets(items, offers(request.sheets), request.spacing), len(whole))
+    return Group(
+        material=request.material,
+        thickness=request.thickness,
+        parts=request.copies,
+        sheets_used=len(whole),
+        sheets_at_least=least,
+        proven=least == len(whole) and not unplaced,
+        waste=1.0 - foam / area if area else 0.0,
+        cost=sum(sheet_bin.sheet.price for sheet_bin in whole.values() if sheet_bin.bought),
+        to_buy=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought),
+        from_shop=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if not sheet_bin.bought),
+    )
+
+
+def _counted(names: Iterable[str]) -> tuple[tuple[str, int], ...]:
+    return tuple(sorted(Counter(names).items()))

@@ -1,0 +1,128 @@
+"""No-fit polygons on a grid of whole numbers.
+
+The no-fit polygon of a fixed piece and a moving one is where the moving one's origin may not lie. It
+is the union of the Minkowski sums of their convex pieces; the moving piece's are turned about the
+origin (Bennell and Oliveira 2008, "The geometry of nesting problems: a tutorial", EJOR 184).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import pyclipper
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+from nestkit.geometry.convex import GridPoint, convex_pieces, convex_sum, from_lowest
+
+#: Whole-number units in a millimetre.
+UNITS = 10_000
+
+Contour = NDArray[np.int64]
+#: A convex counter-clockwise ring from its lowest, then leftmost, point.
+Piece = list[GridPoint]
+
+
+def to_units(points: NDArray[np.float64]) -> Contour:
+    """Millimetres to whole-number units."""
+    units: Contour = np.rint(points * UNITS).astype(np.int64)
+    return units
+
+
+def pieces_in_units(polygon: Polygon) -> list[Piece]:
+    """Convex pieces of a polygon in whole-number units, each from its lowest point, counter-clockwise."""
+    pieces = [to_units(piece) for piece in convex_pieces(polygon)]
+    return [_piece(piece) for piece in pieces if _doubled_area(piece) > 0]
+
+
+def turned_about(pieces: Sequence[Piece]) -> list[Piece]:
+    """The pieces turned by half a turn about the origin and drawn in by one unit.
+
+    These are what a moving part's pieces are to the sums of `no_fit`. Drawn in, they let a part that
+    fits exactly into a slot find its place there.
+    """
+    return [_piece(_drawn_in(-np.array(piece, dtype=np.int64))) for piece in pieces]
+
+
+def _piece(ring: Contour) -> Piece:
+    return from_lowest([(int(x), int(y)) for x, y in ring])
+
+
+def _doubled_area(ring: Contour) -> int:
+    x, y = ring[:, 0], ring[:, 1]
+    return int((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+
+
+def no_fit(fixed: Sequence[Piece], moving: Sequence[Piece]) -> list[Contour]:
+    """Contours of the no-fit polygon: outer ones counter-clockwise, holes clockwise.
+
+    Parameters
+    ----------
+    fixed : sequence of Piece
+        From `pieces_in_units`.
+    moving : sequence of Piece
+        From `turned_about`.
+
+    Returns
+    -------
+    list of (n, 2) int
+        The moving piece's origin may lie on a contour (the pieces touch) but not inside.
+    """
+    # Sums of one fixed piece are joined first: the clipper's time grows faster than the number of rings.
+    few, many = (fixed, moving) if len(fixed) <= len(moving) else (moving, fixed)
+    joined = [ring for a in few for ring in union(convex_sum(a, b) for b in many)]
+    return [np.array(ring, dtype=np.int64) for ring in union(joined)]
+
+
+def _drawn_in(ring: Contour) -> Contour:
+    """A convex ring made smaller by about one unit on each side."""
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    if ((high - low) <= 4).any():
+        return ring
+    before = ring - np.roll(ring, 1, axis=0)
+    after = np.roll(ring, -1, axis=0) - ring
+    normals = _unit_normals(before) + _unit_normals(after)
+    # Moving a corner by (n1 + n2) / (1 + n1.n2) moves both its edges in by one unit; capped at sharp tips.
+    scale = np.maximum((normals * normals).sum(axis=1) / 2.0, 0.25)
+    drawn_in: Contour = np.rint(ring + normals / scale[:, None]).astype(np.int64)
+    return drawn_in
+
+
+def _unit_normals(edges: Contour) -> NDArray[np.float64]:
+    """Inward unit normals of counter-clockwise edges."""
+    lengths = np.maximum(np.hypot(edges[:, 0], edges[:, 1]), 1e-12)
+    return np.column_stack((-edges[:, 1], edges[:, 0])) / lengths[:, None]
+
+
+def union(rings: Iterable[Piece]) -> list[Piece]:
+    """Union of rings: outer ones counter-clockwise, holes clockwise."""
+    paths = [ring for ring in rings if len(ring) >= 3]
+    if len(paths) < 2:
+        return paths
+    clipper = pyclipper.Pyclipper()
+    clipper.AddPaths(paths, pyclipper.PT_SUBJECT, True)
+    found: list[Piece] = clipper.Execute(pyclipper.CT_UNION, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
+    return found
+
+
+def free_places(room: tuple[int, int, int, int], blocked: Sequence[Contour]) -> list[Contour]:
+    """The part of a box (x0, y0, x1, y1) that no blocked contour covers, as contours."""
+    x0, y0, x1, y1 = room
+    box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], dtype=np.int64)
+    near = [
+        ring
+        for ring in blocked
+        if len(ring)
+        and ring[:, 0].min() < x1
+        and ring[:, 0].max() > x0
+        and ring[:, 1].min() < y1
+        and ring[:, 1].max() > y0
+    ]
+    if not near:
+        return [box]
+    clipper = pyclipper.Pyclipper()
+    clipper.AddPath(box.tolist(), pyclipper.PT_SUBJECT, True)
+    clipper.AddPaths([ring.tolist() for ring in near], pyclipper.PT_CLIP, True)
+    found = clipper.Execute(pyclipper.CT_DIFFERENCE, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
+    return [np.array(ring, dtype=np.int64) for ring in found]

@@ -1,0 +1,111 @@
+"""The sheets that a group may use, put in a row as bins: those in the shop first, then bought ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from nestkit.build.model import Sheet
+from nestkit.geometry import Outline, Path
+from nestkit.nesting.bounds import Offer
+from nestkit.nesting.problem import Bin
+from nestkit.stock.blanks import Blank, blanks_of, turned_for
+
+
+@dataclass(frozen=True, slots=True)
+class SheetBin:
+    """One bin of a supply: a whole sheet or a blank of one.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    number : int
+        Which sheet of its kind, counting from 1; those in the shop come first.
+    bought : bool
+    size : (float, float), mm
+        Of the whole sheet, as it is laid.
+    blank : Blank
+    """
+
+    sheet: Sheet
+    number: int
+    bought: bool
+    size: tuple[float, float]
+    blank: Blank
+
+    @property
+    def is_whole(self) -> bool:
+        """True when the blank is the sheet itself."""
+        return (self.blank.width, self.blank.height) == self.size
+
+    @property
+    def which(self) -> tuple[str, int]:
+        """Names the sheet; blanks of one sheet share it."""
+        return self.sheet.name, self.number
+
+
+@dataclass(frozen=True, eq=False)
+class Supply:
+    """Bins in the order in which they are opened, and what each of them is."""
+
+    bins: tuple[Bin, ...]
+    meaning: tuple[SheetBin, ...]
+
+
+def rectangle(width: float, height: float) -> Outline:
+    """A rectangle with its lower left corner at the origin."""
+    return Outline(Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True))
+
+
+def supply(
+    sheets: Sequence[Sheet],
+    bed: tuple[float, float] | None,
+    at_most: int,
+    first: Sheet | None = None,
+    taken: dict[str, int] | None = None,
+) -> Supply:
+    """Puts sheets in a row.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        All of one material and thickness.
+    bed : (float, float) or None
+        What does not lie on it is cut into blanks.
+    at_most : int
+        How many sheets of a kind that can be bought are ever needed.
+    first : Sheet, optional
+        The kind that is bought before others; without it nothing is bought.
+    taken : dict, optional
+        How many sheets of each name are used already.
+    """
+    taken = taken or {}
+    row: list[tuple[Sheet, int, bool]] = []
+    for sheet in sorted(sheets, key=lambda s: -s.size[0] * s.size[1]):
+        row += [(sheet, n, False) for n in range(taken.get(sheet.name, 0) + 1, sheet.in_shop + 1)]
+    others = sorted((s for s in sheets if s is not first), key=lambda s: (s.price, s.size))
+    for sheet in [first, *others] if first is not None else []:
+        if sheet.buy:
+            start = max(sheet.in_shop, taken.get(sheet.name, 0))
+            row += [(sheet, n, True) for n in range(start + 1, start + at_most + 1)]
+    outlines: dict[tuple[float, float], Outline] = {}
+    kinds: dict[tuple[float, float], int] = {}
+    bins: list[Bin] = []
+    meaning: list[SheetBin] = []
+    for sheet, number, bought in row:
+        size = turned_for(sheet.size, bed)
+        for blank in blanks_of(size, bed):
+            shape = (blank.width, blank.height)
+            if shape not in outlines:
+                outlines[shape] = rectangle(*shape)
+                kinds[shape] = len(kinds)
+            bins.append(Bin(outlines[shape], kinds[shape]))
+            meaning.append(SheetBin(sheet, number, bought, size, blank))
+    return Supply(tuple(bins), tuple(meaning))
+
+
+def offers(sheets: Sequence[Sheet]) -> list[Offer]:
+    """What the bounds may count on: shop sheets at no price, bought ones in any number."""
+    found = [Offer(sheet.size, 0.0, sheet.in_shop) for sheet in sheets if sheet.in_shop > 0]
+    found += [Offer(sheet.size, sheet.price, None) for sheet in sheets if sheet.buy]
+    return found

@@ -1,0 +1,92 @@
+"""A job as a DXF file: R2010, millimetres, one layer for each kind of work, in cut order."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import ezdxf
+from ezdxf.document import Drawing
+
+from nestkit.cutting.model import SHEET_LAYER, Job
+from nestkit.geometry import Path
+from nestkit.output.palette import layer_colour, running_order
+from nestkit.output.text import number, plain
+
+#: Application id under which each entity carries its part (group 1000) and copy (group 1071).
+APP_ID = "NESTKIT"
+
+# Coordinates finer than this say nothing about foam, and make the files twice as long.
+_DIGITS = 6
+
+
+@contextmanager
+def _fixed_dates_and_ids() -> Iterator[None]:
+    """Lets ezdxf write the same dates and ids each time, so that the same job gives the same bytes."""
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = before
+
+
+def dxf_bytes(job: Job) -> bytes:
+    """The job's DXF file.
+
+    The sheet's edge comes first, then the strokes in cut order. Arcs are bulges.
+
+    Raises
+    ------
+    ValueError
+        When a stroke lies on a layer that no job has.
+    """
+    with _fixed_dates_and_ids():
+        document = ezdxf.new("R2010", setup=False, units=ezdxf.units.MM)
+        document.header["$INSUNITS"] = 4
+        document.header["$MEASUREMENT"] = 1
+        document.appids.new(APP_ID)
+        _add_layers(document, job)
+        _add_strokes(document, job)
+        _set_extents(document, job)
+        # ezdxf would add the same classes from a set, in another order each time.
+        for kind in sorted(document.entitydb.dxf_types_in_use()):
+            document.classes.add_class(kind)
+        text = io.StringIO(newline="\n")
+        document.write(text)
+    return text.getvalue().encode("utf-8", errors="dxfreplace")
+
+
+def _add_layers(document: Drawing, job: Job) -> None:
+    document.layers.remove("Defpoints")
+    for name in running_order(job):
+        colour = layer_colour(name)
+        layer = document.layers.add(name, color=colour.indexed, plot=name != SHEET_LAYER)
+        layer.rgb = colour.rgb
+
+
+def _add_strokes(document: Drawing, job: Job) -> None:
+    space = document.modelspace()
+
+    def add(path: Path, layer: str) -> ezdxf.entities.LWPolyline:
+        rows = [(number(x, _DIGITS), number(y, _DIGITS), float(b)) for x, y, b in path.vertices]
+        return space.add_lwpolyline(rows, format="xyb", close=path.closed, dxfattribs={"layer": layer})
+
+    for ring in job.sheet.outline.rings():
+        add(ring, SHEET_LAYER)
+    for stroke in job.strokes:
+        entity = add(stroke.path, stroke.layer)
+        entity.set_xdata(APP_ID, [(1000, plain(stroke.part)), (1071, stroke.copy)])
+
+
+def _set_extents(document: Drawing, job: Job) -> None:
+    boxes = [job.sheet.outline.bounds, *(stroke.path.bounds for stroke in job.strokes)]
+    x0, y0 = min(box[0] for box in boxes), min(box[1] for box in boxes)
+    x1, y1 = max(box[2] for box in boxes), max(box[3] for box in boxes)
+    space = document.modelspace()
+    space.reset_extents((x0, y0, 0.0), (x1, y1, 0.0))
+    # ezdxf takes a corner at the origin for a missing one and would not hand it on to the header.
+    document.header["$EXTMIN"], document.header["$EXTMAX"] = (x0, y0, 0.0), (x1, y1, 0.0)
+    space.reset_limits((x0, y0), (x1, y1))
+    document.set_modelspace_vport(height=(y1 - y0) * 1.05, center=((x0 + x1) / 2.0, (y0 + y1) / 2.0))

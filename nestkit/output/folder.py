@@ -1,0 +1,280 @@
+"""Putting a set of files into a folder, all of them or none.
+
+The files are written into a new folder beside the old one; then the two change places. Files that the
+maker put into the old folder come along. Nothing that nestkit did not write is ever deleted.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import secrets
+import shutil
+import stat
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from nestkit.errors import OutputError
+from nestkit.output.plan_json import FORMAT
+
+#: The file by which an earlier output is known.
+PLAN_FILE = "plan.json"
+
+# What any version writes beside the job files; a name that is missing here would count as the maker's.
+_OURS = frozenset({PLAN_FILE, "report.html", "shopping.csv", "cutting.csv"})
+
+
+def check_out(out: Path) -> None:
+    """See that `replace_folder` may write to ``out``, before the work that fills it.
+
+    Raises
+    ------
+    OutputError
+        When the folder is somebody else's, or there is no permission to write beside it.
+    """
+    with _told(out):
+        out = _real(out)
+        _survey(out, {})
+        above = out.parent
+        while not above.exists():
+            above = above.parent
+        if not above.is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
+        if not os.access(above, os.W_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+
+def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
+    """Make ``out`` a folder that holds ``files`` and whatever the maker had added to an earlier output.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        May be missing, empty, or hold an earlier output.
+    files : mapping of str to bytes
+        By their place in the folder, with forward slashes.
+
+    Raises
+    ------
+    OutputError
+        When the folder is somebody else's, or cannot be written. The folder is then as it was, and so
+        it is after any other exception.
+    """
+    with _told(out):
+        out = _real(out)
+        _recover(out)
+        _replace(out, files, _survey(out, files))
+
+
+@dataclass(frozen=True, slots=True)
+class _Survey:
+    """What an output folder holds, relative to it: everything, and that part of it which is the maker's."""
+
+    seen: tuple[Path, ...] = ()
+    kept: tuple[Path, ...] = ()
+
+
+def _real(out: Path) -> Path:
+    # Path.resolve raises RuntimeError at a loop of links, which the next step tells as an OSError.
+    return Path(os.path.realpath(out))
+
+
+def _replace(out: Path, files: Mapping[str, bytes], before: _Survey) -> None:
+    token = secrets.token_hex(4)
+    staged, aside = out.parent / f".{out.name}.new-{token}", out.parent / f".{out.name}.old-{token}"
+    made = _make_parents(out.parent)
+    try:
+        staged.mkdir()
+        for name, content in files.items():
+            target = staged / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(content)
+        for path in before.kept:
+            _bring_along(out / path, staged / path)
+        if out.exists():
+            with suppress(PermissionError):  # some network drives keep no modes
+                shutil.copymode(out, staged)
+            out.rename(aside)
+        staged.rename(out)
+    except BaseException:
+        if aside.exists():
+            if out.exists():
+                out.rename(staged)
+            aside.rename(out)
+        shutil.rmtree(staged, ignore_errors=True)
+        _remove_empty(made)
+        raise
+    # What the maker added is in the new folder by now, so the old one can go. Only what was seen goes:
+    # a file put there a moment ago stays, and a hidden leftover is no reason to call the output failed.
+    with suppress(OSError):
+        _remove(aside, before.seen)
+
+
+def _remove(folder: Path, seen: Iterable[Path]) -> None:
+    folders = {folder}
+    for path in (folder / each for each in seen):
+        if path.is_dir() and not path.is_symlink():
+            folders.add(path)
+        else:
+            path.unlink(missing_ok=True)
+        folders.update(parent for parent in path.parents if folder in parent.parents)
+    _remove_empty(sorted(folders, key=lambda each: len(each.parts), reverse=True))
+
+
+def _make_parents(folder: Path) -> list[Path]:
+    """Make ``folder`` and what is missing above it; those that were made, innermost first."""
+    missing: list[Path] = []
+    while not folder.exists():
+        missing.append(folder)
+        folder = folder.parent
+    made: list[Path] = []
+    try:
+        for each in reversed(missing):
+            each.mkdir()
+            made.insert(0, each)
+    except BaseException:
+        _remove_empty(made)
+        raise
+    return made
+
+
+def _remove_empty(folders: Iterable[Path]) -> None:
+    """Remove those of the folders that are empty, in the order given."""
+    for folder in folders:
+        with suppress(OSError):
+            folder.rmdir()
+
+
+def _recover(out: Path) -> None:
+    """Put back an earlier output that a crash between the two renames left under its other name."""
+    if out.exists() or not out.parent.is_dir():
+        return
+    old = [p for p in out.parent.iterdir() if p.name.startswith(f".{out.name}.old-") and _earlier_plan(p)]
+    if len(old) == 1:
+        old[0].rename(out)
+
+
+def _survey(out: Path, files: Mapping[str, bytes]) -> _Survey:
+    """What ``out`` holds before ``files`` are written to it.
+
+    Raises
+    ------
+    OutputError
+        When ``out`` is not for nestkit to replace.
+    """
+    if not out.exists():
+        return _Survey()
+    elsewhere = "Choose another folder with --out"
+    if not out.is_dir():
+        raise OutputError(f"{out} is a file, not a folder. {elsewhere}.")
+    here = Path.cwd()
+    if out == here or out in here.parents:
+        # It is going to be another folder of the same name; a terminal in it would be left in the old one.
+        raise OutputError(f"{out} is the folder that you are working in. {elsewhere}, one inside it.")
+    if not any(out.iterdir()):
+        return _Survey()
+    plan = _earlier_plan(out)
+    if plan is None:
+        raise OutputError(
+            f"{out} holds files, but no earlier plan that nestkit wrote. {elsewhere}, or empty this one."
+        )
+    ours = _OURS | _job_files(plan)
+    seen = tuple(_walk(out))
+    kept = tuple(path for path in seen if path.as_posix() not in ours)
+    for path in kept:
+        mode = (out / path).lstat().st_mode
+        if not (stat.S_ISREG(mode) or stat.S_ISLNK(mode) or stat.S_ISDIR(mode)):
+            raise OutputError(
+                f"{out / path} is neither a file nor a folder. Move it away, or {_lower(elsewhere)}."
+            )
+    new = {out / name for name in files}
+    needed = {folder for path in new for folder in path.parents}
+    clash = [
+        path
+        for path in (out / each for each in kept)
+        if path in new or new.intersection(path.parents) or (path in needed and not path.is_dir())
+    ]
+    if clash:
+        raise OutputError(
+            f"{clash[0]} was not written by nestkit and would be overwritten. Rename it, or "
+            f"{_lower(elsewhere)}."
+        )
+    return _Survey(seen, kept)
+
+
+def _lower(text: str) -> str:
+    return text[0].lower() + text[1:]
+
+
+def _earlier_plan(folder: Path) -> dict[str, Any] | None:
+    """The plan that nestkit wrote into ``folder``, or None."""
+    try:
+        data = json.loads((folder / PLAN_FILE).read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return None
+    return data if isinstance(data, dict) and data.get("format") == FORMAT else None
+
+
+def _job_files(plan: dict[str, Any]) -> set[str]:
+    """The cutter files that a plan speaks of."""
+    sheets = plan.get("sheets")
+    jobs = (
+        [sheet.get("job") for sheet in sheets if isinstance(sheet, dict)] if isinstance(sheets, list) else []
+    )
+    stems = {job.removesuffix(".dxf") for job in jobs if isinstance(job, str) and job.endswith(".dxf")}
+    return {f"{stem}{ending}" for stem in stems for ending in (".dxf", ".svg")}
+
+
+def _walk(folder: Path) -> Iterator[Path]:
+    """All files, links and empty folders below ``folder``, relative to it, sorted."""
+    for root, folders, names in os.walk(folder, onerror=_raise):
+        here = Path(root)
+        linked = [name for name in folders if (here / name).is_symlink()]
+        folders[:] = sorted(name for name in folders if name not in linked)
+        for name in sorted([*names, *linked]):
+            yield (here / name).relative_to(folder)
+        if not folders and not names and not linked and here != folder:
+            yield here.relative_to(folder)
+
+
+def _raise(error: OSError) -> None:
+    raise error
+
+
+def _bring_along(source: Path, target: Path) -> None:
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if source.is_dir() and not source.is_symlink():
+        target.mkdir(exist_ok=True)
+        return
+    try:
+        # A second name for the same file costs no space and keeps it exactly as it is.
+        os.link(source, target, follow_symlinks=False)
+    except (OSError, NotImplementedError):
+        shutil.copy2(source, target, follow_symlinks=False)
+
+
+@contextmanager
+def _told(out: Path) -> Iterator[None]:
+    """Turns what the system says into a message to the maker."""
+    try:
+        yield
+    except OutputError:
+        raise
+    except OSError as error:
+        raise OutputError(_reason(out, error)) from error
+
+
+def _reason(out: Path, error: OSError) -> str:
+    where = f"The plan cannot be written to {out}: "
+    after = " Nothing there was changed."
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return f"{where}the disk is full. Make room, or choose another folder with --out.{after}"
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return f"{where}no permission to write there. Choose another folder with --out.{after}"
+    if error.errno in (errno.ENOTDIR, errno.EEXIST):
+        return f"{where}a file stands where a folder is needed. Choose another folder with --out.{after}"
+    return f"{where}{error.strerror or error}. Choose another folder with --out.{after}"

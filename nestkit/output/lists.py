@@ -1,0 +1,164 @@
+"""``shopping.csv`` and ``cutting.csv``: lists for a spreadsheet or for the wall.
+
+Both are UTF-8 with a byte order mark, since spreadsheets take accents apart without it, and end their
+lines as RFC 4180 says. Lengths are in the build's unit, which the header names.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Sequence
+
+from nestkit.build.model import Build, Sheet
+from nestkit.cutting.model import CUT_OUTSIDE_LAYER, Job
+from nestkit.nesting.model import PlacedPart, Plan
+from nestkit.output.plan_json import job_file
+from nestkit.output.text import plain, show_number
+from nestkit.units import mm_per
+
+Cell = str | int
+
+# A cell that begins with one of these is a formula to a spreadsheet, the full-width forms included.
+_FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+
+
+def safe_cell(text: str) -> str:
+    """``text`` as a cell that no spreadsheet takes for a formula: such text gets an apostrophe in front."""
+    text = plain(text)
+    return f"'{text}" if text.lstrip().startswith(_FORMULA_STARTS) else text
+
+
+def cut_order(job: Job) -> tuple[PlacedPart, ...]:
+    """What lies on the job's sheet, in the order in which it is cut free."""
+    freed: dict[tuple[str, int], int] = {}
+    for place, stroke in enumerate(job.strokes):
+        if stroke.layer == CUT_OUTSIDE_LAYER:
+            freed[stroke.part, stroke.copy] = place
+    last = len(job.strokes)
+    return tuple(sorted(job.sheet.placed, key=lambda each: freed.get((each.part.name, each.copy), last)))
+
+
+def is_spare(placed: PlacedPart) -> bool:
+    """Whether this copy is one of the part's spares, which are its last ones."""
+    return placed.copy > placed.part.copies - placed.part.spares
+
+
+def shopping_rows(build: Build, plan: Plan) -> list[tuple[str, Sheet, int, float]]:
+    """What to get: "buy" or "take from the shop", the kind of sheet, how many, and what they cost.
+
+    Raises
+    ------
+    KeyError
+        When the plan asks for a sheet that the build does not list.
+    """
+    sheets = {sheet.name: sheet for sheet in build.sheets}
+    rows = [
+        ("buy", sheets[stock], count, count * sheets[stock].price)
+        for group in plan.groups
+        for stock, count in group.to_buy
+    ]
+    rows += [
+        ("take from the shop", sheets[stock], count, 0.0)
+        for group in plan.groups
+        for stock, count in group.from_shop
+    ]
+    return rows
+
+
+def shopping_bytes(build: Build, plan: Plan) -> bytes:
+    """``shopping.csv``: a row for each kind of sheet, then the total."""
+    unit, per = build.unit, mm_per(build.unit)
+    head = ("what", "sheet", "material", f"thickness ({unit})", f"width ({unit})", f"height ({unit})")
+    rows: list[Sequence[Cell]] = [(*head, "count", "price each", "price")]
+    total = 0.0
+    for what, sheet, count, price in shopping_rows(build, plan):
+        lengths = [_length(mm, per) for mm in (sheet.thickness, *sheet.size)]
+        each = sheet.price if what == "buy" else 0.0
+        rows.append((what, sheet.name, sheet.material, *lengths, count, _money(each), _money(price)))
+        total += price
+    rows.append(("total", "", "", "", "", "", "", "", _money(total)))
+    return _csv_bytes(rows)
+
+
+def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
+    """``cutting.csv``: a row for each copy in cut order; copies that are left out stand at the end."""
+    unit, per = build.unit, mm_per(build.unit)
+    rows: list[Sequence[Cell]] = [
+        (
+            "job",
+            "how",
+            "stock sheet",
+            "stock number",
+            f"blank at x ({unit})",
+            f"blank at y ({unit})",
+            "position",
+            "part",
+            "copy",
+            "assembly",
+            "material",
+            f"thickness ({unit})",
+            f"width ({unit})",
+            f"height ({unit})",
+            "mirrored",
+            "turn (deg)",
+            "note",
+        )
+    ]
+    for job in jobs:
+        sheet = job.sheet
+        blank = (
+            ("", "") if sheet.blank_origin is None else tuple(_length(mm, per) for mm in sheet.blank_origin)
+        )
+        for position, placed in enumerate(cut_order(job), start=1):
+            part = placed.part
+            rows.append(
+                (
+                    job_file(job),
+                    sheet.how,
+                    sheet.stock,
+                    sheet.stock_number,
+                    *blank,
+                    position,
+                    part.name,
+                    placed.copy,
+                    part.assembly,
+                    part.material,
+                    *(_length(mm, per) for mm in (part.thickness, *part.shape.outline.size)),
+                    "yes" if placed.placement.mirrored else "no",
+                    show_turn(placed.placement.turn),
+                    "spare" if is_spare(placed) else "",
+                )
+            )
+    for left in plan.unplaced:
+        part = left.part
+        lengths = [_length(mm, per) for mm in (part.thickness, *part.shape.outline.size)]
+        copy: list[Cell] = [part.name, left.copy, part.assembly, part.material, *lengths]
+        rows.append(
+            (*[""] * 7, *copy, "yes" if part.is_mirrored(left.copy) else "no", "", f"left out: {left.why}")
+        )
+    return _csv_bytes(rows)
+
+
+def show_turn(turn: float) -> str:
+    """A turn in degrees, 0 to 360, as a person writes it."""
+    degrees = round(math.degrees(turn) % 360.0, 1)
+    return show_number(0.0 if degrees >= 360.0 else degrees, 1)
+
+
+def _length(mm: float, per: float) -> str:
+    return show_number(mm / per, 1 if per == 1.0 else 3)
+
+
+def _money(value: float) -> str:
+    return f"{value:.2f}"
+
+
+def _csv_bytes(rows: Iterable[Sequence[Cell]]) -> bytes:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    for row in rows:
+        # Our own numbers are never negative, so they pass as they are.
+        writer.writerow([safe_cell(str(cell)) for cell in row])
+    return text.getvalue().encode("utf-8-sig")

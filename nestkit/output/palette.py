@@ -1,0 +1,141 @@
+"""Colours: of the layers of a job, and of the assemblies in pictures.
+
+References
+----------
+M. Okabe, K. Ito: Color Universal Design, how to make figures and presentations that are friendly to
+colour-blind people, 2008: the eight colours named below.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from nestkit.cutting.model import (
+    CUT_INSIDE_LAYER,
+    CUT_OUTSIDE_LAYER,
+    LABEL_LAYER,
+    MARK_LAYER,
+    SHEET_LAYER,
+    Job,
+    pocket_layer,
+)
+
+Rgb = tuple[int, int, int]
+
+BLACK: Rgb = (0, 0, 0)
+ORANGE: Rgb = (230, 159, 0)
+SKY_BLUE: Rgb = (86, 180, 233)
+BLUISH_GREEN: Rgb = (0, 158, 115)
+YELLOW: Rgb = (240, 228, 66)
+BLUE: Rgb = (0, 114, 178)
+VERMILLION: Rgb = (213, 94, 0)
+REDDISH_PURPLE: Rgb = (204, 121, 167)
+#: Not of the palette: for what belongs to nothing.
+GREY: Rgb = (150, 150, 150)
+
+
+@dataclass(frozen=True, slots=True)
+class LayerColour:
+    """A true colour, and the indexed colour (DXF group 62) for programs that know no other."""
+
+    rgb: Rgb
+    indexed: int
+
+
+_LAYERS = {
+    LABEL_LAYER: LayerColour(BLUISH_GREEN, 3),
+    MARK_LAYER: LayerColour(SKY_BLUE, 4),
+    CUT_INSIDE_LAYER: LayerColour(ORANGE, 30),
+    CUT_OUTSIDE_LAYER: LayerColour(VERMILLION, 1),
+    SHEET_LAYER: LayerColour(GREY, 8),
+}
+# Every pass has an indexed colour of its own, since some cutters tell passes apart by colour alone.
+_POCKETS = ((BLUE, 5), (REDDISH_PURPLE, 6), (YELLOW, 2))
+_FIRST_SPARE_INDEX = 40
+_POCKET_PREFIX = pocket_layer(0).rstrip("0123456789")
+
+
+def is_pocket(layer: str) -> bool:
+    """Whether the layer is an etching pass."""
+    return layer.startswith(_POCKET_PREFIX) and layer.removeprefix(_POCKET_PREFIX).isdecimal()
+
+
+def layer_colour(layer: str) -> LayerColour:
+    """The colour of one of a job's layers.
+
+    Raises
+    ------
+    ValueError
+        When no job has such a layer.
+    """
+    if layer in _LAYERS:
+        return _LAYERS[layer]
+    if not is_pocket(layer):
+        raise ValueError(f"no job has a layer '{layer}'")
+    place = int(layer.removeprefix(_POCKET_PREFIX)) - 1
+    rgb, indexed = _POCKETS[place % len(_POCKETS)]
+    turn = place // len(_POCKETS)
+    if turn:
+        rgb = mixed(rgb, BLACK, min(0.25 * turn, 0.75))
+        indexed = _FIRST_SPARE_INDEX + (place - len(_POCKETS)) * 10 % 210
+    return LayerColour(rgb, indexed)
+
+
+def running_order(job: Job) -> tuple[str, ...]:
+    """The job's layers in the order they are to run, SHEET last: it is not run at all.
+
+    Raises
+    ------
+    ValueError
+        When a stroke lies on a layer that no job has.
+    """
+    used = {stroke.layer for stroke in job.strokes}
+    pockets = sorted(layer for layer in used if is_pocket(layer))
+    order = (LABEL_LAYER, MARK_LAYER, *pockets, CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, SHEET_LAYER)
+    strange = used.difference(order)
+    if strange:
+        raise ValueError(f"no job has a layer '{min(strange)}'")
+    return order
+
+
+def mixed(rgb: Rgb, other: Rgb, share: float) -> Rgb:
+    """``rgb`` with a share (0..1) of another colour in it."""
+    red, green, blue = (round(a + (b - a) * share) for a, b in zip(rgb, other, strict=True))
+    return red, green, blue
+
+
+def css(rgb: Rgb) -> str:
+    """The colour as ``#rrggbb``."""
+    return "#{:02x}{:02x}{:02x}".format(*rgb)
+
+
+def contrast(one: Rgb, other: Rgb) -> float:
+    """Contrast ratio, 1..21 (WCAG 2, relative luminance)."""
+
+    def luminance(rgb: Rgb) -> float:
+        linear = [c / 255 / 12.92 if c <= 10 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in rgb]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    lighter, darker = sorted((luminance(one), luminance(other)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+_ASSEMBLIES = (SKY_BLUE, ORANGE, BLUISH_GREEN, REDDISH_PURPLE, YELLOW, BLUE, VERMILLION)
+_WHITE: Rgb = (255, 255, 255)
+
+
+@dataclass(frozen=True, slots=True)
+class Swatch:
+    """Fill and edge of an assembly's parts; dark text can be read on the fill."""
+
+    fill: Rgb
+    edge: Rgb
+
+
+NO_ASSEMBLY = Swatch(mixed(GREY, _WHITE, 0.6), mixed(GREY, BLACK, 0.45))
+
+
+def assembly_swatch(place: int) -> Swatch:
+    """Colours of the assembly at a place (from 0) in the build's order; after seven they begin again."""
+    rgb = _ASSEMBLIES[place % len(_ASSEMBLIES)]
+    return Swatch(mixed(rgb, _WHITE, 0.45), mixed(rgb, BLACK, 0.45))

@@ -1,0 +1,78 @@
+"""Everything that a plan is written as, put into its folder in one step."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from nestkit.build.model import Build
+from nestkit.cutting.model import Job
+from nestkit.nesting.model import Plan
+from nestkit.output.dxf import dxf_bytes
+from nestkit.output.folder import PLAN_FILE, replace_folder
+from nestkit.output.lists import cutting_bytes, shopping_bytes
+from nestkit.output.plan_json import job_file, plan_bytes
+from nestkit.output.report import report_bytes
+from nestkit.output.svg import svg_bytes
+
+_JOB_NAME = re.compile(r"\w[\w.-]*")
+
+
+def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, bytes]:
+    """All files of a plan by their place in the output folder; the same input gives the same bytes.
+
+    Raises
+    ------
+    ValueError
+        When the jobs are not those of the plan's sheets in order, two have the same name, or a name
+        is not fit for a file.
+    """
+    if [job.sheet for job in jobs] != list(plan.sheets):
+        raise ValueError("the jobs must be those of the plan's sheets, in order")
+    if len({job.name.casefold() for job in jobs}) != len(jobs):
+        raise ValueError("two jobs have the same name")
+    unfit = [job.name for job in jobs if not _JOB_NAME.fullmatch(job.name)]
+    if unfit:
+        raise ValueError(f"a job's name is not fit for a file: {unfit[0]!r}")
+    files = {
+        PLAN_FILE: plan_bytes(build, plan, jobs),
+        "report.html": report_bytes(build, plan, jobs),
+        "shopping.csv": shopping_bytes(build, plan),
+        "cutting.csv": cutting_bytes(build, plan, jobs),
+    }
+    for job in jobs:
+        dxf = job_file(job)
+        files[dxf] = dxf_bytes(job)
+        files[f"{dxf.removesuffix('.dxf')}.svg"] = svg_bytes(build, job)
+    return files
+
+
+def write_plan(build: Build, plan: Plan, jobs: tuple[Job, ...], out: Path) -> tuple[Path, ...]:
+    """Write the plan into the folder ``out``, all of it or nothing.
+
+    An earlier output there is replaced; files that the maker added to it stay. What nestkit wrote
+    earlier is written anew, edits by hand included.
+
+    Parameters
+    ----------
+    build, plan
+    jobs : tuple of Job
+        In the order of ``plan.sheets``.
+    out : pathlib.Path
+        Missing, empty, or an earlier output.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        The files that were written, ``plan.json`` first.
+
+    Raises
+    ------
+    OutputError
+        When ``out`` holds something else or cannot be written; then it is as it was before.
+    ValueError
+        As `plan_files`.
+    """
+    files = plan_files(build, plan, jobs)
+    replace_folder(out, files)
+    return tuple(out / name for name in files)

@@ -1,0 +1,151 @@
+"""The main job: from a build to a plan and its jobs. No files here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from nestkit.build.model import Build
+from nestkit.cutting.jobs import kerf_findings, make_jobs
+from nestkit.cutting.model import Job
+from nestkit.nesting.group import GroupPlan, GroupRequest, plan_group
+from nestkit.nesting.model import Plan, PlannedSheet
+from nestkit.nesting.problem import Spacing
+from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
+
+#: Thicknesses closer than this are the same, mm.
+SAME_THICKNESS = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long to search: a number of seconds in all, or a number of rounds for each group.
+
+    With rounds, the same build and seed give the same plan on every machine.
+    """
+
+    seconds: float = 30.0
+    rounds: int | None = None
+    seed: int = 1
+
+
+@dataclass(frozen=True, eq=False)
+class Progress:
+    """What the search has come to: the group at work, its number of all, rounds and sheets so far."""
+
+    material: str
+    thickness: float
+    number: int
+    groups: int
+    rounds: int
+    sheets: int
+
+
+@dataclass(frozen=True, eq=False)
+class Planned:
+    """A plan with its jobs; `stopped` is True when the maker ended the search early."""
+
+    plan: Plan
+    jobs: tuple[Job, ...]
+    stopped: bool
+    rounds: int
+
+
+def with_cutting_findings(build: Build) -> Build:
+    """The build with what the kerf does to its parts added to their findings."""
+    found = kerf_findings(build)
+    parts = tuple(
+        replace(part, findings=part.findings + found[part.name]) if part.name in found else part
+        for part in build.parts
+    )
+    return replace(build, parts=parts)
+
+
+def requests(build: Build) -> list[GroupRequest]:
+    """The build's groups: one for each material and thickness that has parts, thinnest first."""
+    keys: list[tuple[str, float]] = []
+    for part in build.parts:
+        if not any(_same(key, part.material, part.thickness) for key in keys):
+            keys.append((part.material, part.thickness))
+    return [
+        GroupRequest(
+            material=material,
+            thickness=thickness,
+            parts=[p for p in build.parts if _same((material, thickness), p.material, p.thickness)],
+            sheets=[s for s in build.sheets if _same((material, thickness), s.material, s.thickness)],
+            cutter=build.cutter.kind,
+            bed=build.cutter.bed,
+            spacing=Spacing(build.gap, build.margin),
+        )
+        for material, thickness in sorted(keys, key=lambda key: (key[1], key[0]))
+    ]
+
+
+def _same(key: tuple[str, float], material: str, thickness: float) -> bool:
+    return key[0] == material and abs(key[1] - thickness) < SAME_THICKNESS
+
+
+def make_plan(
+    build: Build,
+    effort: Effort,
+    *,
+    asked_to_stop: Callable[[], bool] = lambda: False,
+    progress: Callable[[Progress], None] | None = None,
+) -> Planned:
+    """Plans every group and makes the jobs.
+
+    Parameters
+    ----------
+    build : Build
+    effort : Effort
+        Seconds are shared out among the groups by their copies; what one leaves over goes to the next.
+    asked_to_stop : callable
+        When it says so, the best found so far is returned at once.
+    progress : callable, optional
+        Called after each round.
+    """
+    wanted = requests(build)
+    clock = AfterSeconds(effort.seconds)
+    found: list[GroupPlan] = []
+    copies_left = sum(request.copies for request in wanted)
+    for number, request in enumerate(wanted, start=1):
+        stop: Stop
+        if effort.rounds is not None:
+            stop = AfterRounds(effort.rounds)
+        else:
+            stop = AfterSeconds(clock.left * request.copies / max(copies_left, 1))
+        copies_left -= request.copies
+
+        def report(rounds: int, sheets: int, request: GroupRequest = request, number: int = number) -> None:
+            if progress is not None:
+                progress(Progress(request.material, request.thickness, number, len(wanted), rounds, sheets))
+
+        found.append(
+            plan_group(request, seed=effort.seed, stop=stop, asked_to_stop=asked_to_stop, progress=report)
+        )
+    sheets = _numbered([sheet for group in found for sheet in group.sheets], build)
+    plan = Plan(
+        build=build.name,
+        scale=build.scale,
+        seed=effort.seed,
+        groups=tuple(group.group for group in found),
+        sheets=sheets,
+        unplaced=tuple(copy for group in found for copy in group.unplaced),
+    )
+    return Planned(
+        plan=plan,
+        jobs=make_jobs(build, sheets),
+        stopped=any(group.stopped for group in found),
+        rounds=sum(group.rounds for group in found),
+    )
+
+
+def _numbered(sheets: list[PlannedSheet], build: Build) -> tuple[PlannedSheet, ...]:
+    """Sheets in cutting order: those for the cutter first, then by the earliest assembly on them."""
+    rank = {assembly.name: place for place, assembly in enumerate(build.assemblies)}
+
+    def earliest(sheet: PlannedSheet) -> int:
+        return min((rank.get(placed.part.assembly, len(rank)) for placed in sheet.placed), default=len(rank))
+
+    ordered = sorted(sheets, key=lambda sheet: (sheet.how == "hand", earliest(sheet)))
+    return tuple(replace(sheet, index=number) for number, sheet in enumerate(ordered, start=1))

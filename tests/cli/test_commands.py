@@ -1,0 +1,190 @@
+"""The commands as a maker runs them: what they say, what they write, their exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+
+SMALL = """\
+[build]
+name = "Harbour sign"
+
+[layout]
+gap = 2
+margin = 5
+
+[cutter]
+kind = "laser"
+bed = [600, 400]
+kerf = 0.2
+
+[[sheet]]
+material = "eva"
+thickness = 6
+size = [300, 200]
+price = 4.5
+
+[[assembly]]
+name = "sign"
+
+[[part]]
+name = "plate"
+from = "sign.svg#plate"
+thickness = 6
+quantity = 2
+mirrored_pairs = true
+assembly = "sign"
+
+[[part]]
+name = "knob"
+from = "sign.svg#knob"
+thickness = 6
+quantity = 4
+"""
+
+DRAWING = """\
+<svg xmlns="http://www.w3.org/2000/svg" width="300mm" height="200mm" viewBox="0 0 300 200">
+  <g id="plate">
+    <path d="M10,10 H110 V60 L10,90 Z"/>
+    <circle cx="40" cy="40" r="15"/>
+  </g>
+  <circle id="knob" cx="200" cy="50" r="12"/>
+</svg>
+"""
+
+
+def nestkit(*words, cwd=None, **more) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "nestkit", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, timeout=120, check=False, **more)
+
+
+@pytest.fixture
+def sign(tmp_path) -> Path:
+    (tmp_path / "build.toml").write_text(SMALL)
+    (tmp_path / "sign.svg").write_text(DRAWING)
+    return tmp_path
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    return {str(f.relative_to(folder)): f.read_bytes() for f in sorted(folder.rglob("*")) if f.is_file()}
+
+
+def test_help_and_version_need_nothing_heavy():
+    heavy = ["shapely", "numpy", "ezdxf", "pydantic", "pyclipper", "rich", "svgelements", "jinja2"]
+    code = f"import sys, nestkit.cli; print([m for m in {heavy!r} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+    shown = nestkit("--help")
+    assert shown.returncode == 0
+    assert all(word in shown.stdout for word in ("new", "parts", "plan", "check", "schema"))
+    assert nestkit("--version").stdout.startswith("nestkit ")
+
+
+def test_from_an_empty_folder_to_a_checked_plan(tmp_path):
+    assert nestkit("new", "buoy", cwd=tmp_path).returncode == 0
+    listed = nestkit("parts", "buoy/build.toml", cwd=tmp_path)
+    assert listed.returncode == 0
+    assert "copies" in listed.stdout
+    planned = nestkit("plan", "buoy/build.toml", "--rounds", 3, cwd=tmp_path)
+    assert planned.returncode == 0, planned.stdout + planned.stderr
+    assert "all is right" in planned.stdout
+    assert nestkit("check", "out/buoy", cwd=tmp_path).returncode == 0
+    again = nestkit("new", "buoy", cwd=tmp_path)
+    assert again.returncode == 2
+    assert "build.toml" in again.stderr
+
+
+def test_the_same_build_seed_and_rounds_give_the_same_bytes(sign):
+    for number, seed in enumerate(("1", "77")):
+        env = {**os.environ, "PYTHONHASHSEED": seed}
+        done = nestkit("plan", "build.toml", "--rounds", 8, "--out", f"out{number}", cwd=sign, env=env)
+        assert done.returncode == 0, done.stdout + done.stderr
+    assert tree(sign / "out0") == tree(sign / "out1")
+    plan = json.loads((sign / "out0/plan.json").read_text())
+    assert sum(len(sheet["parts"]) for sheet in plan["sheets"]) == 6
+
+
+def test_a_wrong_build_file_writes_nothing(sign):
+    (sign / "build.toml").write_text(
+        SMALL.replace("quantity = 4", "quantitty = 4").replace("kerf = 0.2", "kerf = -1")
+    )
+    done = nestkit("plan", "build.toml", "--out", "out", cwd=sign)
+    assert done.returncode == 2
+    assert "Did you mean 'quantity'" in done.stderr
+    assert "kerf" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (sign / "out").exists()
+
+
+def test_a_chlorinated_sheet_is_refused_for_a_laser(sign):
+    (sign / "build.toml").write_text(SMALL.replace('material = "eva"', 'material = "neoprene"'))
+    done = nestkit("plan", "build.toml", cwd=sign)
+    assert done.returncode == 2
+    assert "neoprene" in done.stderr
+    assert not (sign / "out").exists()
+
+
+def test_a_part_that_fits_nowhere_is_named_and_the_rest_is_planned(sign):
+    (sign / "build.toml").write_text(SMALL.replace("[build]", "[build]\nscale = 2.5"))
+    done = nestkit("plan", "build.toml", "--rounds", 2, "--out", "out", cwd=sign)
+    assert done.returncode == 1
+    assert "left out: plate #1" in done.stdout
+    assert json.loads((sign / "out/plan.json").read_text())["sheets"]
+
+
+def test_somebody_elses_folder_is_left_alone(sign):
+    (sign / "mine").mkdir()
+    (sign / "mine/letter.txt").write_text("dear harbour master")
+    done = nestkit("plan", "build.toml", "--rounds", 1, "--out", "mine", cwd=sign)
+    assert done.returncode == 2
+    assert "mine" in done.stderr
+    assert tree(sign / "mine") == {"letter.txt": b"dear harbour master"}
+
+
+def test_check_finds_what_was_changed_by_hand(sign):
+    nestkit("plan", "build.toml", "--rounds", 2, "--out", "out", cwd=sign)
+    job = next((sign / "out/jobs").glob("*.dxf"))
+    job.write_text(job.read_text().replace("CUT_INSIDE", "CUT_OUTSIDE", 3))
+    done = nestkit("check", "out", cwd=sign)
+    assert done.returncode == 1
+    assert job.name in done.stdout
+    assert nestkit("check", "nowhere", cwd=sign).returncode == 2
+
+
+def test_ctrl_c_keeps_the_best_plan_beside_the_old_one(sign):
+    pty = pytest.importorskip("pty", reason="a terminal is played here, which Windows has no module for")
+    many = SMALL.replace("quantity = 4", "quantity = 40").replace("quantity = 2", "quantity = 12")
+    (sign / "build.toml").write_text(many)
+    assert nestkit("plan", "build.toml", "--rounds", 1, "--out", "out", cwd=sign).returncode == 0
+    before = tree(sign / "out")
+    command = [sys.executable, "-m", "nestkit", "plan", "build.toml", "--seconds", "600", "--out", "out"]
+    # On a terminal the search tells its rounds: the signal is sent when there is something to keep.
+    terminal, far_end = pty.openpty()
+    running = subprocess.Popen(command, cwd=sign, stdout=subprocess.PIPE, stderr=far_end)
+    os.close(far_end)
+    told = b""
+    while b"round 2" not in told:
+        told += os.read(terminal, 4096)
+    running.send_signal(signal.SIGINT)
+    with suppress(OSError):  # how Linux says that the far end is closed
+        while chunk := os.read(terminal, 4096):
+            told += chunk
+    running.communicate(timeout=60)
+    errors = told.decode(errors="replace")
+    assert running.returncode == 130, errors
+    assert tree(sign / "out") == before
+    (kept,) = sign.glob("out-stopped-*")
+    assert kept.name in errors.replace("\r\n", "")
+    assert nestkit("check", kept, cwd=sign).returncode == 0
+
+
+def test_the_schema_is_printed():
+    done = nestkit("schema")
+    assert json.loads(done.stdout)["properties"]["part"]

@@ -1,0 +1,29 @@
+"""Slow and obvious twins of the fast code, in plain shapely and loops."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+
+from shapely.geometry import MultiPoint, Polygon
+
+# --- geometry -------------------------------------------------------------------------------------
+
+
+def convex_sum(one: Sequence[tuple[int, int]], other: Sequence[tuple[int, int]]) -> Polygon:
+    """Minkowski sum of convex rings: the hull of all sums of corners."""
+    return MultiPoint([(a + c, b + d) for a, b in one for c, d in other]).convex_hull
+
+
+# --- nesting --------------------------------------------------------------------------------------
+
+
+def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
+    """Cheapest set of sheets (area, price) that covers an area: every combination is tried."""
+    ranges = [range(math.ceil(need / area) + 1) for area, _ in priced]
+    return min(
+        sum(n * price for n, (_, price) in zip(counts, priced, strict=True))
+        for counts in itertools.product(*ranges)
+        if sum(n * area for n, (area, _) in zip(counts, priced, strict=True)) >= need - 1e-6
+    )

@@ -1,0 +1,125 @@
+"""One group over its sheets: money first, then sheets; blanks, hand cutting and what is left out."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nestkit.build.model import Part, Sheet, Turns
+from nestkit.geometry import Shape
+from nestkit.nesting.group import GroupRequest, how_cut, plan_group
+from nestkit.nesting.problem import Spacing
+from nestkit.nesting.stops import AfterRounds
+from tests.strategies import outlines
+from tests.zoo import frame, rectangle
+
+
+def part(name, width, height, copies=1, **more) -> Part:
+    return Part(name, Shape(rectangle(width, height)), "eva", 6.0, copies=copies, **more)
+
+
+def sheet(width, height, price=1.0, in_shop=0, buy=True) -> Sheet:
+    return Sheet(f"eva 6 mm {width} x {height}", "eva", 6.0, (width, height), price, in_shop, buy)
+
+
+def planned(parts, sheets, bed=None, cutter="laser", gap=0.0, margin=0.0, rounds=8):
+    request = GroupRequest("eva", 6.0, parts, sheets, cutter, bed, Spacing(gap, margin))
+    return plan_group(request, seed=1, stop=AfterRounds(rounds))
+
+
+def test_what_is_in_the_shop_is_used_before_anything_is_bought():
+    plan = planned([part("a", 50, 50, 6)], [sheet(100, 100, 5.0, in_shop=1), sheet(100, 50, 1.0, in_shop=1)])
+    assert plan.group.cost == 0.0
+    assert plan.group.sheets_used == 2
+    assert plan.group.from_shop == (("eva 6 mm 100 x 100", 1), ("eva 6 mm 100 x 50", 1))
+    assert plan.group.proven
+
+
+def test_the_cheaper_way_of_buying_is_taken():
+    parts = [part("a", 50, 50, 8)]
+    assert planned(parts, [sheet(100, 100, 9.0), sheet(200, 100, 10.0)]).group.cost == 10.0
+    assert planned(parts, [sheet(100, 100, 4.0), sheet(200, 100, 10.0)]).group.cost == 8.0
+
+
+def test_the_last_sheet_is_a_cheaper_one_where_that_does():
+    group = planned([part("a", 50, 50, 9)], [sheet(100, 100, 2.0), sheet(200, 100, 3.0)]).group
+    assert (group.cost, group.sheets_used) == (5.0, 2)
+    assert group.to_buy == (("eva 6 mm 100 x 100", 1), ("eva 6 mm 200 x 100", 1))
+
+
+def test_a_sheet_larger_than_the_bed_is_cut_into_blanks():
+    plan = planned([part("a", 58, 58, 4)], [sheet(120, 60)], bed=(60, 60))
+    assert plan.group.sheets_used == 2
+    assert len(plan.sheets) == 4
+    assert {s.blank_origin for s in plan.sheets} == {(0.0, 0.0), (60.0, 0.0)}
+    assert all(s.outline.size == (60.0, 60.0) and s.how == "laser" for s in plan.sheets)
+
+
+def test_a_part_that_fits_no_blank_goes_to_the_hand_on_a_whole_sheet():
+    plan = planned([part("long", 110, 20), part("small", 20, 20)], [sheet(120, 60)], bed=(60, 60))
+    by_hand = [s for s in plan.sheets if s.how == "hand"]
+    assert [placed.part.name for placed in by_hand[0].placed] == ["long"]
+    assert by_hand[0].blank_origin is None
+    assert plan.group.sheets_used == 2
+    assert len({(s.stock, s.stock_number) for s in plan.sheets}) == 2
+
+
+def test_how_a_part_is_cut():
+    request = GroupRequest("eva", 6.0, [], [sheet(120, 60)], "laser", (60, 60), Spacing())
+    assert how_cut(request, part("a", 50, 50)) == "laser"
+    assert how_cut(request, part("a", 50, 50, by_hand=True)) == "hand"
+    assert how_cut(request, part("a", 110, 50)) == "hand"
+    assert how_cut(request, part("a", 130, 50)) is None
+    assert how_cut(request, part("a", 58, 115, turns=Turns((0.0,)))) is None
+
+
+def test_what_is_left_out_says_why():
+    plan = planned([part("huge", 300, 50), part("a", 90, 90, 3)], [sheet(100, 100, in_shop=2, buy=False)])
+    why = {(copy.part.name, copy.copy): copy.why for copy in plan.unplaced}
+    assert "300.0 x 50.0 mm fits no sheet" in why["huge", 1]
+    assert "no sheet left" in why["a", 3]
+    assert not plan.group.proven
+
+
+def test_without_sheets_everything_is_left_out():
+    plan = planned([part("a", 10, 10, 2)], [])
+    assert len(plan.unplaced) == 2
+    assert "no sheet of its material" in plan.unplaced[0].why
+
+
+def test_a_long_part_of_any_turn_lies_aslant_where_only_that_fits():
+    plan = planned([part("long", 130, 4)], [sheet(100, 100)])
+    assert plan.unplaced == ()
+
+
+def test_a_window_saves_a_sheet():
+    rim = Part("frame", Shape(frame(96, 10)), "eva", 6.0)
+    plan = planned([rim, part("inner", 70, 70)], [sheet(100, 100)], gap=2.0, margin=1.0)
+    assert plan.group.sheets_used == 1
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(outlines(), min_size=1, max_size=4), st.integers(1, 4), st.booleans(), st.booleans())
+def test_the_bound_never_exceeds_the_plan(shapes, copies, small_bed, pairs):
+    parts = [
+        Part(f"p{n}", Shape(s).at_origin(), "eva", 6.0, copies=copies, mirrored_pairs=pairs)
+        for n, s in enumerate(shapes)
+    ]
+    bed = (140.0, 140.0) if small_bed else None
+    plan = planned(
+        parts, [sheet(200, 140, 3.0, in_shop=1), sheet(140, 140, 2.5)], bed=bed, gap=2, margin=3, rounds=3
+    )
+    assert plan.unplaced == ()
+    assert plan.group.sheets_at_least <= plan.group.sheets_used
+    assert sum(len(s.placed) for s in plan.sheets) == len(shapes) * copies
+    seen = {(p.part.name, p.copy): p.placement.mirrored for s in plan.sheets for p in s.placed}
+    assert len(seen) == len(shapes) * copies
+    assert all(mirrored == (pairs and copy % 2 == 0) for (_, copy), mirrored in seen.items())
+    foam = sum(p.shape.outline.area * p.copies for p in parts)
+    kinds = {(s.stock, s.stock_number): s for s in plan.sheets}
+    sizes = {"eva 6 mm 200 x 140": 28000.0, "eva 6 mm 140 x 140": 19600.0}
+    assert plan.group.waste == pytest.approx(1 - foam / sum(sizes[stock] for stock, _ in kinds))
+    assert plan.group.cost == pytest.approx(
+        sum(3.0 if "200" in stock else 2.5 for (stock, _), s in kinds.items() if s.bought)
+    )

@@ -1,0 +1,94 @@
+"""Colours that can be told apart and read, and text that stays inside its part."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from shapely.affinity import rotate
+from shapely.geometry import Polygon, box
+
+from nestkit.output.captions import LINE_HEIGHT, Caption, caption_for, text_width
+from nestkit.output.palette import (
+    BLACK,
+    BLUE,
+    NO_ASSEMBLY,
+    assembly_swatch,
+    contrast,
+    layer_colour,
+)
+from nestkit.output.pictures import sheet_picture
+from tests.output.sample_plan import frame, lantern
+
+INK = (0x17, 0x21, 0x2B)
+
+
+def test_contrast_is_that_of_wcag() -> None:
+    # WCAG 2: black on white is 21; #767676 on white is the well-known least grey that passes 4.5.
+    assert contrast(BLACK, (255, 255, 255)) == pytest.approx(21.0)
+    assert contrast((0x76, 0x76, 0x76), (255, 255, 255)) == pytest.approx(4.54, abs=0.005)
+
+
+@pytest.mark.parametrize("swatch", [NO_ASSEMBLY, *(assembly_swatch(k) for k in range(7))])
+def test_ink_can_be_read_on_every_fill(swatch: object) -> None:
+    assert contrast(INK, swatch.fill) >= 4.5  # type: ignore[attr-defined]
+    assert contrast(swatch.edge, swatch.fill) >= 1.5  # type: ignore[attr-defined]
+
+
+def test_assemblies_differ_until_the_palette_is_used_up() -> None:
+    assert len({assembly_swatch(k).fill for k in range(7)}) == 7
+    assert assembly_swatch(7) == assembly_swatch(0)
+
+
+def test_okabe_ito_values() -> None:
+    # Okabe and Ito 2008, RGB of "blue" and "vermillion".
+    assert BLUE == (0, 114, 178)
+    assert layer_colour("CUT_OUTSIDE").rgb == (213, 94, 0)
+
+
+def frame_of(caption: Caption) -> Polygon:
+    """The text's box, its estimated width without the space at its ends."""
+    width = max(map(text_width, caption.lines)) * caption.size
+    height = len(caption.lines) * LINE_HEIGHT * caption.size
+    level = box(caption.x - width / 2, caption.y - height / 2, caption.x + width / 2, caption.y + height / 2)
+    return rotate(level, caption.angle, use_radians=True)
+
+
+@given(
+    width=st.floats(2, 800),
+    height=st.floats(2, 400),
+    turn=st.floats(0, math.tau),
+    text=st.text(st.characters(codec="ascii", categories=["L", "Zs"]), min_size=1, max_size=30),
+)
+def test_text_lies_inside(width: float, height: float, turn: float, text: str) -> None:
+    outer = box(0, 0, width, height)
+    hole = box(width * 0.2, height * 0.3, width * 0.7, height * 0.8)
+    polygon = rotate(outer.difference(hole), turn, use_radians=True)
+    caption = caption_for(polygon, [text], 4.0, 20.0)
+    if caption is not None:
+        assert polygon.buffer(0.06).contains(frame_of(caption))
+        assert 4.0 - 1e-9 <= caption.size <= 20.0 + 1e-9
+        assert -math.pi / 2 < caption.angle <= math.pi / 2 + 1e-6
+        assert " ".join(caption.lines).split() == text.split()
+
+
+def test_text_finds_the_rim_of_a_frame_and_turns_with_a_strip() -> None:
+    rim = caption_for(frame().outline.polygon(), ["window frame 1"], 9.0, 20.0)
+    assert rim is not None
+    assert rim.lines == ("window frame 1",)
+    strip = rotate(box(0, 0, 400, 14), 60, origin=(0, 0))
+    along = caption_for(strip, ["trim strip 12"], 8.0, 20.0)
+    assert along is not None
+    assert along.angle == pytest.approx(math.radians(60), abs=1e-6)
+    assert caption_for(box(0, 0, 5, 5), ["trim strip 12"], 8.0, 20.0) is None
+
+
+def test_every_part_is_drawn_once_in_cut_order() -> None:
+    job = lantern().jobs[1]
+    picture = sheet_picture(job, lambda name: NO_ASSEMBLY)
+    assert [part.number for part in picture.parts] == list(range(1, len(job.sheet.placed) + 1))
+    assert {part.title for part in picture.parts} == {f"{p.part.name} {p.copy}" for p in job.sheet.placed}
+    assert all(part.text is not None for part in picture.parts)
+    assert picture.view_box == "0 0 900 600"
