@@ -7,7 +7,7 @@ from numba import njit
 
 from nestkit.nesting.overlap.dice import pick, roll
 from nestkit.nesting.overlap.moves import NOTHING, settle, weigh
-from nestkit.nesting.overlap.state import Ints, Shapes, State, grid_insert, grid_remove, take_shape
+from nestkit.nesting.overlap.state import Ints, Shapes, State, grid_remove, take_shape
 
 
 @njit(cache=True)
@@ -20,7 +20,6 @@ def park(state: State, i: int) -> None:
         state.load[j] -= state.depth[i, j]
         state.depth[i, j] = 0.0
         state.depth[j, i] = 0.0
-    grid_insert(state, i)
 
 
 @njit(cache=True)
@@ -82,23 +81,22 @@ def seat(shapes: Shapes, state: State, i: int, room: int, axis: int, tries: int)
 
 
 @njit(cache=True)
-def construct(shapes: Shapes, state: State, order: Ints, axes: Ints, tries: int) -> int:
+def construct(shapes: Shapes, state: State, order: Ints, axes: Ints, tries: int, first: Ints, seated: Ints) -> None:
     """Seats the parked copies named in ``order`` bin after bin; those for which there is no place stay parked.
 
-    Returns how many were seated. ``order`` then holds the seated first, the parked after them.
+    Parameters
+    ----------
+    axes : (bins,) int
+        Along which axis each bin fills up.
+    first : (classes,) int
+        First bin to ask for each class: one that refused a copy is not asked again by its like. Updated.
+    seated : (n,) int
+        Set to 1 for each copy that found a place.
     """
-    rooms = len(state.bins)
-    seated = 0
-    start = np.zeros(len(shapes.free), dtype=np.int64)
-    for k in range(len(order)):
-        i = order[k]
+    for i in order:
         kind = state.kind[i]
-        for room in range(start[kind], rooms):
-            if seat(shapes, state, i, room, axes[room], tries):
-                order[k] = order[seated]
-                order[seated] = i
-                seated += 1
+        while first[kind] < len(state.bins):
+            if seat(shapes, state, i, first[kind], axes[first[kind]], tries):
+                seated[i] = 1
                 break
-            # A bin that refused a copy is not asked again by its like.
-            start[kind] = room + 1
-    return seated
+            first[kind] += 1

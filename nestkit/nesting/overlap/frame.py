@@ -58,20 +58,30 @@ def _rows(piece: Points) -> Points:
     return np.column_stack((piece, nx, ny, c))
 
 
-def _different_turns(stencil: Stencil) -> list[float]:
-    """The allowed turns without those at which the shape lies as at an earlier one."""
+def different_turns(stencil: Stencil) -> list[tuple[float, int]]:
+    """The allowed turns; each with the place, in this list, of the first turn at which the shape lies alike."""
     assert stencil.turns is not None
-    kept: list[tuple[float, Polygon]] = []
     whole = shapely.union_all([Polygon(piece) for piece in stencil.pieces])
-    for turn in stencil.turns:
-        turned = shapely.transform(whole, lambda xy, r=rotation(turn)[:, :2]: xy @ r.T)  # type: ignore[misc]
-        if all(
-            shapely.symmetric_difference(turned, other).area > 1e-9 * stencil.area
-            or shapely.hausdorff_distance(turned, other) > 1e-9 * math.sqrt(stencil.area)
-            for _, other in kept
-        ):
-            kept.append((turn, turned))
-    return [turn for turn, _ in kept]
+    size = math.sqrt(stencil.area)
+    found: list[tuple[float, int]] = []
+    shapes: list[Polygon] = []
+    for k, turn in enumerate(stencil.turns):
+        matrix = rotation(turn)[:, :2].T
+        turned = shapely.transform(whole, lambda xy, m=matrix: xy @ m)  # type: ignore[misc]
+        alike = k
+        for m, other in enumerate(shapes):
+            if shapely.hausdorff_distance(turned, other) < 1e-9 * size and (
+                shapely.symmetric_difference(turned, other).area < 1e-9 * stencil.area
+            ):
+                alike = found[m][1]
+                break
+        found.append((turn, alike))
+        shapes.append(turned)
+    return found
+
+
+def _unlike(stencil: Stencil) -> list[float]:
+    return [turn for k, (turn, alike) in enumerate(different_turns(stencil)) if k == alike]
 
 
 def build_shapes(
@@ -91,7 +101,7 @@ def build_shapes(
     turns: list[float] = []
     boxes = []
     for stencil in stencils:
-        for turn in (0.0,) if stencil.turns is None else _different_turns(stencil):
+        for turn in (0.0,) if stencil.turns is None else _unlike(stencil):
             matrix = rotation(turn)[:, :2]
             turned = [_rows(piece @ matrix.T) for piece in stencil.pieces]
             for rows in turned:
@@ -147,7 +157,9 @@ def build_state(
     """
     count = len(kinds)
     kind = np.array(kinds, dtype=np.int64)
+    # An obstacle's own size says nothing: it counts like a part of one unit.
     size = np.sqrt(np.array(areas, dtype=np.float64))
+    size[count - fixed :] = np.minimum(size[count - fixed :], 1.0)
     tables = len(shapes.pair_at) > 1
     corners = int(np.diff(shapes.piece_at[shapes.shape_at]).max())
     pieces = int(np.diff(shapes.shape_at).max())

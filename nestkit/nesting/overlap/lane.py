@@ -8,15 +8,14 @@ programming for the irregular strip packing problem*, Discrete Optimization 6: s
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from nestkit.nesting.overlap.compaction import compact
-from nestkit.nesting.overlap.dice import dice, pick, roll
+from nestkit.nesting.overlap.dice import Dice, pick, roll
 from nestkit.nesting.overlap.moves import loss_of, passes, refresh
 from nestkit.nesting.overlap.state import Shapes, State
 
@@ -57,6 +56,12 @@ class Settings:
 
 #: Overlap that counts as none, in the frame's unit: depth times size.
 CLEAN = 1e-9
+#: A shorter end counts from this on, frame units.
+LEAST_GAIN = 1e-9
+#: The program is solved for at most this many copies; beyond, it would take too long.
+COMPACT_UP_TO = 250
+#: Between two looks at the clock lie about this many moves.
+PASSES_A_BOUT = 200
 
 
 class Lane:
@@ -65,28 +70,38 @@ class Lane:
     Parameters
     ----------
     shapes, state
-        Every movable copy lies somewhere without overlap.
+        The movable copies lie somewhere; they may overlap.
     room : int
         The open bin, which shrinks.
     axis : int
         0 when its right end moves, 1 for its upper one.
+    best : Snapshot, optional
+        A layout without overlap; it is what `search` starts from.
     """
 
     def __init__(
-        self, shapes: Shapes, state: State, room: int, axis: int, seed: int, settings: Settings | None = None
+        self,
+        shapes: Shapes,
+        state: State,
+        room: int,
+        axis: int,
+        chance: Dice,
+        settings: Settings,
+        best: Snapshot | None = None,
     ) -> None:
         self.shapes, self.state, self.room, self.axis = shapes, state, room, axis
-        self.settings = settings or Settings()
+        self.settings, self.dice = settings, chance
         self.movable = int(state.count[0])
-        self.dice = dice(seed)
-        self.rounds = 0
         self.start = float(state.bins[room, axis])
+        self.full = float(state.bins[room, 2 + axis])
         self.pool: list[tuple[float, Snapshot]] = []
-        self.best = self.snapshot(self._used_end())
-        self.log: list[str] = []
+        self.best = best
 
-    def _used_end(self) -> float:
+    def used_end(self) -> float:
+        """Where the last copy in the open bin ends."""
         inside = self.state.room[: self.movable] == self.room
+        if not inside.any():
+            return self.start
         return float(self.state.box[: self.movable][inside, 2 + self.axis].max())
 
     def snapshot(self, end: float) -> Snapshot:
@@ -104,26 +119,34 @@ class Lane:
         refresh(self.shapes, self.state)
 
     def search(self) -> Iterator[None]:
-        """Searches on and on; yields after each bout of passes. `best` only ever gets better."""
+        """Searches on and on; yields after each bout of passes. `best` only ever gets better.
+
+        Raises
+        ------
+        ValueError
+            When there is no layout to start from.
+        """
+        if self.best is None:
+            raise ValueError("a search starts from a layout")
         rules = self.settings
         step = rules.first_step
-        yield from self._tighten()
-        while True:
-            span = self.best.end - self.start
-            target = self.best.end - span * step * (0.5 + roll(self.dice))
+        self.load(self.best)
+        yield from self._tighten(self.best.end)
+        while self.best.end > self.start:
+            target = self.best.end - (self.best.end - self.start) * step * (0.5 + roll(self.dice))
             self.squeeze(self.best, target)
-            solved = yield from self.separate(target)
+            solved = yield from self.separate(target, self.best.end - LEAST_GAIN)
             tries = 0
             while not solved and tries < rules.tries:
                 tries += 1
                 chance = roll(self.dice)
                 if chance < rules.fresh:
-                    self.scatter(target)
+                    self.throw(self.best, target, np.ones(self.movable, dtype=np.bool_))
                 elif chance < rules.fresh + rules.ruin:
                     self.disturb(self.choose(), target)
                 else:
                     self.kick(self.choose(), target)
-                solved = yield from self.separate(target)
+                solved = yield from self.separate(target, self.best.end - LEAST_GAIN)
             if solved:
                 step = min(step * rules.longer, rules.most_step)
             else:
@@ -163,19 +186,16 @@ class Lane:
             room[[i, j]] = room[[j, i]]
         self.load(Snapshot(moved, source.shape, room, target))
 
-    def scatter(self, target: float) -> None:
-        """All copies anywhere: a start that owes nothing to what was found before."""
-        self._throw(self.best, target, np.ones(self.movable, dtype=np.bool_))
-
     def disturb(self, source: Snapshot, target: float) -> None:
         """The ``source`` layout with the copies around a random place thrown anywhere."""
         middle = source.at[pick(self.dice, self.movable), :2]
         away = np.hypot(*(source.at[:, :2] - middle).T)
         share = self.settings.ruin_size * roll(self.dice)
         chosen = away <= np.sort(away)[min(self.movable - 1, 1 + int(share * self.movable))]
-        self._throw(source, target, chosen)
+        self.throw(source, target, chosen)
 
-    def _throw(self, source: Snapshot, target: float, chosen: NDArray[np.bool_]) -> None:
+    def throw(self, source: Snapshot, target: float, chosen: NDArray[np.bool_]) -> None:
+        """The ``source`` layout with the chosen copies anywhere in any bin."""
         moved, shape, room = source.at.copy(), source.shape.copy(), source.room.copy()
         bins = self.state.bins.copy()
         bins[self.room, 2 + self.axis] = target
@@ -189,27 +209,36 @@ class Lane:
             moved[i, 1] = y0 + roll(self.dice) * (y1 - y0)
         self.load(Snapshot(moved, shape, room, target))
 
-    def separate(self, target: float) -> Iterator[None]:
+    def separate(self, target: float, limit: float) -> Generator[None, None, bool]:
         """Guided local search from the present places until nothing overlaps or patience ends.
 
-        Returns whether a better layout came out; a failed layout goes to the pool.
+        Parameters
+        ----------
+        target : float
+            Where the open bin ends meanwhile.
+        limit : float
+            A layout without overlap counts when the open bin ends by then.
+
+        Returns
+        -------
+        bool
+            Whether there is such a layout; it is `best` then. If not, the layout goes to the pool.
         """
         rules, state, n = self.settings, self.state, self.movable
         state.weight[:] = state.base
         best = np.full((n + 1, 4), np.inf)
         ints = np.zeros(n + 2, dtype=np.int64)
         sets = np.array([rules.wide, rules.close], dtype=np.int64)
-        bout = max(1, 200 // n)
+        bout = max(1, PASSES_A_BOUT // n)
         mark = rules.lp_below
         while True:
             loss = passes(self.shapes, state, bout, rules.patience, CLEAN, best, ints, sets)
-            self.rounds += 1
             yield
             if loss <= CLEAN or loss < mark:
                 mark = rules.lp_drop * loss
                 present, weight = self.snapshot(target), state.weight.copy()
                 self.load(Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target))
-                if (yield from self._tighten()):
+                if (yield from self._tighten(limit)):
                     if rules.clear:
                         self.pool.clear()
                     return True
@@ -220,16 +249,19 @@ class Lane:
                 self.remember(loss, found)
                 return False
 
-    def _tighten(self) -> Iterator[None]:
-        """Compacts the present layout as long as it gains; True when a new best came out."""
+    def _tighten(self, limit: float) -> Generator[None, None, bool]:
+        """Compacts the present layout as long as it gains; True when it is clean and ends by ``limit``."""
         better = False
         while True:
-            end = compact(self.shapes, self.state, self.room, self.axis, self.settings.trust)
-            if end is None or end >= self.best.end - 1e-9 or loss_of(self.state) > CLEAN:
+            if self.movable <= COMPACT_UP_TO:
+                end = compact(self.shapes, self.state, self.room, self.axis, self.settings.trust)
+            else:
+                end = self.used_end()
+            if end is None or end > limit or loss_of(self.state) > CLEAN:
                 return better
-            gain = self.best.end - end
-            self.best = self.snapshot(end)
+            self.best = self.snapshot(min(end, self.full))
             better = True
             yield
-            if gain < 1e-5:
+            if end > limit - 1e-5 or self.movable > COMPACT_UP_TO:
                 return better
+            limit = end

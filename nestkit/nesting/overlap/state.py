@@ -158,9 +158,10 @@ def _cell_of(state: State, i: int) -> int:
 @njit(cache=True)
 def grid_remove(state: State, i: int) -> None:
     """Takes copy i out of its cell."""
-    if len(state.cells) == 0:
+    if len(state.cells) == 0 or state.links[i, 2] < 0:
         return
     ahead, behind, cell = state.links[i, 0], state.links[i, 1], state.links[i, 2]
+    state.links[i, 2] = -1
     if behind >= 0:
         state.links[behind, 0] = ahead
     else:
