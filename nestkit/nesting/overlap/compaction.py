@@ -13,10 +13,10 @@ search with optimisation techniques for irregular stock cutting*, Management Sci
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from scipy.optimize import linprog
 from scipy.sparse import csr_array
 
+from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.moves import refresh
 from nestkit.nesting.overlap.state import Floats, Ints, Shapes, State, near
 
@@ -24,7 +24,7 @@ from nestkit.nesting.overlap.state import Floats, Ints, Shapes, State, near
 _TOLERANCE = 1e-10
 
 
-@njit(cache=True)
+@inner
 def table_gaps(
     shapes: Shapes, a: int, b: int, dx: float, dy: float, reach: float, rows: Floats, at: int
 ) -> int:
@@ -50,7 +50,7 @@ def table_gaps(
     return at
 
 
-@njit(cache=True)
+@inner
 def slot_gaps(
     shapes: Shapes, state: State, i: int, j: int, dx: float, dy: float, reach: float, rows: Floats, at: int
 ) -> int:
@@ -84,10 +84,10 @@ def slot_gaps(
     return at
 
 
-@njit(cache=True)
+@kernel
 def gaps(shapes: Shapes, state: State, reach: float, rows: Floats, pairs: Ints) -> int:
     """Rows nx, ny, gap for all pieces of copies that may meet; ``pairs`` says of which copies."""
-    at = 0
+    at = np.int64(0)
     for i in range(state.count[0]):
         own = state.box[i]
         for m in range(near(state, i, own[0] - reach, own[1] - reach, own[2] + reach, own[3] + reach)):

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.dice import pick, roll
 from nestkit.nesting.overlap.moves import NOTHING, settle, weigh
 from nestkit.nesting.overlap.state import Ints, Shapes, State, grid_remove, take_shape
 
 
-@njit(cache=True)
+@kernel
 def park(state: State, i: int) -> None:
     """Takes copy i out of the frame: nothing meets it until it is settled again."""
     grid_remove(state, i)
@@ -22,7 +22,7 @@ def park(state: State, i: int) -> None:
         state.depth[j, i] = 0.0
 
 
-@njit(cache=True)
+@inner
 def seat(shapes: Shapes, state: State, i: int, room: int, axis: int, tries: int) -> bool:
     """Lays the parked copy i into bin ``room`` where it ends earliest along ``axis``; False if no place is found.
 
@@ -33,7 +33,7 @@ def seat(shapes: Shapes, state: State, i: int, room: int, axis: int, tries: int)
     first, many = shapes.turn_at[kind], shapes.turn_at[kind + 1] - shapes.turn_at[kind]
     own = state.box[len(state.box) - 1]
     bounds = state.bins[room]
-    best_end, best_x, best_y, best_turn, best_shape = np.inf, 0.0, 0.0, 0.0, -1
+    best_end, best_x, best_y, best_turn, best_shape = np.inf, 0.0, 0.0, 0.0, state.shape[i]
     reach = bounds[2 + axis]
     for k in range(tries):
         shape = shapes.turns[first + pick(state.dice, many)]
@@ -74,13 +74,13 @@ def seat(shapes: Shapes, state: State, i: int, room: int, axis: int, tries: int)
         if end < best_end:
             best_end, best_x, best_y, best_turn, best_shape = end, x, y, turn, shape
             reach = min(reach, end)
-    if best_shape < 0:
+    if best_end == np.inf:
         return False
     settle(shapes, state, i, best_shape, room, best_x, best_y, best_turn)
     return True
 
 
-@njit(cache=True)
+@kernel
 def construct(shapes: Shapes, state: State, order: Ints, axes: Ints, tries: int, first: Ints, seated: Ints) -> None:
     """Seats the parked copies named in ``order`` bin after bin; those for which there is no place stay parked.
 

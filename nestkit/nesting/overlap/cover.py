@@ -11,9 +11,10 @@ import heapq
 
 import numpy as np
 import shapely
-from numba import njit
 from numpy.typing import NDArray
 from shapely.geometry import MultiPoint, MultiPolygon, Polygon
+
+from nestkit.nesting.overlap.jit import inner, kernel
 
 Points = NDArray[np.float64]
 
@@ -21,7 +22,7 @@ Points = NDArray[np.float64]
 _UNCOVERED = 1e-10
 
 
-@njit(cache=True)
+@inner
 def _clip(piece: Points, px: float, py: float, nx: float, ny: float, eps: float) -> Points:
     """The convex ``piece`` (n, 2), counter-clockwise, without what lies beyond (px, py) along the normal."""
     count = len(piece)
@@ -42,7 +43,7 @@ def _clip(piece: Points, px: float, py: float, nx: float, ny: float, eps: float)
     return out[:kept]
 
 
-@njit(cache=True)
+@inner
 def _inside_span(piece: Points, ax: float, ay: float, bx: float, by: float) -> tuple[float, float]:
     """Where the segment from a to b runs inside the convex ``piece``: parameters (from, to)."""
     low, high = 0.0, 1.0
@@ -62,7 +63,7 @@ def _inside_span(piece: Points, ax: float, ay: float, bx: float, by: float) -> t
     return low, high
 
 
-@njit(cache=True)
+@inner
 def _depth_in(piece: Points, x: float, y: float) -> float:
     """Distance of (x, y) from the nearest edge line of the convex ``piece``, positive inside."""
     least = np.inf
@@ -76,7 +77,7 @@ def _depth_in(piece: Points, x: float, y: float) -> float:
     return least
 
 
-@njit(cache=True)
+@kernel
 def grow(hull: Points, edges: Points, sx: float, sy: float, choice: int, eps: float) -> Points:
     """The largest convex piece that this greedy cutting finds around the seed (sx, sy).
 

@@ -9,8 +9,9 @@ multiplicative generators combined, period about 2.3e18. All products fit in 64 
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from nestkit.nesting.overlap.jit import kernel
 
 _M1, _A1 = 2147483563, 40014
 _M2, _A2 = 2147483399, 40692
@@ -24,7 +25,7 @@ def dice(seed: int) -> Dice:
     return np.array([1 + int(first) % (_M1 - 1), 1 + int(second) % (_M2 - 1)], dtype=np.int64)
 
 
-@njit(cache=True, forceinline=True)
+@kernel
 def roll(state: Dice) -> float:
     """Next number, uniform in the open interval (0, 1)."""
     state[0] = state[0] * _A1 % _M1
@@ -35,7 +36,7 @@ def roll(state: Dice) -> float:
     return z / _M1
 
 
-@njit(cache=True, forceinline=True)
+@kernel
 def pick(state: Dice, count: int) -> int:
     """A whole number from 0 to ``count`` - 1."""
     return min(int(roll(state) * count), count - 1)

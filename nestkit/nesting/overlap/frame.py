@@ -23,7 +23,9 @@ from nestkit.nesting.overlap.state import Shapes, State
 Points = NDArray[np.float64]
 
 #: Tables larger than this many rows give way to depths taken from the vertices (24 bytes a row).
-MOST_ROWS = 4_000_000
+MOST_ROWS = 2_000_000
+#: So do tables for more shapes than this: the pairs take long to make.
+MOST_SHAPES = 100
 #: From this many copies on, a grid finds a box's neighbours.
 GRID_FROM = 70
 
@@ -117,7 +119,12 @@ def build_shapes(
     free = np.array([stencil.turns is None for stencil in stencils], dtype=np.int64)
     counts, corners = np.diff(shapes), np.diff(pieces[shapes])
     made = Tables.none()
-    if tables and not free.any() and 2 * counts.sum() * corners.sum() <= MOST_ROWS:
+    if (
+        tables
+        and not free.any()
+        and 2 * counts.sum() * corners.sum() <= MOST_ROWS
+        and len(counts) <= MOST_SHAPES
+    ):
         classes = np.repeat(np.arange(len(stencils)), np.diff(turn_at))
         made = pair_tables(all_verts, pieces, shapes, classes, np.array(turns), merge)
     return (

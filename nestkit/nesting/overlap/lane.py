@@ -34,24 +34,25 @@ class Snapshot:
 class Settings:
     """How a lane searches; the values that measurement chose (benchmarks/notes-engine.md)."""
 
-    wide: int = 30
-    close: int = 20
-    patience: int = 100
+    wide: int = 20
+    close: int = 15
+    patience: int = 50
     tries: int = 3
     first_step: float = 0.02
     most_step: float = 0.03
     least_step: float = 0.001
-    shorter: float = 0.6
-    longer: float = 1.3
+    shorter: float = 0.7
+    longer: float = 1.2
     trust: float = 0.2
     pool: int = 10
-    lp_below: float = 0.5
-    lp_drop: float = 0.75
+    lp_below: float = 1.0
+    lp_drop: float = 0.8
     swaps: int = 2
-    fresh: float = 0.1
     ruin: float = 0.3
-    clear: int = 1
     ruin_size: float = 0.25
+    stall: int = 8
+    relax: float = 0.03
+    fresh: float = 0.4
 
 
 #: Overlap that counts as none, in the frame's unit: depth times size.
@@ -96,6 +97,7 @@ class Lane:
         self.full = float(state.bins[room, 2 + axis])
         self.pool: list[tuple[float, Snapshot]] = []
         self.best = best
+        self.current = best
 
     def used_end(self) -> float:
         """Where the last copy in the open bin ends."""
@@ -128,29 +130,53 @@ class Lane:
         """
         if self.best is None:
             raise ValueError("a search starts from a layout")
-        rules = self.settings
-        step = rules.first_step
-        self.load(self.best)
-        yield from self._tighten(self.best.end)
+        self.current = self.best
+        self.load(self.current)
+        yield from self._tighten(self.current.end)
         while self.best.end > self.start:
-            target = self.best.end - (self.best.end - self.start) * step * (0.5 + roll(self.dice))
-            self.squeeze(self.best, target)
-            solved = yield from self.separate(target, self.best.end - LEAST_GAIN)
+            yield from self._descend()
+            yield from self._start_over()
+
+    def _descend(self) -> Iterator[None]:
+        """Shrinks the open bin from `current` on, until that has failed too often in a row."""
+        rules = self.settings
+        step, failed = rules.first_step, 0
+        while failed < rules.stall and self.current.end > self.start:
+            end = self.current.end
+            target = end - (end - self.start) * step * (0.5 + roll(self.dice))
+            self.squeeze(self.current, target)
+            solved = yield from self.separate(target, end - LEAST_GAIN)
             tries = 0
             while not solved and tries < rules.tries:
                 tries += 1
-                chance = roll(self.dice)
-                if chance < rules.fresh:
-                    self.throw(self.best, target, np.ones(self.movable, dtype=np.bool_))
-                elif chance < rules.fresh + rules.ruin:
+                if roll(self.dice) < rules.ruin:
                     self.disturb(self.choose(), target)
                 else:
                     self.kick(self.choose(), target)
-                solved = yield from self.separate(target, self.best.end - LEAST_GAIN)
+                solved = yield from self.separate(target, end - LEAST_GAIN)
             if solved:
-                step = min(step * rules.longer, rules.most_step)
+                step, failed = min(step * rules.longer, rules.most_step), 0
             else:
                 step = max(step * rules.shorter, rules.least_step)
+                failed += step <= rules.least_step
+
+    def _start_over(self) -> Iterator[None]:
+        """Another layout, a little longer than the best, to descend from: all copies or some thrown anew."""
+        self.pool.clear()
+        longer = self.settings.relax
+        fresh = roll(self.dice) < self.settings.fresh
+        share = 1.0 if fresh else 0.2 + 0.5 * roll(self.dice)
+        while True:
+            end = min(self.start + (self.best.end - self.start) * (1.0 + longer), self.full)
+            around = pick(self.dice, self.movable)
+            away = np.hypot(*(self.best.at[:, :2] - self.best.at[around, :2]).T)
+            self.throw(self.best, end, away <= np.quantile(away, share))
+            if (yield from self.separate(end, end + LEAST_GAIN)):
+                return
+            longer *= 1.5
+            if end >= self.full:
+                self.current = self.best
+                return
 
     def choose(self) -> Snapshot:
         """A layout from the pool of those that nearly fitted; the better, the likelier."""
@@ -239,8 +265,7 @@ class Lane:
                 present, weight = self.snapshot(target), state.weight.copy()
                 self.load(Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target))
                 if (yield from self._tighten(limit)):
-                    if rules.clear:
-                        self.pool.clear()
+                    self.pool.clear()
                     return True
                 self.load(present)
                 state.weight[:] = weight
@@ -259,7 +284,9 @@ class Lane:
                 end = self.used_end()
             if end is None or end > limit or loss_of(self.state) > CLEAN:
                 return better
-            self.best = self.snapshot(min(end, self.full))
+            self.current = self.snapshot(min(end, self.full))
+            if self.best is None or self.current.end < self.best.end:
+                self.best = self.current
             better = True
             yield
             if end > limit - 1e-5 or self.movable > COMPACT_UP_TO:

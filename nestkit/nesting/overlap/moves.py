@@ -10,9 +10,9 @@ guided local search for overlap minimization*, ITOR 16: pair weights that grow w
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from nestkit.nesting.overlap.depth import slot_depth, table_depth
+from nestkit.nesting.overlap.jit import inner, kernel, woven
+from nestkit.nesting.overlap.depth import pair_depth, pair_depth_within
 from nestkit.nesting.overlap.dice import pick, roll
 from nestkit.nesting.overlap.state import (
     Floats,
@@ -23,6 +23,7 @@ from nestkit.nesting.overlap.state import (
     grid_insert,
     grid_remove,
     near,
+    near_within,
     take_shape,
     turn_slot,
 )
@@ -34,16 +35,8 @@ KEPT = 3
 NOTHING = 1e-13
 
 
-@njit(cache=True, forceinline=True)
-def pair_depth(shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float) -> Row:
-    """Depth and gradient of shape a (vertices in ``slot``) against copy j."""
-    if len(shapes.pair_at) == 1:
-        return slot_depth(shapes, state, slot, a, j, state.shape[j], dx, dy)
-    return table_depth(shapes, a, state.shape[j], dx, dy)
-
-
-@njit(cache=True, forceinline=True)
-def weigh(
+@woven
+def weigh_within(
     shapes: Shapes, state: State, i: int, shape: int, x: float, y: float, bound: float
 ) -> tuple[float, float, float]:
     """Weighted depth of copy i, were it the candidate at (x, y), and its gradient.
@@ -54,9 +47,9 @@ def weigh(
     state.count[2] += 1
     total, gx, gy = 0.0, 0.0, 0.0
     x0, y0, x1, y1 = x + state.box[last, 0], y + state.box[last, 1], x + state.box[last, 2], y + state.box[last, 3]
-    for m in range(near(state, i, x0, y0, x1, y1)):
+    for m in range(near_within(state, i, x0, y0, x1, y1)):
         j = state.found[m]
-        depth, px, py = pair_depth(shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1])
+        depth, px, py = pair_depth_within(shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1])
         if depth > 0.0:
             weight = state.weight[i, j]
             total += weight * depth
@@ -67,7 +60,15 @@ def weigh(
     return total, gx, gy
 
 
-@njit(cache=True)
+@inner
+def weigh(
+    shapes: Shapes, state: State, i: int, shape: int, x: float, y: float, bound: float
+) -> tuple[float, float, float]:
+    """`weigh_within` as a call: where speed matters less, it saves compile time."""
+    return weigh_within(shapes, state, i, shape, x, y, bound)
+
+
+@inner
 def refine(shapes: Shapes, state: State, i: int, best: Row, step: float, least: float) -> None:
     """Walks a candidate downhill: rows of ``best`` are value, shape, room, x, y, turn.
 
@@ -102,7 +103,7 @@ def refine(shapes: Shapes, state: State, i: int, best: Row, step: float, least: 
                 y += step * (1.0 if roll(state.dice) < 0.5 else -1.0)
         x = min(max(x, bounds[0] - own[0]), bounds[2] - own[2])
         y = min(max(y, bounds[1] - own[1]), bounds[3] - own[3])
-        other, px, py = weigh(shapes, state, i, shape, x, y, value)
+        other, px, py = weigh_within(shapes, state, i, shape, x, y, value)
         if other < value and x + own[0] >= bounds[0] - 1e-9 * size and y + own[1] >= bounds[1] - 1e-9 * size:
             # A gain too small to matter counts as none, or a zigzag would never end.
             downhill = other < 0.97 * value
@@ -118,7 +119,7 @@ def refine(shapes: Shapes, state: State, i: int, best: Row, step: float, least: 
             downhill = False
 
 
-@njit(cache=True, forceinline=True)
+@woven
 def keep(best: Floats, value: float, shape: int, room: int, x: float, y: float, turn: float) -> None:
     """Puts a candidate in its place among the best, which are sorted."""
     k = len(best) - 1
@@ -131,7 +132,7 @@ def keep(best: Floats, value: float, shape: int, room: int, x: float, y: float, 
     best[k, 3], best[k, 4], best[k, 5] = x, y, turn
 
 
-@njit(cache=True)
+@inner
 def settle(shapes: Shapes, state: State, i: int, shape: int, room: int, x: float, y: float, turn: float) -> None:
     """Lays copy i there and brings boxes, grid and depths up to date."""
     last = len(state.box) - 1
@@ -161,7 +162,7 @@ def settle(shapes: Shapes, state: State, i: int, shape: int, room: int, x: float
     state.load[i] = load
 
 
-@njit(cache=True)
+@inner
 def sample(shapes: Shapes, state: State, i: int, best: Floats, wide: int, close: int, bound: float) -> None:
     """Tries ``wide`` places anywhere and ``close`` ones near copy i, and keeps the best in ``best``."""
     kind = state.kind[i]
@@ -193,14 +194,14 @@ def sample(shapes: Shapes, state: State, i: int, best: Floats, wide: int, close:
             x = state.at[i, 0] + (2.0 * roll(state.dice) - 1.0) * reach
             y = state.at[i, 1] + (2.0 * roll(state.dice) - 1.0) * reach
             x, y = min(max(x, x0), x1), min(max(y, y0), y1)
-        value, _, _ = weigh(shapes, state, i, shape, x, y, min(best[len(best) - 1, 0], bound))
+        value, _, _ = weigh_within(shapes, state, i, shape, x, y, min(best[len(best) - 1, 0], bound))
         if value < bound:
             keep(best, value, shape, room, x, y, turn)
         if value == 0.0:
             return
 
 
-@njit(cache=True)
+@inner
 def move(shapes: Shapes, state: State, i: int, wide: int, close: int) -> bool:
     """Looks for a place of less weighted depth for copy i and takes it; whether it moved."""
     take_shape(shapes, state, state.kind[i], state.shape[i], state.at[i, 2])
@@ -230,7 +231,7 @@ def move(shapes: Shapes, state: State, i: int, wide: int, close: int) -> bool:
     return False
 
 
-@njit(cache=True)
+@kernel
 def refresh(shapes: Shapes, state: State) -> None:
     """Boxes, slots, grid, depths and loads from the places alone; places are kept within their bins."""
     last = len(state.box) - 1
@@ -265,7 +266,7 @@ def refresh(shapes: Shapes, state: State) -> None:
                 state.load[j] += depth
 
 
-@njit(cache=True)
+@kernel
 def loss_of(state: State) -> float:
     """Sum of all depths, each times its pair's base weight."""
     total = 0.0
@@ -277,7 +278,7 @@ def loss_of(state: State) -> float:
     return total
 
 
-@njit(cache=True)
+@inner
 def reweigh(state: State) -> None:
     """Weights of overlapping pairs grow with their share of the deepest, the others' fall to their base."""
     deepest = 0.0
@@ -301,7 +302,7 @@ def reweigh(state: State) -> None:
             state.weight[j, i] = weight
 
 
-@njit(cache=True)
+@kernel
 def passes(
     shapes: Shapes, state: State, most: int, patience: int, enough: float, best: Floats, ints: Ints, sets: Ints
 ) -> float:

@@ -11,11 +11,11 @@ from typing import NamedTuple
 
 import numpy as np
 import shapely
-from numba import njit
 from numpy.typing import NDArray
 from shapely.geometry import MultiPoint, Polygon
 
 from nestkit.geometry.affine import rotation
+from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.cover import convex_cover
 from nestkit.nesting.overlap.state import Floats, Ints
 
@@ -40,7 +40,7 @@ class Tables(NamedTuple):
         return cls(np.empty((0, 3)), nothing, np.empty((0, 4)), nothing)
 
 
-@njit(cache=True)
+@inner
 def _pair_planes(verts: Floats, a0: int, a1: int, b0: int, b1: int, planes: Floats, at: int) -> int:
     """Writes the half planes of the displacements at which piece a overlaps piece b; the next free row."""
     for k in range(b0, b1):
@@ -60,7 +60,7 @@ def _pair_planes(verts: Floats, a0: int, a1: int, b0: int, b1: int, planes: Floa
     return at
 
 
-@njit(cache=True)
+@inner
 def _reach(verts: Floats, a0: int, a1: int, b0: int, b1: int, nx: float, ny: float) -> float:
     """How far the overlapping displacements of piece a against piece b reach along (nx, ny)."""
     high, low = -np.inf, np.inf
@@ -71,7 +71,7 @@ def _reach(verts: Floats, a0: int, a1: int, b0: int, b1: int, nx: float, ny: flo
     return high - low
 
 
-@njit(cache=True)
+@inner
 def _covered(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, p: int, q: int) -> bool:
     """Whether the displacements of pieces p, q lie within those of another pair of shapes a and b."""
     a0, a1, b0, b1 = piece_at[p], piece_at[p + 1], piece_at[q], piece_at[q + 1]
@@ -83,7 +83,7 @@ def _covered(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, p: i
             c0, c1, d0, d1 = piece_at[r], piece_at[r + 1], piece_at[s], piece_at[s + 1]
             if c1 - c0 + d1 - d0 > 256:
                 continue
-            end = _pair_planes(verts, c0, c1, d0, d1, limit, 0)
+            end = _pair_planes(verts, c0, c1, d0, d1, limit, np.int64(0))
             inside, equal = True, True
             for k in range(end):
                 reach = _reach(verts, a0, a1, b0, b1, limit[k, 0], limit[k, 1])
@@ -99,14 +99,14 @@ def _covered(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, p: i
     return False
 
 
-@njit(cache=True)
+@kernel
 def raw_polys(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, planes: Floats, ends: Ints) -> int:
     """Half planes of every pair of pieces of shapes a and b, one after another; how many pairs.
 
     A pair whose displacements all lie within another's is left out: it adds nothing to where the
     shapes overlap. ``ends`` tells where each pair's rows end.
     """
-    row, polys = 0, 0
+    row, polys = np.int64(0), 0
     for p in range(shape_at[a], shape_at[a + 1]):
         for q in range(shape_at[b], shape_at[b + 1]):
             if not _covered(verts, piece_at, shape_at, a, b, p, q):
@@ -116,6 +116,29 @@ def raw_polys(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, pla
                 ends[polys] = row
                 polys += 1
     return polys
+
+
+@kernel
+def bounds_of(planes: Poly) -> Poly:
+    """Bounds x0, y0, x1, y1 of the bounded convex set that the half planes ``planes`` (n, 3) leave."""
+    bounds = np.array([np.inf, np.inf, -np.inf, -np.inf])
+    slack = 1e-9
+    for i in range(len(planes)):
+        for j in range(i):
+            cross = planes[i, 0] * planes[j, 1] - planes[j, 0] * planes[i, 1]
+            if abs(cross) < 1e-9:
+                continue
+            x = (planes[i, 2] * planes[j, 1] - planes[j, 2] * planes[i, 1]) / cross
+            y = (planes[i, 0] * planes[j, 2] - planes[j, 0] * planes[i, 2]) / cross
+            inside = True
+            for k in range(len(planes)):
+                if planes[k, 0] * x + planes[k, 1] * y > planes[k, 2] + slack:
+                    inside = False
+                    break
+            if inside:
+                bounds[0], bounds[1] = min(bounds[0], x), min(bounds[1], y)
+                bounds[2], bounds[3] = max(bounds[2], x), max(bounds[3], y)
+    return bounds
 
 
 def _corners(planes: Poly) -> Poly:
@@ -180,6 +203,24 @@ def _rejecting_first(planes: Poly, bounds: Poly) -> Poly:
     return planes[order]
 
 
+def _in_order(polys: list[Poly]) -> list[Poly]:
+    """The polys, the largest first: those are the likeliest to make a place too bad to look on."""
+    sized = sorted(polys, key=lambda poly: -float(np.prod(bounds_of(poly)[2:] - bounds_of(poly)[:2])))
+    return [_rejecting_first(poly, bounds_of(poly)) for poly in sized]
+
+
+def _raw(
+    verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int
+) -> tuple[int, Floats, Ints]:
+    """`raw_polys` with arrays of the right size."""
+    pieces_a, pieces_b = piece_at[shape_at[a] : shape_at[a + 1] + 1], piece_at[shape_at[b] : shape_at[b + 1] + 1]
+    count_a, count_b = len(pieces_a) - 1, len(pieces_b) - 1
+    rows = np.empty((int((pieces_a[-1] - pieces_a[0]) * count_b + (pieces_b[-1] - pieces_b[0]) * count_a), 3))
+    ends = np.empty(count_a * count_b, dtype=np.int64)
+    found = raw_polys(verts, piece_at, shape_at, a, b, rows, ends)
+    return found, rows[: ends[found - 1]], ends[:found]
+
+
 def pair_tables(
     verts: Floats, piece_at: Ints, shape_at: Ints, classes: Ints, turns: Floats, merge: int
 ) -> Tables:
@@ -208,27 +249,15 @@ def pair_tables(
             elif back in done:
                 polys = [_turned(poly, turns[b] - done[back][0], -1.0) for poly in done[back][1]]
             else:
-                pieces_a = piece_at[shape_at[a] : shape_at[a + 1] + 1]
-                pieces_b = piece_at[shape_at[b] : shape_at[b + 1] + 1]
-                rows = np.empty(
-                    ((pieces_a[-1] - pieces_a[0]) * (len(pieces_b) - 1)
-                     + (pieces_b[-1] - pieces_b[0]) * (len(pieces_a) - 1), 3)
-                )  # fmt: skip
-                ends = np.empty((len(pieces_a) - 1) * (len(pieces_b) - 1), dtype=np.int64)
-                found = raw_polys(verts, piece_at, shape_at, a, b, rows, ends)
-                polys = np.split(rows[: ends[found - 1]], ends[: found - 1])
-                if 1 < found <= merge:
+                found, rows, ends = _raw(verts, piece_at, shape_at, a, b)
+                polys = np.split(rows, ends[:-1])
+                if found <= merge:
                     merge -= found
-                    polys = _merged(polys)
+                    polys = _in_order(_merged(polys) if found > 1 else polys)
                 done[key] = (float(turns[a]), polys)
-            sized = []
             for poly in polys:
-                corners = _corners(poly)
-                bounds = np.concatenate((corners.min(axis=0), corners.max(axis=0)))
-                sized.append((-Polygon(corners).area, len(sized), bounds, poly))
-            for _, _, bounds, poly in sorted(sized, key=lambda row: row[:2]):
-                planes.append(_rejecting_first(poly, bounds))
-                boxes.append(bounds)
+                planes.append(poly)
+                boxes.append(bounds_of(poly))
                 poly_at.append(poly_at[-1] + len(poly))
             pair_at.append(len(boxes))
     return Tables(

@@ -10,8 +10,9 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from nestkit.nesting.overlap.jit import inner, woven
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -109,7 +110,7 @@ class State(NamedTuple):
     count: Ints
 
 
-@njit(cache=True)
+@inner
 def turn_slot(shapes: Shapes, state: State, slot: int, shape: int, angle: float) -> None:
     """Fills ``slot`` with ``shape`` turned by ``angle``; its bounds go to the candidate's box row."""
     c, s = np.cos(angle), np.sin(angle)
@@ -133,7 +134,7 @@ def turn_slot(shapes: Shapes, state: State, slot: int, shape: int, angle: float)
     own[0], own[1], own[2], own[3] = wide0, wide1, wide2, wide3
 
 
-@njit(cache=True, forceinline=True)
+@inner
 def take_shape(shapes: Shapes, state: State, kind: int, shape: int, angle: float) -> None:
     """Makes the candidate lie as ``shape``, turned by ``angle`` when its class is free."""
     last = len(state.box) - 1
@@ -144,7 +145,7 @@ def take_shape(shapes: Shapes, state: State, kind: int, shape: int, angle: float
             state.box[last, k] = shapes.box[shape, k]
 
 
-@njit(cache=True)
+@inner
 def _cell_of(state: State, i: int) -> int:
     level = state.level[i]
     step = state.step[level]
@@ -155,7 +156,7 @@ def _cell_of(state: State, i: int) -> int:
     return int(state.grid[level, 2] + cy * columns + cx)
 
 
-@njit(cache=True)
+@inner
 def grid_remove(state: State, i: int) -> None:
     """Takes copy i out of its cell."""
     if len(state.cells) == 0 or state.links[i, 2] < 0:
@@ -170,7 +171,7 @@ def grid_remove(state: State, i: int) -> None:
         state.links[ahead, 1] = behind
 
 
-@njit(cache=True)
+@inner
 def grid_insert(state: State, i: int) -> None:
     """Puts copy i into the cell that holds the middle of its box."""
     if len(state.cells) == 0:
@@ -183,8 +184,8 @@ def grid_insert(state: State, i: int) -> None:
     state.cells[cell] = i
 
 
-@njit(cache=True, forceinline=True)
-def near(state: State, i: int, x0: float, y0: float, x1: float, y1: float) -> int:
+@woven
+def near_within(state: State, i: int, x0: float, y0: float, x1: float, y1: float) -> int:
     """Copies other than i whose boxes overlap the given one: how many; they stand in ``state.found``.
 
     With a grid, each copy lies in one cell of one level: the level whose cells are just larger than
@@ -217,3 +218,9 @@ def near(state: State, i: int, x0: float, y0: float, x1: float, y1: float) -> in
                         found += 1
                     j = state.links[j, 0]
     return found
+
+
+@inner
+def near(state: State, i: int, x0: float, y0: float, x1: float, y1: float) -> int:
+    """`near_within` as a call: where speed matters less, it saves compile time."""
+    return near_within(state, i, x0, y0, x1, y1)
