@@ -96,6 +96,7 @@ def grow(hull: Points, edges: Points, sx: float, sy: float, choice: int, eps: fl
     for cut in range(4 * len(edges)):
         least = np.inf
         best = -1
+        blocked = False
         for k in range(len(edges)):
             ax, ay, bx, by = edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3]
             low, high = _inside_span(piece, ax, ay, bx, by)
@@ -105,6 +106,7 @@ def grow(hull: Points, edges: Points, sx: float, sy: float, choice: int, eps: fl
             middle = (low + high) / 2.0
             if _depth_in(piece, ax + middle * (bx - ax), ay + middle * (by - ay)) <= eps:
                 continue
+            blocked = True
             along = ((sx - ax) * (bx - ax) + (sy - ay) * (by - ay)) / (length * length)
             along = min(max(along, low), high)
             away = np.hypot(ax + along * (bx - ax) - sx, ay + along * (by - ay) - sy)
@@ -116,13 +118,14 @@ def grow(hull: Points, edges: Points, sx: float, sy: float, choice: int, eps: fl
             elif away < least + eps and (choice >> cut) & 1:
                 best = k
         if best < 0:
-            return piece
+            # Boundary inside, but none that faces the seed: the seed lies on an edge.
+            return piece[:0] if blocked else piece
         ax, ay, bx, by = edges[best, 0], edges[best, 1], edges[best, 2], edges[best, 3]
         length = np.hypot(bx - ax, by - ay)
         piece = _clip(piece, ax, ay, (by - ay) / length, -(bx - ax) / length, eps)
         if len(piece) < 3:
-            return piece
-    return piece
+            break
+    return piece[:0]
 
 
 def _edges(polygon: Polygon) -> Points:
