@@ -1,9 +1,10 @@
 """Strip packing on open benchmark data: density against the published best.
 
-    python benchmarks/strips.py --data DIR [--only a,b] [--seconds S] [--seed N] [--jobs J] [--baseline] [--json FILE]
+    python benchmarks/strips.py --data DIR [--only a,b] [--seconds S] [--seed N] [--jobs J]
+                                [--baseline] [--json FILE]
 
-DIR holds files like ``{"name", "strip_width", "parts": [{"quantity", "turns_deg", "outline"}]}``, itself or in
-a folder ``strips``. Density is the parts' area over width times used length.
+DIR holds files like ``{"name", "strip_width", "parts": [{"quantity", "turns_deg", "outline"}]}``, itself
+or in a folder ``strips``. Density is the parts' area over width times used length.
 """
 
 from __future__ import annotations
@@ -66,7 +67,8 @@ def judged(items: list[Item], width: float, layout: Layout, length: float) -> bo
     if layout.left_out or faults(items, [sheet], layout, Spacing()):
         return False
     shapes = [
-        Polygon(items[seat.item].outline.transformed(seat.placement.matrix).exterior.points) for seat in layout.seats
+        Polygon(items[seat.item].outline.transformed(seat.placement.matrix).exterior.points)
+        for seat in layout.seats
     ]
     slack = 1e-9 * length
     inside = all(
@@ -88,10 +90,7 @@ def baseline(items: list[Item], width: float, seconds: float, seed: int) -> floa
 
     def used(layout: Layout) -> float:
         return max(
-            (
-                items[seat.item].outline.transformed(seat.placement.matrix).bounds[2]
-                for seat in layout.seats
-            ),
+            (items[seat.item].outline.transformed(seat.placement.matrix).bounds[2] for seat in layout.seats),
             default=0.0,
         )
 
@@ -127,7 +126,9 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--baseline", action="store_true", help="the bottom-left engine too, in the same time")
+    parser.add_argument(
+        "--baseline", action="store_true", help="the bottom-left engine too, in the same time"
+    )
     parser.add_argument("--json", type=FilePath, help="also write the rows here")
     options = parser.parse_args()
     folder = options.data / "strips" if (options.data / "strips").is_dir() else options.data
@@ -136,7 +137,10 @@ def main() -> int:
     if not files:
         print(f"{folder}: no strip files here", file=sys.stderr)
         return 2
-    print(f"{'instance':10} {'density':>8} {'length':>10} {'best at':>8} verified {'published':>9} {'diff':>6}  first engine")
+    print(
+        f"{'instance':10} {'density':>8} {'length':>10} {'best at':>8} verified {'published':>9} {'diff':>6}"
+        "  first engine"
+    )
     rows, differences = [], []
     for path in files:
         row = measure(path, options.seconds, options.seed, options.jobs, options.baseline)
@@ -155,7 +159,9 @@ def main() -> int:
         print(f"mean difference from the published best: {sum(differences) / len(differences):+.2f}")
     if options.json:
         keys = ("name", "density", "length", "seconds", "verified")
-        options.json.write_text(json.dumps([{key: getattr(row, key) for key in keys} for row in rows], indent=1))
+        options.json.write_text(
+            json.dumps([{key: getattr(row, key) for key in keys} for row in rows], indent=1)
+        )
     return 0 if all(row.verified for row in rows) else 1
 
 

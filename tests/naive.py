@@ -34,7 +34,7 @@ def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
 
 
 def separating_depth(one: np.ndarray, other: np.ndarray) -> float:
-    """How far the convex polygon `one` must move, along an edge normal of either, to leave `other`; 0 if apart."""
+    """How far convex `one` must move, along an edge normal of either, to leave convex `other`; 0 if apart."""
     depths = []
     for ring, sign in ((one, 1.0), (other, -1.0)):
         for k in range(len(ring)):

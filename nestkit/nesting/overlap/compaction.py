@@ -87,8 +87,8 @@ def slot_gaps(
 @kernel
 def gaps(shapes: Shapes, state: State, reach: float, rows: Floats, pairs: Ints) -> int:
     """Rows nx, ny, gap for all pieces of copies that may meet; ``pairs`` says of which copies."""
-    at = np.int64(0)
-    for i in range(state.count[0]):
+    at = int(np.int64(0))
+    for i in range(state.counts[0]):
         own = state.box[i]
         for m in range(near(state, i, own[0] - reach, own[1] - reach, own[2] + reach, own[3] + reach)):
             j = state.found[m]
@@ -118,7 +118,7 @@ def compact(shapes: Shapes, state: State, room: int, axis: int, trust: float) ->
     float or None
         Where the bin ends now; None when the program has no solution, and then nothing has moved.
     """
-    movable = int(state.count[0])
+    movable = int(state.counts[0])
     reach = 2.9 * trust
     rows, pairs = np.empty((60 * movable + 5000, 3)), np.empty((60 * movable + 5000, 2), dtype=np.int64)
     while True:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.dice import pick, roll
+from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.moves import NOTHING, settle, weigh
 from nestkit.nesting.overlap.state import Ints, Shapes, State, grid_remove, take_shape
 
@@ -16,7 +16,7 @@ def park(state: State, i: int) -> None:
     grid_remove(state, i)
     state.box[i, 0], state.box[i, 1], state.box[i, 2], state.box[i, 3] = np.inf, np.inf, -np.inf, -np.inf
     state.load[i] = 0.0
-    for j in range(state.count[1]):
+    for j in range(state.counts[1]):
         state.load[j] -= state.depth[i, j]
         state.depth[i, j] = 0.0
         state.depth[j, i] = 0.0
@@ -24,7 +24,7 @@ def park(state: State, i: int) -> None:
 
 @inner
 def seat(shapes: Shapes, state: State, i: int, room: int, axis: int, tries: int) -> bool:
-    """Lays the parked copy i into bin ``room`` where it ends earliest along ``axis``; False if no place is found.
+    """Lays the parked copy i into bin ``room`` where it ends earliest along ``axis``; False without one.
 
     Random free places first; the best is then pushed back and down as far as it goes.
     """
@@ -81,8 +81,10 @@ def seat(shapes: Shapes, state: State, i: int, room: int, axis: int, tries: int)
 
 
 @kernel
-def construct(shapes: Shapes, state: State, order: Ints, axes: Ints, tries: int, first: Ints, seated: Ints) -> None:
-    """Seats the parked copies named in ``order`` bin after bin; those for which there is no place stay parked.
+def construct(
+    shapes: Shapes, state: State, order: Ints, axes: Ints, tries: int, first: Ints, seated: Ints
+) -> None:
+    """Seats the parked copies named in ``order`` bin after bin; those without a place stay parked.
 
     Parameters
     ----------

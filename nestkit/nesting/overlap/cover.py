@@ -136,7 +136,8 @@ def _edges(polygon: Polygon) -> Points:
 def _convex_ring(points: Points) -> Points:
     """Hull of ``points``, counter-clockwise, without its repeated start."""
     hull = shapely.orient_polygons(MultiPoint(points).convex_hull)
-    return shapely.get_coordinates(hull)[:-1]
+    ring: Points = shapely.get_coordinates(hull)[:-1]
+    return ring
 
 
 def convex_cover(polygon: Polygon, tries: int = 4, prune: bool = True) -> list[Points]:
@@ -179,7 +180,10 @@ def convex_cover(polygon: Polygon, tries: int = 4, prune: bool = True) -> list[P
             if len(fresh) >= 4 * tries and len(triangles) > 60:
                 break
         # Many seeds grow into the same piece.
-        unlike = {(round(piece.area / area, 9), *np.round(np.array(piece.bounds) / size, 9)): piece for piece in fresh}
+        unlike = {
+            (round(piece.area / area, 9), *np.round(np.array(piece.bounds) / size, 9)): piece
+            for piece in fresh
+        }
         unlike = {key: piece for key, piece in unlike.items() if piece.area > 0.0}
         if not unlike:
             break
@@ -188,7 +192,10 @@ def convex_cover(polygon: Polygon, tries: int = 4, prune: bool = True) -> list[P
         rest = MultiPolygon([part for part in shapely.get_parts(rest) if part.area > 0.0])
         if rest.area >= before:
             break
-    return [_convex_ring(shapely.get_coordinates(piece)) for piece in (_needed(found, polygon) if prune else found)]
+    return [
+        _convex_ring(shapely.get_coordinates(piece))
+        for piece in (_needed(found, polygon) if prune else found)
+    ]
 
 
 def _take_largest(candidates: list[Polygon], rest: Polygon, area: float, found: list[Polygon]) -> Polygon:

@@ -33,7 +33,7 @@ def roll(state: Dice) -> float:
     z = state[0] - state[1]
     if z < 1:
         z += _M1 - 1
-    return z / _M1
+    return float(z / _M1)
 
 
 @kernel

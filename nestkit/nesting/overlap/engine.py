@@ -60,7 +60,7 @@ def search(
     progress: Progress | None = None,
     jobs: int = 1,
 ) -> NestResult:
-    """Packs the items into as few of the bins as it can, in their order, and leaves the last as free as it can.
+    """Packs the items into as few of the bins as can be, in their order, and leaves much of the last free.
 
     Parameters
     ----------
@@ -121,6 +121,10 @@ def _search(
     least: float = 0.0,
 ) -> NestResult:
     began = time.monotonic()
+    if not task.items or not task.bins:
+        nothing = Layout((), tuple(range(len(task.items))))
+        area = sum(item.outline.area for item in task.items)
+        return NestResult(Status.PROVEN, nothing, Score(len(task.items), area, 0, 0.0), 0.0, 0, ())
     with _other_lanes(task, jobs - 1) as others:
         packing = task.packing()
         trace: list[Improvement] = []
@@ -148,7 +152,11 @@ def _search(
                 trace.append(Improvement(rounds, time.monotonic() - began, known.score))
             if progress is not None:
                 progress(rounds, known.score)
-            if known.score.left_out == 0 and known.score.bins == 1 and known.score.end <= least * (1.0 + 1e-9):
+            if (
+                known.score.left_out == 0
+                and known.score.bins == 1
+                and known.score.end <= least * (1.0 + 1e-9)
+            ):
                 status = Status.PROVEN
             status = status or _over(stop, asked_to_stop, rounds)
     return NestResult(status, known.layout, known.score, time.monotonic() - began, rounds, tuple(trace))

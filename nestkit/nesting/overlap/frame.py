@@ -61,7 +61,7 @@ def _rows(piece: Points) -> Points:
 
 
 def different_turns(stencil: Stencil) -> list[tuple[float, int]]:
-    """The allowed turns; each with the place, in this list, of the first turn at which the shape lies alike."""
+    """The allowed turns; each with the number of the first turn at which the shape lies alike."""
     assert stencil.turns is not None
     whole = shapely.union_all([Polygon(piece) for piece in stencil.pieces])
     size = math.sqrt(stencil.area)
@@ -69,7 +69,7 @@ def different_turns(stencil: Stencil) -> list[tuple[float, int]]:
     shapes: list[Polygon] = []
     for k, turn in enumerate(stencil.turns):
         matrix = rotation(turn)[:, :2].T
-        turned = shapely.transform(whole, lambda xy, m=matrix: xy @ m)  # type: ignore[misc]
+        turned = shapely.transform(whole, lambda xy, m=matrix: xy @ m)
         alike = k
         for m, other in enumerate(shapes):
             if shapely.hausdorff_distance(turned, other) < 1e-9 * size and (
@@ -194,7 +194,7 @@ def build_state(
         step=step,
         grid=grid,
         dice=dice(seed),
-        count=np.array([count - fixed, count, 0], dtype=np.int64),
+        counts=np.array([count - fixed, count, 0], dtype=np.int64),
     )
 
 

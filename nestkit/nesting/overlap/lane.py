@@ -36,13 +36,13 @@ class Settings:
 
     wide: int = 20
     close: int = 15
-    patience: int = 50
+    patience: int = 150
     tries: int = 3
     first_step: float = 0.02
     most_step: float = 0.03
     least_step: float = 0.001
-    shorter: float = 0.7
-    longer: float = 1.2
+    shorter: float = 0.75
+    longer: float = 1.1
     trust: float = 0.2
     pool: int = 10
     lp_below: float = 1.0
@@ -50,10 +50,12 @@ class Settings:
     swaps: int = 2
     ruin: float = 0.3
     ruin_size: float = 0.25
-    stall: int = 8
+    stall: int = 6
     relax: float = 0.03
     fresh: float = 0.4
 
+
+_NOTHING = Snapshot(np.zeros((0, 3)), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.inf)
 
 #: Overlap that counts as none, in the frame's unit: depth times size.
 CLEAN = 1e-9
@@ -76,8 +78,6 @@ class Lane:
         The open bin, which shrinks.
     axis : int
         0 when its right end moves, 1 for its upper one.
-    best : Snapshot, optional
-        A layout without overlap; it is what `search` starts from.
     """
 
     def __init__(
@@ -88,16 +88,23 @@ class Lane:
         axis: int,
         chance: Dice,
         settings: Settings,
-        best: Snapshot | None = None,
     ) -> None:
         self.shapes, self.state, self.room, self.axis = shapes, state, room, axis
         self.settings, self.dice = settings, chance
-        self.movable = int(state.count[0])
+        self.movable = int(state.counts[0])
         self.start = float(state.bins[room, axis])
         self.full = float(state.bins[room, 2 + axis])
         self.pool: list[tuple[float, Snapshot]] = []
-        self.best = best
-        self.current = best
+        self.best = self.current = _NOTHING
+
+    @property
+    def found(self) -> bool:
+        """Whether there is a layout without overlap; `best` is the best one."""
+        return self.best is not _NOTHING
+
+    def start_from(self, layout: Snapshot) -> None:
+        """Makes ``layout``, which has no overlap, the one to better."""
+        self.best = self.current = layout
 
     def used_end(self) -> float:
         """Where the last copy in the open bin ends."""
@@ -109,7 +116,9 @@ class Lane:
     def snapshot(self, end: float) -> Snapshot:
         """The present places."""
         n = self.movable
-        return Snapshot(self.state.at[:n].copy(), self.state.shape[:n].copy(), self.state.room[:n].copy(), end)
+        return Snapshot(
+            self.state.at[:n].copy(), self.state.shape[:n].copy(), self.state.room[:n].copy(), end
+        )
 
     def load(self, snapshot: Snapshot) -> None:
         """Makes ``snapshot`` the present places."""
@@ -128,9 +137,8 @@ class Lane:
         ValueError
             When there is no layout to start from.
         """
-        if self.best is None:
+        if not self.found:
             raise ValueError("a search starts from a layout")
-        self.current = self.best
         self.load(self.current)
         yield from self._tighten(self.current.end)
         while self.best.end > self.start:
@@ -190,7 +198,7 @@ class Lane:
         del self.pool[self.settings.pool :]
 
     def squeeze(self, source: Snapshot, target: float) -> None:
-        """The ``source`` layout in the bin that ends at ``target``: what lies beyond a random cut moves up."""
+        """The ``source`` layout in the bin that ends at ``target``: all beyond a random cut moves up."""
         moved = source.at.copy()
         cut = self.start + roll(self.dice) * (source.end - self.start)
         beyond = (source.room == self.room) & (moved[:, self.axis] > cut)
@@ -263,15 +271,16 @@ class Lane:
             if loss <= CLEAN or loss < mark:
                 mark = rules.lp_drop * loss
                 present, weight = self.snapshot(target), state.weight.copy()
-                self.load(Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target))
+                self.load(
+                    Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target)
+                )
                 if (yield from self._tighten(limit)):
                     self.pool.clear()
                     return True
                 self.load(present)
                 state.weight[:] = weight
             if loss <= CLEAN or ints[n] >= rules.patience:
-                found = Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), target)
-                self.remember(loss, found)
+                self.remember(loss, _read(best, ints, target))
                 return False
 
     def _tighten(self, limit: float) -> Generator[None, None, bool]:
@@ -285,10 +294,16 @@ class Lane:
             if end is None or end > limit or loss_of(self.state) > CLEAN:
                 return better
             self.current = self.snapshot(min(end, self.full))
-            if self.best is None or self.current.end < self.best.end:
+            if self.current.end < self.best.end:
                 self.best = self.current
             better = True
             yield
             if end > limit - 1e-5 or self.movable > COMPACT_UP_TO:
                 return better
             limit = end
+
+
+def _read(best: NDArray[np.float64], ints: NDArray[np.int64], end: float) -> Snapshot:
+    """The layout of least loss that `moves.passes` wrote down."""
+    n = len(best) - 1
+    return Snapshot(best[:n, 1:].copy(), best[:n, 0].astype(np.int64), ints[:n].copy(), end)

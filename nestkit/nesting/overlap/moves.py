@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from nestkit.nesting.overlap.jit import inner, kernel, woven
 from nestkit.nesting.overlap.depth import pair_depth, pair_depth_within
 from nestkit.nesting.overlap.dice import pick, roll
+from nestkit.nesting.overlap.jit import inner, kernel, woven
 from nestkit.nesting.overlap.state import (
     Floats,
     Ints,
@@ -44,12 +44,19 @@ def weigh_within(
     Gives up with a value of at least ``bound`` once that is reached.
     """
     last = len(state.box) - 1
-    state.count[2] += 1
+    state.counts[2] += 1
     total, gx, gy = 0.0, 0.0, 0.0
-    x0, y0, x1, y1 = x + state.box[last, 0], y + state.box[last, 1], x + state.box[last, 2], y + state.box[last, 3]
+    x0, y0, x1, y1 = (
+        x + state.box[last, 0],
+        y + state.box[last, 1],
+        x + state.box[last, 2],
+        y + state.box[last, 3],
+    )
     for m in range(near_within(state, i, x0, y0, x1, y1)):
         j = state.found[m]
-        depth, px, py = pair_depth_within(shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1])
+        depth, px, py = pair_depth_within(
+            shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1]
+        )
         if depth > 0.0:
             weight = state.weight[i, j]
             total += weight * depth
@@ -133,7 +140,9 @@ def keep(best: Floats, value: float, shape: int, room: int, x: float, y: float, 
 
 
 @inner
-def settle(shapes: Shapes, state: State, i: int, shape: int, room: int, x: float, y: float, turn: float) -> None:
+def settle(
+    shapes: Shapes, state: State, i: int, shape: int, room: int, x: float, y: float, turn: float
+) -> None:
     """Lays copy i there and brings boxes, grid and depths up to date."""
     last = len(state.box) - 1
     for m in range(near(state, i, state.box[i, 0], state.box[i, 1], state.box[i, 2], state.box[i, 3])):
@@ -236,7 +245,7 @@ def refresh(shapes: Shapes, state: State) -> None:
     """Boxes, slots, grid, depths and loads from the places alone; places are kept within their bins."""
     last = len(state.box) - 1
     own = state.box[last]
-    movable, count = state.count[0], state.count[1]
+    movable, count = state.counts[0], state.counts[1]
     for cell in range(len(state.cells)):
         state.cells[cell] = -1
     for i in range(count):
@@ -270,9 +279,9 @@ def refresh(shapes: Shapes, state: State) -> None:
 def loss_of(state: State) -> float:
     """Sum of all depths, each times its pair's base weight."""
     total = 0.0
-    for i in range(state.count[0]):
+    for i in range(state.counts[0]):
         if state.load[i] > 0.0:
-            for j in range(state.count[1]):
+            for j in range(state.counts[1]):
                 if state.depth[i, j] > 0.0 and (j > i):
                     total += state.depth[i, j] * state.base[i, j]
     return total
@@ -282,7 +291,7 @@ def loss_of(state: State) -> float:
 def reweigh(state: State) -> None:
     """Weights of overlapping pairs grow with their share of the deepest, the others' fall to their base."""
     deepest = 0.0
-    movable, count = state.count[0], state.count[1]
+    movable, count = state.counts[0], state.counts[1]
     for i in range(movable):
         if state.load[i] > 0.0:
             for j in range(count):
@@ -304,7 +313,14 @@ def reweigh(state: State) -> None:
 
 @kernel
 def passes(
-    shapes: Shapes, state: State, most: int, patience: int, enough: float, best: Floats, ints: Ints, sets: Ints
+    shapes: Shapes,
+    state: State,
+    most: int,
+    patience: int,
+    enough: float,
+    best: Floats,
+    ints: Ints,
+    sets: Ints,
 ) -> float:
     """Up to ``most`` passes; the least loss met so far, whose places stand in ``best``.
 
@@ -317,7 +333,7 @@ def passes(
     sets : (2,) int
         Samples anywhere, samples close by.
     """
-    movable = state.count[0]
+    movable = state.counts[0]
     since, done = movable, movable + 1
     least = best[movable, 0]
     for _ in range(most):
@@ -347,4 +363,4 @@ def passes(
         if loss <= enough or ints[since] >= patience:
             break
         reweigh(state)
-    return least
+    return float(least)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry import Polygon, box
 
 from nestkit.geometry import Outline
 
@@ -61,7 +61,8 @@ def _fewer(ring: Points, tolerance: float) -> Points:
         ring = ring[::-1]
     points = [tuple(p) for p in ring]
     while len(points) > 4:
-        least, change = tolerance, None
+        least = tolerance
+        change: tuple[int, tuple[float, float] | None] | None = None
         count = len(points)
         for k in range(count):
             a, b, c, d = (np.array(points[(k + m) % count]) for m in range(4))
@@ -102,12 +103,14 @@ def inner_radius(polygon: Polygon) -> float:
 
 
 def without_idle_holes(polygons: Sequence[Polygon]) -> list[Polygon]:
-    """The polygons without the holes that none of them can enter: those hold no disc as large as any part's."""
+    """The polygons without the holes that none of them can enter: too small for any part's largest disc."""
     if not any(polygon.interiors for polygon in polygons):
         return list(polygons)
     least = min(inner_radius(polygon) for polygon in polygons) * 0.99
     return [
-        Polygon(polygon.exterior, [hole for hole in polygon.interiors if inner_radius(Polygon(hole)) >= least])
+        Polygon(
+            polygon.exterior, [hole for hole in polygon.interiors if inner_radius(Polygon(hole)) >= least]
+        )
         for polygon in polygons
     ]
 
@@ -141,6 +144,5 @@ def room_of(outline: Outline, margin: float, half_gap: float, reach: float) -> t
         # Chords of the round corners stay outside the true circle.
         outer = inset / math.cos(math.pi / 16.0)
         parts = [shapely.buffer(part, outer, quad_segs=4, join_style="round") for part in parts]
-        merged = shapely.union_all(parts)
-        parts = list(shapely.get_parts(merged if isinstance(merged, MultiPolygon) else MultiPolygon([merged])))
+        parts = list(shapely.get_parts(shapely.union_all(parts)))
     return bounds, [shapely.simplify(part, 0.0) for part in parts]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,10 +29,10 @@ from nestkit.nesting.verify import faults
 _SEAT_TRIES = 60
 #: Copies seated between two looks at the clock.
 _SEATS_AT_ONCE = 8
-#: A bin is worth emptying when its parts would fill the others no fuller than this.
-_FULLEST = 0.95
-#: Bouts of shrinking between two tries to empty the last bin.
-_BOUTS_BETWEEN = 150
+#: Bouts of shrinking between two tries to empty the last bin, and when the others would be this full then.
+_BOUTS_BETWEEN = 100
+_VERY_FULL = 0.9
+_BOUTS_BETWEEN_IF_FULL = 250
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +98,8 @@ class Packing:
         rooms = [room_of(bin.outline, spacing.margin, half, self._reach(polygons)) for bin in bins]
         self.boxes, self.shift = self._frame([bounds for bounds, _ in rooms], self._reach(polygons))
         self.axes = np.array(
-            [(0 if b[2] - b[0] >= b[3] - b[1] else 1) if axis is None else axis for b in self.boxes], dtype=np.int64
+            [(0 if b[2] - b[0] >= b[3] - b[1] else 1) if axis is None else axis for b in self.boxes],
+            dtype=np.int64,
         )
         self.obstacles = self._obstacles([blocked for _, blocked in rooms], stencils)
         self.shapes, _ = build_shapes(stencils, merge=merge)
@@ -137,7 +138,7 @@ class Packing:
             x0, y0, x1, y1 = polygon.bounds
             middle = np.array([(x0 + x1) / 2.0, (y0 + y1) / 2.0])
             unit = self.unit
-            local = shapely.transform(polygon, lambda xy, m=middle, u=unit: (xy - m) / u)  # type: ignore[misc]
+            local = shapely.transform(polygon, lambda xy, m=middle, u=unit: (xy - m) / u)
             angles = key[2]  # type: ignore[index]
             stencils.append(Stencil(tuple(convex_cover(local)), angles, local.area))
             middles.append(middle)
@@ -146,17 +147,19 @@ class Packing:
     @staticmethod
     def _reach(polygons: dict[object, Polygon]) -> float:
         """How far obstacles go beyond a bin, mm: farther than any part is wide."""
-        return max((math.hypot(p.bounds[2] - p.bounds[0], p.bounds[3] - p.bounds[1]) for p in polygons.values()),
-                   default=1.0)  # fmt: skip
+        boxes = [polygon.bounds for polygon in polygons.values()]
+        return max((math.hypot(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes), default=1.0)
 
     def _frame(
         self, bounds: list[NDArray[np.float64]], reach: float
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Bins side by side: their boxes in the frame's unit, and the shift of each from its own place, mm."""
+        """Bins side by side: their boxes in the frame's unit, and each one's shift from its own place, mm."""
         boxes, shifts, left = [], [], 0.0
         for x0, y0, x1, y1 in bounds:
             shift = np.array([left - x0, -y0])
-            boxes.append(((x0 + shift[0]) / self.unit, 0.0, (x1 + shift[0]) / self.unit, (y1 - y0) / self.unit))
+            boxes.append(
+                ((x0 + shift[0]) / self.unit, 0.0, (x1 + shift[0]) / self.unit, (y1 - y0) / self.unit)
+            )
             shifts.append(shift)
             left = (math.ceil((left + max(x1 - x0, 0.0) + 2.5 * reach) / self.unit) + 1) * self.unit
         return np.array(boxes).reshape(-1, 4), np.array(shifts).reshape(-1, 2)
@@ -179,7 +182,7 @@ class Packing:
             polygon = engine_polygon(outline, self.spacing.gap / 2.0)
             middle = np.array(polygon.bounds).reshape(2, 2).mean(axis=0)
             unit = self.unit
-            local = shapely.transform(polygon, lambda xy, m=middle, u=unit: (xy - m) / u)  # type: ignore[misc]
+            local = shapely.transform(polygon, lambda xy, m=middle, u=unit: (xy - m) / u)
             stencils.append(Stencil(tuple(convex_cover(local)), (0.0,), local.area))
             found.append((len(stencils) - 1, (middle + self.shift[seat.bin]) / unit, seat.bin))
         return found
@@ -195,14 +198,16 @@ class Packing:
             turns = different_turns(stencil)
             unlike = [m for m, (_, alike) in enumerate(turns) if m == alike]
             shape_of = {turn: first + unlike.index(alike) for turn, alike in turns}
-            self.kinds.append(_Class(middle, shape_of, {first + m: turns[u][0] for m, u in enumerate(unlike)}))
+            self.kinds.append(
+                _Class(middle, shape_of, {first + m: turns[u][0] for m, u in enumerate(unlike)})
+            )
 
     def _loose(self) -> tuple[int, ...]:
         held = {seat.item for seat in self.fixed}
         return tuple(k for k in range(len(self.items)) if k not in held)
 
     def state(self, active: Sequence[int], rooms: int) -> State:
-        """Arrays for the items ``active`` in the first ``rooms`` bins; the movable copies are still to be laid."""
+        """Arrays for the items ``active`` in the first ``rooms`` bins; the items are still to be laid."""
         kinds = [self.class_of[k] for k in active] + [number for number, _, _ in self.obstacles]
         areas = [self.stencils[k].area for k in kinds]
         state = build_state(self.shapes, kinds, areas, self.boxes[:rooms], 0, len(self.obstacles))
@@ -249,7 +254,10 @@ class Packing:
             active.append(seat.item)
             room.append(seat.bin)
         return active, Snapshot(
-            np.array(at).reshape(-1, 3), np.array(shape, dtype=np.int64), np.array(room, dtype=np.int64), math.inf
+            np.array(at).reshape(-1, 3),
+            np.array(shape, dtype=np.int64),
+            np.array(room, dtype=np.int64),
+            math.inf,
         )
 
     def score_of(self, layout: Layout) -> Score:
@@ -322,7 +330,9 @@ class Packing:
             yield
         self.chance[:] = state.dice
         chosen = np.flatnonzero(seated)
-        places = Snapshot(state.at[chosen].copy(), state.shape[chosen].copy(), state.room[chosen].copy(), math.inf)
+        places = Snapshot(
+            state.at[chosen].copy(), state.shape[chosen].copy(), state.room[chosen].copy(), math.inf
+        )
         self.offer([loose[k] for k in chosen], places)
         yield
 
@@ -340,7 +350,7 @@ class Packing:
         tried = False
         for item in sorted(self.best.layout.left_out, key=lambda k: -self.areas[k]):
             base = self.best
-            if item not in base.layout.left_out or not self._could_hold([*base.active, item], rooms):
+            if item not in base.layout.left_out or self._fill([*base.active, item], rooms) > 1.0:
                 continue
             tried = True
             active = [*base.active, item]
@@ -352,7 +362,7 @@ class Packing:
             chosen = np.arange(len(active)) == len(active) - 1
             yield from self._solve(lane, places, chosen)
             self.chance[:] = lane.state.dice
-            if lane.best is not None:
+            if lane.found:
                 self.offer(active, lane.best)
             if self.asked is not None:
                 return
@@ -371,10 +381,11 @@ class Packing:
             if (yield from lane.separate(lane.full, lane.full + 1e-9)):
                 return
 
-    def _could_hold(self, active: Sequence[int], rooms: int) -> bool:
-        boxes = self.boxes[:rooms] * self.unit
-        room = float(np.prod(boxes[:, 2:] - boxes[:, :2], axis=1).sum())
-        return float(self.areas[list(active)].sum()) <= room
+    def _fill(self, active: Sequence[int], rooms: int) -> float:
+        """Share of the first ``rooms`` bins' bounds that the items would take up."""
+        sides = np.maximum(self.boxes[:rooms, 2:] - self.boxes[:rooms, :2], 0.0) * self.unit
+        room = float(np.prod(sides, axis=1).sum())
+        return float(self.areas[list(active)].sum()) / room if room > 0.0 else math.inf
 
     def _leave_more(self) -> Iterator[None]:
         """Shrinks the last bin used, and tries to empty it, until another lane's layout is to be taken."""
@@ -384,15 +395,12 @@ class Packing:
             yield
             return
         lane = self._lane(base.active, rooms, base.places)
-        lane.best = lane.snapshot(lane.used_end())
-        lane.state.bins[lane.room, 2 + lane.axis] = lane.best.end
+        lane.start_from(lane.snapshot(lane.used_end()))
         known = lane.best
-        bouts = 0
-        limit = _FULLEST * float(np.prod(self.boxes[: rooms - 1, 2:] - self.boxes[: rooms - 1, :2], axis=1).sum())
-        emptying = rooms > 1 and float(self.areas[list(base.active)].sum()) / self.unit**2 <= limit
-        for _ in lane.search():
+        fill = self._fill(base.active, rooms - 1)
+        pause = _BOUTS_BETWEEN if fill < _VERY_FULL else _BOUTS_BETWEEN_IF_FULL
+        for bouts, _ in enumerate(lane.search(), start=1):
             yield
-            bouts += 1
             if lane.best is not known:
                 known = lane.best
                 self.offer(base.active, known)
@@ -400,14 +408,15 @@ class Packing:
                     break
             if self.asked is not None:
                 break
-            if emptying and bouts % _BOUTS_BETWEEN == 1 and (yield from self._empty_last(self.best, rooms - 1)):
+            if fill <= 1.0 and bouts % pause == 1 and (yield from self._empty_last(self.best, rooms - 1)):
                 break
         self.chance[:] = lane.state.dice
 
-    def _empty_last(self, base: Found, rooms: int) -> Iterator[None]:
+    def _empty_last(self, base: Found, rooms: int) -> Generator[None, None, bool]:
+        """Throws what lies in the last bin into the others; whether it found room there."""
         lane = self._lane(base.active, rooms, base.places)
         yield from self._solve(lane, base.places, base.places.room >= rooms)
-        return lane.best is not None and self.offer(base.active, lane.best)
+        return lane.found and self.offer(base.active, lane.best)
 
 
 _NOWHERE = Snapshot(np.zeros((0, 3)), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), 0.0)

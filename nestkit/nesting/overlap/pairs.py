@@ -12,11 +12,11 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPoint, Polygon
+from shapely.geometry import Polygon
 
 from nestkit.geometry.affine import rotation
-from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.cover import convex_cover
+from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.state import Floats, Ints
 
 #: Sets are united a little smaller, so that places of exact fit stay open; then grown back. Frame units.
@@ -83,7 +83,7 @@ def _covered(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, p: i
             c0, c1, d0, d1 = piece_at[r], piece_at[r + 1], piece_at[s], piece_at[s + 1]
             if c1 - c0 + d1 - d0 > 256:
                 continue
-            end = _pair_planes(verts, c0, c1, d0, d1, limit, np.int64(0))
+            end = _pair_planes(verts, c0, c1, d0, d1, limit, int(np.int64(0)))
             inside, equal = True, True
             for k in range(end):
                 reach = _reach(verts, a0, a1, b0, b1, limit[k, 0], limit[k, 1])
@@ -100,13 +100,15 @@ def _covered(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, p: i
 
 
 @kernel
-def raw_polys(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, planes: Floats, ends: Ints) -> int:
+def raw_polys(
+    verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, planes: Floats, ends: Ints
+) -> int:
     """Half planes of every pair of pieces of shapes a and b, one after another; how many pairs.
 
     A pair whose displacements all lie within another's is left out: it adds nothing to where the
     shapes overlap. ``ends`` tells where each pair's rows end.
     """
-    row, polys = np.int64(0), 0
+    row, polys = int(np.int64(0)), 0
     for p in range(shape_at[a], shape_at[a + 1]):
         for q in range(shape_at[b], shape_at[b + 1]):
             if not _covered(verts, piece_at, shape_at, a, b, p, q):
@@ -209,13 +211,15 @@ def _in_order(polys: list[Poly]) -> list[Poly]:
     return [_rejecting_first(poly, bounds_of(poly)) for poly in sized]
 
 
-def _raw(
-    verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int
-) -> tuple[int, Floats, Ints]:
+def _raw(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int) -> tuple[int, Floats, Ints]:
     """`raw_polys` with arrays of the right size."""
-    pieces_a, pieces_b = piece_at[shape_at[a] : shape_at[a + 1] + 1], piece_at[shape_at[b] : shape_at[b + 1] + 1]
+    pieces_a, pieces_b = (
+        piece_at[shape_at[a] : shape_at[a + 1] + 1],
+        piece_at[shape_at[b] : shape_at[b + 1] + 1],
+    )
     count_a, count_b = len(pieces_a) - 1, len(pieces_b) - 1
-    rows = np.empty((int((pieces_a[-1] - pieces_a[0]) * count_b + (pieces_b[-1] - pieces_b[0]) * count_a), 3))
+    corners_a, corners_b = int(pieces_a[-1] - pieces_a[0]), int(pieces_b[-1] - pieces_b[0])
+    rows = np.empty((corners_a * count_b + corners_b * count_a, 3))
     ends = np.empty(count_a * count_b, dtype=np.int64)
     found = raw_polys(verts, piece_at, shape_at, a, b, rows, ends)
     return found, rows[: ends[found - 1]], ends[:found]

@@ -82,7 +82,7 @@ class State(NamedTuple):
     cells, links, level, step, grid : the grid over the copies' boxes, see `near`.
     dice : (2,) int
         The random numbers' state.
-    count : (3,) int
+    counts : (3,) int
         Movable copies, all copies, evaluations so far.
     """
 
@@ -107,7 +107,7 @@ class State(NamedTuple):
     step: Floats
     grid: Ints
     dice: Ints
-    count: Ints
+    counts: Ints
 
 
 @inner
@@ -194,7 +194,7 @@ def near_within(state: State, i: int, x0: float, y0: float, x1: float, y1: float
     found = 0
     box = state.box
     if len(state.cells) == 0:
-        for j in range(state.count[1]):
+        for j in range(state.counts[1]):
             if box[j, 0] < x1 and box[j, 2] > x0 and box[j, 1] < y1 and box[j, 3] > y0 and j != i:
                 state.found[found] = j
                 found += 1

@@ -28,23 +28,23 @@ EXAMPLES = 5 if os.environ.get("NUMBA_DISABLE_JIT") else 40
 
 
 @njit
-def table_depth(shapes, a, b, dx, dy):  # noqa: ANN001, ANN201 - kernels that only kernels can call
+def table_depth(shapes, a, b, dx, dy):
     return depth.table_depth(shapes, a, b, dx, dy)
 
 
 @njit
-def weigh(shapes, now, i, bound):  # noqa: ANN001, ANN201
+def weigh(shapes, now, i, bound):
     state.take_shape(shapes, now, now.kind[i], now.shape[i], now.at[i, 2])
     return moves.weigh(shapes, now, i, now.shape[i], now.at[i, 0], now.at[i, 1], bound)
 
 
 @njit
-def near(now, i):  # noqa: ANN001, ANN201
+def near(now, i):
     return state.near(now, i, now.box[i, 0], now.box[i, 1], now.box[i, 2], now.box[i, 3])
 
 
 @njit
-def move(shapes, now, i):  # noqa: ANN001, ANN201
+def move(shapes, now, i):
     return moves.move(shapes, now, i, 20, 10)
 
 
@@ -168,7 +168,7 @@ def test_neighbours_weights_and_moves_agree_with_recounting(one, other, seed, fr
 
 def test_a_parked_copy_meets_nothing() -> None:
     stencils = [_stencil(np.array([(0, 0), (40, 0), (40, 40), (0, 40)]), (0.0,))]
-    shapes, now, _ = _crowd(stencils, 8, 1, tables=True)
+    _, now, _ = _crowd(stencils, 8, 1, tables=True)
     park(now, 3)
     assert now.depth[3].sum() == 0.0
     assert now.load == pytest.approx(now.depth.sum(axis=1), abs=1e-12)
