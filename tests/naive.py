@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Sequence
 
+import numpy as np
 from shapely.geometry import MultiPoint, Polygon
 
 # --- geometry -------------------------------------------------------------------------------------
@@ -39,3 +40,32 @@ def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
         for counts in itertools.product(*ranges)
         if sum(n * area for n, (area, _) in zip(counts, priced, strict=True)) >= need - 1e-6
     )
+
+
+# --- overlap engine -------------------------------------------------------------------------------
+
+
+def separating_depth(one: np.ndarray, other: np.ndarray) -> float:
+    """How far convex `one` must move, along an edge normal of either, to leave convex `other`; 0 if apart."""
+    depths = []
+    for ring, sign in ((one, 1.0), (other, -1.0)):
+        for k in range(len(ring)):
+            edge = ring[(k + 1) % len(ring)] - ring[k]
+            normal = sign * np.array([edge[1], -edge[0]]) / np.hypot(*edge)
+            depths.append(max(one @ normal) - min(other @ normal))
+    return max(0.0, float(min(depths)))
+
+
+def cover_depth(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> float:
+    """Sum of `separating_depth` over all pairs of convex pieces."""
+    return sum(separating_depth(a, b) for a in one for b in other)
+
+
+def boxes_near(boxes: np.ndarray, box: Sequence[float], but: int) -> set[int]:
+    """Numbers of the boxes x0, y0, x1, y1 that overlap `box`, without number `but`."""
+    x0, y0, x1, y1 = box
+    return {
+        k
+        for k, (a0, b0, a1, b1) in enumerate(boxes)
+        if k != but and a0 < x1 and a1 > x0 and b0 < y1 and b1 > y0
+    }

@@ -67,7 +67,7 @@ def builds(draw: st.DrawFn) -> Build:
         margin=draw(st.sampled_from([0.0, 5.0])),
         cutter=Cutter(
             kind=draw(st.sampled_from(["laser", "laser", "knife", "hand"])),
-            bed=draw(st.sampled_from([None, (600.0, 400.0), (250.0, 250.0)])),
+            bed=draw(st.sampled_from([None, (600.0, 400.0), (250.0, 250.0), (260.0, 180.0), (180.0, 260.0)])),
             kerf=draw(st.sampled_from([0.0, 0.15, 0.4])),
         ),
         sheets=sheets,

@@ -56,6 +56,11 @@ def assemble(
     -------
     Assembled
         Guides are ignored; a mark, fold or bevel outside every shape is left out (`stray-line`).
+
+    Raises
+    ------
+    DrawingError
+        When there are too many closed lines within each other; see `nest_loops`.
     """
     by_kind: dict[LineRule, list[DrawnPath]] = defaultdict(list)
     faults: dict[str, list[DrawnPath]] = defaultdict(list)
@@ -65,7 +70,7 @@ def assemble(
             faults[fault].append(drawn)
     findings = [_faulty(fault, lines) for fault, lines in faults.items()]
     joined = join_paths(by_kind.pop((LineKind.CUT, 0.0), []), join)
-    nested = nest_loops(joined.closed)
+    nested = nest_loops(joined.closed, file)
     findings += [*joined.findings, *nested.findings]
     lines: list[tuple[Line, DrawnPath]] = []
     for (kind, angle), drawn_lines in by_kind.items():

@@ -44,7 +44,9 @@ class _Note:
 
 _TEXT = _Note("text-not-paths", "text was left out", "Turn it into paths (curves) in the drawing program.")
 _NOT_A_LINE = _Note(
-    "not-a-line", "left out, because only lines and curves are read", "Draw its edge as a polyline."
+    "not-a-line",
+    "left out, because only lines and curves are read",
+    "If it is to be cut, draw its edge as a polyline.",
 )
 _NOT_FLAT = _Note(
     "not-flat", "left out, because it does not lie flat", "Draw it in the x-y plane (one height)."

@@ -19,6 +19,14 @@ MOST_OPEN = 2_000
 #: Likewise with more lines and chords of arcs in all.
 _MOST_CHORDS = 200_000
 
+#: Chords are compared with their neighbours in groups of so many, so that memory stays small.
+_GROUP = 1_000
+
+#: A line covers another where it is within this, mm.
+_NEAR = 2.0 * SAME
+
+Rows = NDArray[np.float64]
+
 
 def drop_covered(
     open_: Sequence[DrawnPath], closed: Sequence[DrawnPath]
@@ -41,18 +49,15 @@ def drop_covered(
     counts = [len(run) - 1 for run in runs]
     if sum(counts) > _MOST_CHORDS:
         return list(open_), []
-    chords = np.concatenate([np.stack((run[:-1], run[1:]), axis=1) for run in runs])
+    chords = np.concatenate([np.column_stack((run[:-1], run[1:])) for run in runs])
     owners = np.repeat(np.arange(len(runs)), counts)
-    segments = shapely.linestrings(chords)
-    tree = shapely.STRtree(segments)
-    likely = _all_middles_covered(chords, owners, tree, len(open_))
+    covers = _covers(chords, owners, sum(counts[: len(open_)]))
+    first = np.concatenate(([0], np.cumsum(counts)))
     lengths = [drawn.path.length for drawn in open_]
     dropped: set[int] = set()
-    for k in sorted(np.flatnonzero(likely).tolist(), key=lambda k: (lengths[k], k)):
-        line = shapely.LineString(runs[k])
-        near = tree.query(line, predicate="dwithin", distance=SAME)
-        near = near[[int(owner) != k and int(owner) not in dropped for owner in owners[near]]]
-        if len(near) and shapely.union_all(shapely.buffer(segments[near], 2.0 * SAME)).covers(line):
+    for k in sorted(range(len(open_)), key=lambda k: (lengths[k], k)):
+        mine = range(first[k], first[k + 1])
+        if all(_is_covered(chords[chord], covers.get(chord, ()), dropped) for chord in mine):
             dropped.add(k)
     findings = []
     for k in sorted(dropped):
@@ -61,20 +66,68 @@ def drop_covered(
     return [drawn for k, drawn in enumerate(open_) if k not in dropped], findings
 
 
-def _all_middles_covered(
-    chords: NDArray[np.float64], owners: NDArray[np.int64], tree: shapely.STRtree, count: int
-) -> NDArray[np.bool_]:
-    """Which of the first ``count`` lines have the middle of every chord on another line: a quick sieve."""
-    mine = owners < count
-    middles = shapely.points(chords[mine].mean(axis=1))
-    covered = np.zeros(len(middles), dtype=bool)
-    at, on = tree.query(middles, predicate="dwithin", distance=2.0 * SAME)
-    covered[at[owners[at] != owners[on]]] = True
-    uncovered = np.zeros(count, dtype=bool)
-    uncovered[owners[mine][~covered]] = True
-    return ~uncovered
+_Stretch = tuple[float, float, int]
 
 
-def _points(path: Path) -> NDArray[np.float64]:
+def _covers(chords: Rows, owners: NDArray[np.int64], count: int) -> dict[int, list[_Stretch]]:
+    """For each of the first ``count`` chords the stretches of it, from and to in mm, that others cover."""
+    tree = shapely.STRtree(shapely.linestrings(chords.reshape(-1, 2, 2)))
+    covers: dict[int, list[_Stretch]] = {}
+    for start in range(0, count, _GROUP):
+        group = tree.geometries[start : min(start + _GROUP, count)]
+        mine, other = tree.query(group, predicate="dwithin", distance=_NEAR)
+        mine = mine + start
+        useful = (owners[mine] != owners[other]) & _run_alike(chords[mine], chords[other])
+        mine, other = mine[useful], other[useful]
+        begin, end = _stretches(chords[mine], chords[other])
+        for k in np.flatnonzero(end > begin).tolist():
+            stretch = (float(begin[k]), float(end[k]), int(owners[other[k]]))
+            covers.setdefault(int(mine[k]), []).append(stretch)
+    return covers
+
+
+def _run_alike(chords: Rows, others: Rows) -> NDArray[np.bool_]:
+    """Which pairs point the same way or opposite, give or take 17 degrees: others only cross."""
+    a, b = chords[:, 2:] - chords[:, :2], others[:, 2:] - others[:, :2]
+    sine = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+    return np.asarray(sine <= 0.3 * np.hypot(a[:, 0], a[:, 1]) * np.hypot(b[:, 0], b[:, 1]))
+
+
+def _stretches(chords: Rows, others: Rows) -> tuple[Rows, Rows]:
+    """From where to where along each chord the other one is near it, mm; backward when it never is."""
+    along = chords[:, 2:] - chords[:, :2]
+    length = np.hypot(along[:, 0], along[:, 1])
+    unit = along / np.where(length > 0.0, length, 1.0)[:, None]
+    from_, to = others[:, :2] - chords[:, :2], others[:, 2:] - chords[:, :2]
+    beside0 = unit[:, 0] * from_[:, 1] - unit[:, 1] * from_[:, 0]
+    beside1 = unit[:, 0] * to[:, 1] - unit[:, 1] * to[:, 0]
+    at0, at1 = (unit * from_).sum(axis=1), (unit * to).sum(axis=1)
+    rise = beside1 - beside0
+    level = np.abs(rise) < 1e-12
+    steep = np.where(level, 1.0, rise)
+    one, two = (-_NEAR - beside0) / steep, (_NEAR - beside0) / steep
+    # Shares of the other chord between which it is near the line through this one.
+    low = np.where(level, 0.0, np.clip(np.minimum(one, two), 0.0, 1.0))
+    high = np.where(
+        level, np.where(np.abs(beside0) <= _NEAR, 1.0, 0.0), np.clip(np.maximum(one, two), 0.0, 1.0)
+    )
+    ends = np.stack((at0 + low * (at1 - at0), at0 + high * (at1 - at0)))
+    return np.maximum(ends.min(axis=0), 0.0), np.minimum(ends.max(axis=0), length)
+
+
+def _is_covered(chord: Rows, stretches: Sequence[_Stretch], dropped: set[int]) -> bool:
+    """Whether stretches of lines that are not dropped leave none of the chord free."""
+    reach = _NEAR
+    length = float(np.hypot(chord[2] - chord[0], chord[3] - chord[1]))
+    for begin, end, owner in sorted(stretches):
+        if owner in dropped:
+            continue
+        if begin > reach + _NEAR:
+            return False
+        reach = max(reach, end)
+    return reach >= length - _NEAR
+
+
+def _points(path: Path) -> Rows:
     points = path.flatten(SAME / 4.0)
     return np.concatenate((points, points[:1])) if path.closed else points

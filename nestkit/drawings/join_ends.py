@@ -21,6 +21,9 @@ MOST_IN_ONE_SPOT = 16
 #: A drawing with more ends than this in one cell of the tolerance is drawn too finely for that tolerance.
 _MOST_IN_CELL = 64
 
+#: Ends are not compared with lines that might overlap them when there are more than this.
+_MOST_OVERLAPPING = 4_000
+
 
 @dataclass(frozen=True, slots=True)
 class Chain:
@@ -168,7 +171,7 @@ class Ends:
             An end of each pair, and the length of the overlap in mm.
         """
         lasts = [(e, *self._last(e)) for e in self._free() if self._is_straight(e)]
-        if len(lasts) < 2:
+        if not 2 <= len(lasts) <= _MOST_OVERLAPPING:
             return []
         lines = shapely.linestrings([[outer, inner] for _, outer, inner in lasts])
         tips = shapely.points([outer for _, outer, _ in lasts])

@@ -12,17 +12,23 @@ from shapely.geometry import Polygon
 
 from nestkit.drawings.loops_crossing import OVERLAP, filled, self_crossing, simple_parts
 from nestkit.drawings.model import DrawnPath
-from nestkit.errors import Finding
+from nestkit.errors import DrawingError, Finding
 from nestkit.geometry import Outline, Path
 
 #: Outlines and holes of less area (mm^2) or less mean width (mm) are dropped.
 SMALLEST_AREA, SMALLEST_WIDTH = 0.5, 0.1
+
+#: More pairs of loops than this, one within or across the other, are no drawing of parts.
+MOST_PAIRS = 2_000_000
 
 #: Arcs are judged as chords within this, mm.
 _FINE = 0.01
 
 #: Loops are judged against each other in groups of so many, so that memory stays small.
 _GROUP = 500
+
+#: As above where copies are sought: of a loop that is drawn a thousand times each is a copy of each.
+_GROUP_OF_COPIES = 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +54,7 @@ class _Loop:
     crossed: bool = False
 
 
-def nest_loops(paths: Sequence[DrawnPath]) -> Nested:
+def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
     """Nests closed paths: what lies inside an outline is a hole, what lies inside a hole an outline again.
 
     Parameters
@@ -56,17 +62,24 @@ def nest_loops(paths: Sequence[DrawnPath]) -> Nested:
     paths : sequence of DrawnPath
         Closed. They may touch each other. One that crosses itself or another is left out, and so are its
         holes; a finding says where.
+    file : str
+        For the error's message.
 
     Returns
     -------
     Nested
         Outlines in the order of their boundaries in `paths`.
+
+    Raises
+    ------
+    DrawingError
+        When more than `MOST_PAIRS` pairs of loops lie within or across each other.
     """
     findings: list[Finding] = []
     loops = _without_doubled(_loops(paths, findings), findings)
     if not loops:
         return Nested((), tuple(findings))
-    loops = _crossings(loops, findings)
+    loops = _crossings(loops, findings, file)
     parents, depths = _nesting(loops)
     holes: dict[int, list[Path]] = {k: [] for k in range(len(loops)) if depths[k] % 2 == 0}
     for k, loop in enumerate(loops):
@@ -152,9 +165,14 @@ def _without_doubled(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]
     corners = shapely.points(bounds[:, :2])
     tree = shapely.STRtree(corners)
     dropped: set[int] = set()
-    for start in range(0, len(loops), _GROUP):
-        first, second = tree.query(corners[start : start + _GROUP], predicate="dwithin", distance=OVERLAP)
-        first = first + start
+    for start in range(0, len(loops), _GROUP_OF_COPIES):
+        left = np.array(
+            [k for k in range(start, min(start + _GROUP_OF_COPIES, len(loops))) if k not in dropped]
+        )
+        if not len(left):
+            continue
+        first, second = tree.query(corners[left], predicate="dwithin", distance=OVERLAP)
+        first = left[first]
         alike = (first < second) & (np.abs(bounds[first] - bounds[second]).max(axis=1) <= OVERLAP)
         for a, b in zip(first[alike].tolist(), second[alike].tolist(), strict=True):
             if a in dropped or b in dropped:
@@ -176,8 +194,9 @@ def _doubled(drawn: DrawnPath) -> Finding:
     )
 
 
-def _crossings(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]:
+def _crossings(loops: list[_Loop], findings: list[Finding], file: str) -> list[_Loop]:
     """The loops, with those marked that cross another."""
+    pairs = 0
     polygons = np.array([loop.polygon for loop in loops])
     shapely.prepare(polygons)
     tree = shapely.STRtree(polygons)
@@ -186,6 +205,13 @@ def _crossings(loops: list[_Loop], findings: list[Finding]) -> list[_Loop]:
         first, second = tree.query(polygons[start : start + _GROUP])
         first = first + start
         first, second = first[first < second], second[first < second]
+        pairs += len(first)
+        if pairs > MOST_PAIRS:
+            raise DrawingError.one(
+                file,
+                f"{len(loops):,} closed lines lie within or across each other too often to be told apart",
+                "Keep only what is to be cut; a pattern drawn for its looks goes on a guide layer",
+            )
         overlap = shapely.overlaps(polygons[first], polygons[second])
         for a, b in zip(first[overlap].tolist(), second[overlap].tolist(), strict=True):
             if a in crossed and b in crossed:

@@ -65,7 +65,9 @@ def _kind(file: FilePath, shown: str) -> str:
     text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
     if text.startswith((b"<", b"\x1f\x8b")):
         return "svg"
-    if text.startswith(b"AutoCAD Binary DXF") or text.split()[:2] in ([b"0", b"SECTION"], [b"999"]):
+    words = text.split()[:2]
+    # Group code 999 is a comment, which some programs write first.
+    if text.startswith(b"AutoCAD Binary DXF") or words == [b"0", b"SECTION"] or words[:1] == [b"999"]:
         return "dxf"
     kind = _SUFFIXES.get(file.suffix.lower())
     if kind is None:

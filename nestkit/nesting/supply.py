@@ -9,7 +9,7 @@ from nestkit.build.model import Sheet
 from nestkit.geometry import Outline, Path
 from nestkit.nesting.bounds import Offer
 from nestkit.nesting.problem import Bin
-from nestkit.stock.blanks import Blank, blanks_of, turned_for
+from nestkit.stock.blanks import Blank, as_laid, blanks_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,7 @@ def supply(
     bins: list[Bin] = []
     meaning: list[SheetBin] = []
     for sheet, number, bought in row:
-        size = turned_for(sheet.size, bed)
+        size = as_laid(sheet.size, bed)
         for blank in blanks_of(size, bed):
             shape = (blank.width, blank.height)
             if shape not in outlines:

@@ -16,6 +16,7 @@ from nestkit.output.palette import NO_ASSEMBLY, Swatch, assembly_swatch, css
 from nestkit.output.pictures import BlankPicture, Picture, blank_picture, sheet_picture
 from nestkit.output.plan_json import job_file
 from nestkit.output.text import plain, show_number
+from nestkit.stock.blanks import as_laid
 from nestkit.stock.materials import Caution, cautions_for
 from nestkit.units import Unit, mm_per, show_length, show_size
 
@@ -232,7 +233,7 @@ def _findings(build: Build) -> Iterable[tuple[str, str]]:
 
 def _stock_sheets(build: Build, jobs: Sequence[Job]) -> Iterable[StockSheet]:
     """The sheets that blanks are cut from, each once, in the plan's order."""
-    sizes = {sheet.name: sheet.size for sheet in build.sheets}
+    sizes = {sheet.name: as_laid(sheet.size, build.cutter.bed) for sheet in build.sheets}
     blanks = [job.sheet for job in jobs if job.sheet.blank_origin is not None]
     order = list(dict.fromkeys((blank.stock, blank.bought, blank.stock_number) for blank in blanks))
     for stock, bought, number in order:

@@ -28,38 +28,48 @@ def lies_on(size: tuple[float, float], bed: tuple[float, float] | None) -> bool:
     return bed is None or (size[0] <= bed[0] + HAIR and size[1] <= bed[1] + HAIR)
 
 
-def turned_for(size: tuple[float, float], bed: tuple[float, float] | None) -> tuple[float, float]:
-    """The sheet's size, turned by a quarter where only that makes it lie on the bed."""
-    across = (size[1], size[0])
-    return across if not lies_on(size, bed) and lies_on(across, bed) else size
+def as_laid(size: tuple[float, float], bed: tuple[float, float] | None) -> tuple[float, float]:
+    """The sheet's size the way round that it is laid, or cut into blanks, for a bed.
+
+    As it is, when it lies on the bed so; else turned by a quarter where that makes it lie there, or
+    gives fewer blanks, or a larger largest one for the longest parts.
+    """
+    if bed is None or lies_on(size, bed):
+        return size
+    return min((size, (size[1], size[0])), key=lambda laid: _awkwardness(laid, bed))
 
 
-def blanks_of(size: tuple[float, float], bed: tuple[float, float] | None) -> tuple[Blank, ...]:
+def _awkwardness(size: tuple[float, float], bed: tuple[float, float]) -> tuple[int, float]:
+    columns, rows = _steps(size[0], bed[0]), _steps(size[1], bed[1])
+    return len(columns) * len(rows), -max(columns) * max(rows)
+
+
+def blanks_of(laid: tuple[float, float], bed: tuple[float, float] | None) -> tuple[Blank, ...]:
     """The blanks that a sheet is cut into, largest first; the sheet itself when it lies on the bed.
 
-    Each blank is as large as the bed allows, what remains becomes the last of its row. Of the
-    sheet's two directions the one that gives fewer blanks is taken, then the one that leaves the
-    largest blank, for the longest parts.
+    Each blank is as large as the bed allows, what remains becomes the last of its row. Every blank
+    lies on the bed the way round that it is cut.
+
+    Parameters
+    ----------
+    laid : (float, float), mm
+        The sheet's size from `as_laid`.
+    bed : (float, float) or None, mm
 
     Raises
     ------
     ValueError
         When a size is not positive.
     """
-    if min(size) <= 0.0 or (bed is not None and min(bed) <= 0.0):
+    if min(laid) <= 0.0 or (bed is not None and min(bed) <= 0.0):
         raise ValueError("a sheet and a bed have sizes above 0")
-    if lies_on(size, bed) or bed is None:
-        return (Blank(0.0, 0.0, *size),)
-    along = [
-        (_steps(size[0], bed[0]), _steps(size[1], bed[1])),
-        (_steps(size[0], bed[1]), _steps(size[1], bed[0])),
-    ]
-    columns, rows = min(along, key=lambda cuts: (len(cuts[0]) * len(cuts[1]), -max(cuts[0]) * max(cuts[1])))
+    if bed is None or lies_on(laid, bed):
+        return (Blank(0.0, 0.0, *laid),)
     found = []
     x = 0.0
-    for width in columns:
+    for width in _steps(laid[0], bed[0]):
         y = 0.0
-        for height in rows:
+        for height in _steps(laid[1], bed[1]):
             found.append(Blank(x, y, width, height))
             y += height
         x += width

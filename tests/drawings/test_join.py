@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nestkit.drawings import join_paths
+from nestkit.drawings import DrawnPath, join_paths
+from nestkit.drawings.join_covered import drop_covered
 from nestkit.drawings.join_doubled import drop_doubled
 from nestkit.geometry import Path
 from tests.drawings.dxf_made import box, codes, drawn, lines
@@ -173,6 +174,23 @@ def test_a_line_that_lies_on_others_is_dropped(closed):
     assert not joined.open
     assert codes(joined.findings) == ["doubled-line"] * 2
     assert joined.findings[0].at == pytest.approx((15, 0))
+
+
+def test_a_part_of_a_curve_drawn_twice_is_dropped_and_a_line_across_is_not():
+    circle = DrawnPath(Path.circle(0, 0, 20), "cut")
+    turn = np.linspace(0.1, 2.0, 77)
+    again = drawn(20 * np.column_stack((np.cos(turn), np.sin(turn))))
+    across = drawn([(-20, 0), (20, 0)])
+    joined = join_paths([circle, again, across])
+    assert [path.path.length for path in joined.open] == [40]
+    assert codes(joined.findings) == ["doubled-line", "open-outline"]
+
+
+def test_of_two_lines_that_cover_each_other_one_stays():
+    one, other = drawn([(0, 0), (10, 0), (20, 0)]), drawn([(20, 0.015), (7, 0.01), (0, 0.015)])
+    left, findings = drop_covered([one, other], [])
+    assert left == [other]
+    assert codes(findings) == ["doubled-line"]
 
 
 def test_lines_that_overlap_at_their_ends_are_joined():

@@ -11,7 +11,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nestkit.drawings import DrawnPath, nest_loops
+from nestkit.drawings import DrawnPath, loops, nest_loops
+from nestkit.errors import DrawingError
 from nestkit.geometry import Path
 from tests.drawings.dxf_made import box, codes, drawn
 from tests.strategies import star_points
@@ -168,6 +169,12 @@ def test_a_loop_drawn_twice_is_cut_once_wherever_it_starts():
 def test_concentric_doubles_are_a_ring_only_when_they_differ():
     assert len(found(circle(0, 0, 10), circle(0, 0, 10))[0][0].holes) == 0
     assert len(found(circle(0, 0, 10), circle(0, 0, 9.8))[0][0].holes) == 1
+
+
+def test_loops_within_loops_beyond_measure_are_refused(monkeypatch):
+    monkeypatch.setattr(loops, "MOST_PAIRS", 100)
+    with pytest.raises(DrawingError, match=r"a\.svg: 20 closed lines"):
+        nest_loops([circle(0, 0, 1 + k) for k in range(20)], "a.svg")
 
 
 def test_many_loops_far_from_the_origin():

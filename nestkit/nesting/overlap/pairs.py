@@ -1,0 +1,278 @@
+"""Tables for shapes with listed turns: the displacements at which two shapes overlap, as half planes.
+
+For each pair of convex pieces these displacements are a convex set (the Minkowski sum of one with the
+other mirrored through the origin). Where time allows, the sets of a pair of shapes are united and
+covered anew by fewer, larger convex sets: less to look up, and a truer depth.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+from nestkit.geometry.affine import rotation
+from nestkit.nesting.overlap.cover import convex_cover
+from nestkit.nesting.overlap.jit import inner, kernel
+from nestkit.nesting.overlap.state import Floats, Ints
+
+#: Sets are united a little smaller, so that places of exact fit stay open; then grown back. Frame units.
+_SHRINK = 1e-9
+
+Poly = NDArray[np.float64]
+
+
+class Tables(NamedTuple):
+    """See `state.Shapes`, where these four arrays stand under the same names."""
+
+    planes: Floats
+    poly_at: Ints
+    poly_box: Floats
+    pair_at: Ints
+
+    @classmethod
+    def none(cls) -> Tables:
+        """No tables: depths are taken from the vertices."""
+        nothing = np.zeros(1, dtype=np.int64)
+        return cls(np.empty((0, 3)), nothing, np.empty((0, 4)), nothing)
+
+
+@inner
+def _pair_planes(verts: Floats, a0: int, a1: int, b0: int, b1: int, planes: Floats, at: int) -> int:
+    """Writes the half planes of the displacements at which piece a overlaps piece b; the next free row."""
+    for k in range(b0, b1):
+        nx, ny = verts[k, 2], verts[k, 3]
+        low = np.inf
+        for m in range(a0, a1):
+            low = min(low, nx * verts[m, 0] + ny * verts[m, 1])
+        planes[at, 0], planes[at, 1], planes[at, 2] = nx, ny, verts[k, 4] - low
+        at += 1
+    for k in range(a0, a1):
+        nx, ny = verts[k, 2], verts[k, 3]
+        low = np.inf
+        for m in range(b0, b1):
+            low = min(low, nx * verts[m, 0] + ny * verts[m, 1])
+        planes[at, 0], planes[at, 1], planes[at, 2] = -nx, -ny, verts[k, 4] - low
+        at += 1
+    return at
+
+
+@inner
+def _reach(verts: Floats, a0: int, a1: int, b0: int, b1: int, nx: float, ny: float) -> float:
+    """How far the overlapping displacements of piece a against piece b reach along (nx, ny)."""
+    high, low = -np.inf, np.inf
+    for k in range(b0, b1):
+        high = max(high, nx * verts[k, 0] + ny * verts[k, 1])
+    for k in range(a0, a1):
+        low = min(low, nx * verts[k, 0] + ny * verts[k, 1])
+    return high - low
+
+
+@inner
+def _covered(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, p: int, q: int) -> bool:
+    """Whether the displacements of pieces p, q lie within those of another pair of shapes a and b."""
+    a0, a1, b0, b1 = piece_at[p], piece_at[p + 1], piece_at[q], piece_at[q + 1]
+    limit = np.empty((256, 3))
+    for r in range(shape_at[a], shape_at[a + 1]):
+        for s in range(shape_at[b], shape_at[b + 1]):
+            if r == p and s == q:
+                continue
+            c0, c1, d0, d1 = piece_at[r], piece_at[r + 1], piece_at[s], piece_at[s + 1]
+            if c1 - c0 + d1 - d0 > 256:
+                continue
+            end = _pair_planes(verts, c0, c1, d0, d1, limit, int(np.int64(0)))
+            inside, equal = True, True
+            for k in range(end):
+                reach = _reach(verts, a0, a1, b0, b1, limit[k, 0], limit[k, 1])
+                eps = 1e-12 * (abs(reach) + abs(limit[k, 2]))
+                if reach > limit[k, 2] + eps:
+                    inside = False
+                    break
+                if reach < limit[k, 2] - eps:
+                    equal = False
+            # Of two equal ones the first stays.
+            if inside and (not equal or (r, s) < (p, q)):
+                return True
+    return False
+
+
+@kernel
+def raw_polys(
+    verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, planes: Floats, ends: Ints
+) -> int:
+    """Half planes of every pair of pieces of shapes a and b, one after another; how many pairs.
+
+    A pair whose displacements all lie within another's is left out: it adds nothing to where the
+    shapes overlap. ``ends`` tells where each pair's rows end.
+    """
+    row, polys = int(np.int64(0)), 0
+    for p in range(shape_at[a], shape_at[a + 1]):
+        for q in range(shape_at[b], shape_at[b + 1]):
+            if not _covered(verts, piece_at, shape_at, a, b, p, q):
+                row = _pair_planes(
+                    verts, piece_at[p], piece_at[p + 1], piece_at[q], piece_at[q + 1], planes, row
+                )
+                ends[polys] = row
+                polys += 1
+    return polys
+
+
+@kernel
+def bounds_of(planes: Poly) -> Poly:
+    """Bounds x0, y0, x1, y1 of the bounded convex set that the half planes ``planes`` (n, 3) leave."""
+    bounds = np.array([np.inf, np.inf, -np.inf, -np.inf])
+    slack = 1e-9
+    for i in range(len(planes)):
+        for j in range(i):
+            cross = planes[i, 0] * planes[j, 1] - planes[j, 0] * planes[i, 1]
+            if abs(cross) < 1e-9:
+                continue
+            x = (planes[i, 2] * planes[j, 1] - planes[j, 2] * planes[i, 1]) / cross
+            y = (planes[i, 0] * planes[j, 2] - planes[j, 0] * planes[i, 2]) / cross
+            inside = True
+            for k in range(len(planes)):
+                if planes[k, 0] * x + planes[k, 1] * y > planes[k, 2] + slack:
+                    inside = False
+                    break
+            if inside:
+                bounds[0], bounds[1] = min(bounds[0], x), min(bounds[1], y)
+                bounds[2], bounds[3] = max(bounds[2], x), max(bounds[3], y)
+    return bounds
+
+
+def _corners(planes: Poly) -> Poly:
+    """Corners of the bounded convex set that the half planes ``planes`` (n, 3) leave, counter-clockwise."""
+    order = np.argsort(np.arctan2(planes[:, 1], planes[:, 0]), kind="stable")
+    rows = planes[order]
+    # Of parallel planes the tightest counts.
+    same = np.abs(rows[:, :2] - np.roll(rows[:, :2], 1, axis=0)).max(axis=1) < 1e-12
+    rows = rows[~same] if not same.all() else rows
+    after = np.roll(rows, -1, axis=0)
+    cross = rows[:, 0] * after[:, 1] - rows[:, 1] * after[:, 0]
+    x = (rows[:, 2] * after[:, 1] - after[:, 2] * rows[:, 1]) / cross
+    y = (rows[:, 0] * after[:, 2] - after[:, 0] * rows[:, 2]) / cross
+    return np.column_stack((x, y))
+
+
+def _exact(piece: Poly, raw: Poly) -> Poly:
+    """Half planes of a piece of the united sets, taken from the ``raw`` ones that they came from."""
+    edge = np.roll(piece, -1, axis=0) - piece
+    length = np.hypot(edge[:, 0], edge[:, 1])
+    piece, edge, length = piece[length > 0.0], edge[length > 0.0], length[length > 0.0]
+    nx, ny = edge[:, 1] / length, -edge[:, 0] / length
+    middle = piece + edge / 2.0
+    c = nx * middle[:, 0] + ny * middle[:, 1] + _SHRINK
+    near = np.argmin(
+        np.abs(raw[None, :, 0] - nx[:, None]) + np.abs(raw[None, :, 1] - ny[:, None])
+        + np.abs(raw[None, :, 2] - c[:, None]),
+        axis=1,
+    )  # fmt: skip
+    found = raw[near]
+    off = np.abs(found - np.column_stack((nx, ny, c))).max(axis=1)
+    return np.where((off < 1e-7)[:, None], found, np.column_stack((nx, ny, c)))
+
+
+def _merged(polys: list[Poly]) -> list[Poly]:
+    """The same displacements in fewer and larger polys, where there are."""
+    sets = [Polygon(_corners(poly)).buffer(-_SHRINK, join_style="mitre") for poly in polys]
+    whole = shapely.union_all([piece for piece in sets if not piece.is_empty])
+    raw = np.concatenate(polys)
+    found = [
+        _exact(piece, raw)
+        for part in shapely.get_parts(whole)
+        for piece in convex_cover(part, tries=2, prune=False)
+    ]
+    return found if len(found) <= len(polys) else polys
+
+
+def _rejecting_first(planes: Poly, bounds: Poly) -> Poly:
+    """The half planes, those first that shut out most of their set's bounding box."""
+    grid = np.linspace(0.03, 0.97, 9)
+    x = bounds[0] + grid * (bounds[2] - bounds[0])
+    y = bounds[1] + grid * (bounds[3] - bounds[1])
+    points = np.array([(u, v) for u in x for v in y])
+    out = points @ planes[:, :2].T >= planes[:, 2]
+    left = np.ones(len(points), dtype=bool)
+    order: list[int] = []
+    for _ in range(len(planes)):
+        shut = (out & left[:, None]).sum(axis=0)
+        shut[order] = -1
+        order.append(int(np.argmax(shut)))
+        left &= ~out[:, order[-1]]
+    return planes[order]
+
+
+def _in_order(polys: list[Poly]) -> list[Poly]:
+    """The polys, the largest first: those are the likeliest to make a place too bad to look on."""
+    sized = sorted(polys, key=lambda poly: -float(np.prod(bounds_of(poly)[2:] - bounds_of(poly)[:2])))
+    return [_rejecting_first(poly, bounds_of(poly)) for poly in sized]
+
+
+def _raw(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int) -> tuple[int, Floats, Ints]:
+    """`raw_polys` with arrays of the right size."""
+    pieces_a, pieces_b = (
+        piece_at[shape_at[a] : shape_at[a + 1] + 1],
+        piece_at[shape_at[b] : shape_at[b + 1] + 1],
+    )
+    count_a, count_b = len(pieces_a) - 1, len(pieces_b) - 1
+    corners_a, corners_b = int(pieces_a[-1] - pieces_a[0]), int(pieces_b[-1] - pieces_b[0])
+    rows = np.empty((corners_a * count_b + corners_b * count_a, 3))
+    ends = np.empty(count_a * count_b, dtype=np.int64)
+    found = raw_polys(verts, piece_at, shape_at, a, b, rows, ends)
+    return found, rows[: ends[found - 1]], ends[:found]
+
+
+def pair_tables(
+    verts: Floats, piece_at: Ints, shape_at: Ints, classes: Ints, turns: Floats, merge: int
+) -> Tables:
+    """Tables for every pair of shapes.
+
+    Parameters
+    ----------
+    classes, turns : (shapes,)
+        Shapes of one class are one outline at these turns, so that a pair's table can be had from
+        another pair's with the same difference of turns.
+    merge : int
+        So many pairs of pieces may be merged; the rest stay as they are.
+    """
+    count = len(classes)
+    done: dict[tuple[int, int, int], tuple[float, list[Poly]]] = {}
+    planes: list[Poly] = []
+    boxes: list[Poly] = []
+    poly_at, pair_at = [0], [0]
+    for a in range(count):
+        for b in range(count):
+            ka, kb = int(classes[a]), int(classes[b])
+            key = (ka, kb, round(float(turns[b] - turns[a]) % (2.0 * np.pi) * 1e9))
+            back = (kb, ka, round(float(turns[a] - turns[b]) % (2.0 * np.pi) * 1e9))
+            if key in done:
+                polys = [_turned(poly, turns[a] - done[key][0], 1.0) for poly in done[key][1]]
+            elif back in done:
+                polys = [_turned(poly, turns[b] - done[back][0], -1.0) for poly in done[back][1]]
+            else:
+                found, rows, ends = _raw(verts, piece_at, shape_at, a, b)
+                polys = np.split(rows, ends[:-1])
+                if found <= merge:
+                    merge -= found
+                    polys = _in_order(_merged(polys) if found > 1 else polys)
+                done[key] = (float(turns[a]), polys)
+            for poly in polys:
+                planes.append(poly)
+                boxes.append(bounds_of(poly))
+                poly_at.append(poly_at[-1] + len(poly))
+            pair_at.append(len(boxes))
+    return Tables(
+        np.concatenate(planes),
+        np.array(poly_at, dtype=np.int64),
+        np.array(boxes),
+        np.array(pair_at, dtype=np.int64),
+    )
+
+
+def _turned(planes: Poly, turn: float, sign: float) -> Poly:
+    """Half planes turned by ``turn``; with ``sign`` -1 mirrored through the origin as well."""
+    matrix = sign * rotation(turn)[:, :2]
+    return np.column_stack((planes[:, :2] @ matrix.T, planes[:, 2]))

@@ -1,0 +1,201 @@
+"""The kernels against their slow twins, with the compiler on and off."""
+
+from __future__ import annotations
+
+import math
+import os
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from numba import njit
+from shapely.geometry import Polygon
+
+from nestkit.nesting.overlap import depth, moves, state
+from nestkit.nesting.overlap.construct import park
+from nestkit.nesting.overlap.cover import convex_cover
+from nestkit.nesting.overlap.dice import dice, roll
+from nestkit.nesting.overlap.frame import Stencil, build_shapes, build_state
+from tests import naive
+from tests.strategies import star_points
+
+QUARTERS = tuple(k * math.pi / 2.0 for k in range(4))
+EXAMPLES = 5 if os.environ.get("NUMBA_DISABLE_JIT") else 40
+
+
+@njit
+def table_depth(shapes, a, b, dx, dy):
+    return depth.table_depth(shapes, a, b, dx, dy)
+
+
+@njit
+def weigh(shapes, now, i, bound):
+    state.take_shape(shapes, now, now.kind[i], now.shape[i], now.at[i, 2])
+    return moves.weigh(shapes, now, i, now.shape[i], now.at[i, 0], now.at[i, 1], bound)
+
+
+@njit
+def near(now, i):
+    return state.near(now, i, now.box[i, 0], now.box[i, 1], now.box[i, 2], now.box[i, 3])
+
+
+@njit
+def move(shapes, now, i):
+    return moves.move(shapes, now, i, 20, 10)
+
+
+def _stencil(points: np.ndarray, turns: tuple[float, ...] | None) -> Stencil:
+    polygon = Polygon(points / 40.0)
+    assume(polygon.is_valid and polygon.area > 0.05)
+    return Stencil(tuple(convex_cover(polygon)), turns, polygon.area)
+
+
+def _crowd(stencils: list[Stencil], copies: int, seed: int, tables: bool):
+    """Copies thrown at random into two bins."""
+    shapes, turns = build_shapes(stencils, tables=tables, merge=0)
+    kinds = [k % len(stencils) for k in range(copies)]
+    bins = np.array([[0.0, 0.0, 6.0, 5.0], [20.0, 0.0, 24.0, 9.0]])
+    now = build_state(shapes, kinds, [stencils[k].area for k in kinds], bins, seed)
+    chance = np.random.default_rng(seed)
+    for i, kind in enumerate(kinds):
+        first, end = shapes.turn_at[kind], shapes.turn_at[kind + 1]
+        now.shape[i] = chance.integers(first, end)
+        now.room[i] = chance.integers(2)
+        x0, y0, x1, y1 = bins[now.room[i]]
+        now.at[i] = chance.uniform(x0, x1), chance.uniform(y0, y1), 0.0
+        if stencils[kind].turns is None:
+            now.at[i, 2] = chance.uniform(0.0, math.tau)
+    moves.refresh(shapes, now)
+    return shapes, now, turns
+
+
+def _lying(stencils, shapes, now, turns, i) -> list[np.ndarray]:
+    """Pieces of copy i in the frame."""
+    turn = turns[now.shape[i]] + now.at[i, 2]
+    matrix = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+    return [piece @ matrix.T + now.at[i, :2] for piece in stencils[now.kind[i]].pieces]
+
+
+@given(star_points(), st.booleans())
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_a_cover_is_the_polygon_and_its_pieces_are_convex(points: np.ndarray, hole: bool) -> None:
+    polygon = Polygon(points, [shapely.Point(0, 0).buffer(1.5, 3).exterior.coords] if hole else [])
+    assume(polygon.is_valid and polygon.area > 1.0)
+    pieces = [Polygon(piece) for piece in convex_cover(polygon)]
+    assert shapely.union_all(pieces).symmetric_difference(polygon).area <= 1e-9 * polygon.area
+    for piece in pieces:
+        assert piece.area == pytest.approx(piece.convex_hull.area, rel=1e-9)
+
+
+def test_an_l_is_covered_by_its_two_bars() -> None:
+    outline = Polygon([(0, 0), (120, 0), (120, 40), (40, 40), (40, 100), (0, 100)])
+    assert sorted(Polygon(p).area for p in convex_cover(outline)) == pytest.approx([4000.0, 4800.0])
+
+
+@given(star_points(), star_points(), st.integers(0, 1000))
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_depths_are_those_of_the_slow_twin_by_vertices_and_by_tables(one, other, seed) -> None:
+    stencils = [_stencil(one, QUARTERS), _stencil(other, QUARTERS)]
+    by_tables, now, turns = _crowd(stencils, 6, seed, tables=True)
+    by_vertices, same, _ = _crowd(stencils, 6, seed, tables=False)
+    assert len(by_tables.pair_at) > 1 == len(by_vertices.pair_at)
+    for i in range(6):
+        for j in range(6):
+            if i == j:
+                continue
+            slow = naive.cover_depth(
+                _lying(stencils, by_tables, now, turns, i), _lying(stencils, by_tables, now, turns, j)
+            )
+            assert same.depth[i, j] == pytest.approx(slow, abs=1e-9)
+            # Tables leave out pairs of pieces that add nothing to where the shapes overlap.
+            assert (now.depth[i, j] > 1e-9) == (slow > 1e-9)
+            assert now.depth[i, j] <= slow + 1e-9
+
+
+@given(star_points(), star_points(), st.floats(-2.5, 2.5), st.floats(-2.5, 2.5))
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_merged_tables_overlap_where_the_outlines_do(one, other, dx, dy) -> None:
+    stencils = [_stencil(one, (0.0,)), _stencil(other, (0.0,))]
+    shapes, _ = build_shapes(stencils, merge=10_000)
+    value, _, _ = table_depth(shapes, 0, 1, dx, dy)
+    back, _, _ = table_depth(shapes, 1, 0, -dx, -dy)
+    assert value == pytest.approx(back, abs=1e-9)
+    first = Polygon(one / 40.0)
+    shared = shapely.affinity.translate(first, dx, dy).intersection(Polygon(other / 40.0)).area
+    if value == 0.0:
+        assert shared <= 1e-9
+    if shared <= 1e-14:
+        assert value <= 1e-6
+
+
+def test_the_gradient_points_the_way_the_depth_grows() -> None:
+    stencils = [_stencil(np.array([(0, 0), (40, 0), (40, 40), (0, 40)]), (0.0,))]
+    shapes, _ = build_shapes(stencils)
+    value, gx, gy = table_depth(shapes, 0, 0, 0.75, 0.1)
+    assert (value, gx, gy) == (pytest.approx(0.25), -1.0, 0.0)
+
+
+@given(star_points(), star_points(), st.integers(0, 1000), st.booleans())
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_neighbours_weights_and_moves_agree_with_recounting(one, other, seed, free) -> None:
+    stencils = [_stencil(one, None if free else QUARTERS), _stencil(other, QUARTERS)]
+    copies = 12 if os.environ.get("NUMBA_DISABLE_JIT") else 90
+    shapes, now, _ = _crowd(stencils, copies, seed, tables=True)
+    now.weight[:] = np.random.default_rng(seed).uniform(1.0, 2.0, now.weight.shape)
+    now.weight[:] = now.weight + now.weight.T
+    for i in range(0, copies, 5):
+        found = near(now, i)
+        assert len(set(now.found[:found])) == found
+        assert set(now.found[:found].tolist()) == naive.boxes_near(now.box[:-1], now.box[i], i)
+        total, _, _ = weigh(shapes, now, i, math.inf)
+        assert total == pytest.approx(float((now.weight[i] * now.depth[i]).sum()), abs=1e-9)
+        before = total
+        moved = move(shapes, now, i)
+        after, _, _ = weigh(shapes, now, i, math.inf)
+        assert (after < before) if moved else after == pytest.approx(before, abs=1e-9)
+    kept_depth, kept_load = now.depth.copy(), now.load.copy()
+    moves.refresh(shapes, now)
+    assert now.depth == pytest.approx(kept_depth, abs=1e-9)
+    assert now.load == pytest.approx(kept_load, abs=1e-9)
+    inside = now.bins[now.room]
+    assert (now.box[:-1, :2] >= inside[:, :2] - 1e-9).all()
+    assert (now.box[:-1, 2:] <= inside[:, 2:] + 1e-9).all()
+
+
+def test_a_parked_copy_meets_nothing() -> None:
+    stencils = [_stencil(np.array([(0, 0), (40, 0), (40, 40), (0, 40)]), (0.0,))]
+    _, now, _ = _crowd(stencils, 8, 1, tables=True)
+    park(now, 3)
+    assert now.depth[3].sum() == 0.0
+    assert now.load == pytest.approx(now.depth.sum(axis=1), abs=1e-12)
+    for i in range(8):
+        found = near(now, i)
+        assert 3 not in now.found[:found]
+
+
+def test_dice_are_uniform_and_repeat() -> None:
+    first, again = dice(7), dice(7)
+    numbers = np.array([roll(first) for _ in range(2000)])
+    assert numbers.tolist() == [roll(again) for _ in range(2000)]
+    assert ((numbers > 0.0) & (numbers < 1.0)).all()
+    # Mean and variance of the uniform distribution, within four standard errors.
+    assert abs(numbers.mean() - 0.5) < 4.0 / math.sqrt(12.0 * 2000)
+    assert abs(numbers.var() - 1.0 / 12.0) < 4.0 * math.sqrt(1.0 / 180.0 / 2000)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(bool(os.environ.get("NUMBA_DISABLE_JIT")), reason="runs itself without the compiler")
+def test_all_of_this_holds_without_the_compiler() -> None:
+    ran = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-x", __file__],
+        env={**os.environ, "NUMBA_DISABLE_JIT": "1"},
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stdout[-3000:]

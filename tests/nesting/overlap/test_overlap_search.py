@@ -1,0 +1,212 @@
+"""The search on whole problems: jigsaws, known optima, and what no layout may ever do."""
+
+from __future__ import annotations
+
+import math
+import time
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nestkit.build.model import Turns
+from nestkit.geometry import Outline, Path, Placement
+from nestkit.nesting.overlap import pack_strip, search
+from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing, Status
+from nestkit.nesting.stops import AfterRounds, AfterSeconds, AnyOf
+from nestkit.nesting.verify import faults
+from tests import open_data
+from tests.strategies import outlines
+
+ANY = Turns(None)
+QUARTERS = Turns(tuple(k * math.pi / 2.0 for k in range(4)))
+
+
+def rectangle(width: float, height: float) -> Outline:
+    return Outline(Path.polyline([(0, 0), (width, 0), (width, height), (0, height)], True))
+
+
+class WhenSeated:
+    """Stops when every item has a place, or after some seconds."""
+
+    def __init__(self, seconds: float) -> None:
+        self.done = False
+        self._stop = AfterSeconds(seconds)
+
+    def progress(self, rounds: int, score: object) -> None:
+        self.done = score.left_out == 0  # type: ignore[attr-defined]
+
+    def __call__(self, rounds: int) -> bool:
+        return self.done or self._stop(rounds)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def compiled() -> None:
+    """Compiles every kernel, so that no test's clock counts that."""
+    items = [Item(rectangle(3, 2), ANY), Item(rectangle(3, 2), QUARTERS)]
+    search(items, [Bin(rectangle(5, 5))], Spacing(), seed=1, stop=AfterRounds(5))
+    pack_strip(items[1:] * 2, 5.0, seed=1, stop=AfterRounds(20))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["dighe1", "dighe2"])
+def test_jigsaws_come_out_full(name: str) -> None:
+    """Dighe and Jakiela 1996: the pieces of a 100 x 100 square."""
+    items, width = open_data.strip(name)
+    result = pack_strip(items, width, seed=1, stop=AfterSeconds(120.0))
+    assert result.status is Status.PROVEN
+    assert result.score.end == pytest.approx(100.0, abs=1e-6)
+
+
+@pytest.mark.slow
+def test_five_squares_need_a_turn_of_45_degrees() -> None:
+    """Gobel 1979: five unit squares lie in a square of side 2 + 1/sqrt(2), about 2.70711, not less."""
+    box = [Bin(rectangle(2.7072, 2.7072))]
+    squares = [Item(rectangle(1, 1), ANY) for _ in range(5)]
+    stop = WhenSeated(60.0)
+    found = search(squares, box, Spacing(), seed=1, stop=stop, progress=stop.progress)
+    assert found.layout.left_out == ()
+    assert not faults(squares, box, found.layout, Spacing(), tolerance=1e-6)
+    square = [Item(rectangle(1, 1), QUARTERS) for _ in range(5)]
+    assert len(search(square, box, Spacing(), seed=1, stop=AfterRounds(300)).layout.left_out) == 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("count", "side"), [(2, 3.414213562373), (5, 4.828427124746), (7, 5.732050807569)])
+def test_discs_fit_a_square_one_percent_over_the_proven_least(count: int, side: float) -> None:
+    """Equal circles in a square, proven optima (Szabo et al. 2007); unit discs."""
+    discs = [Item(Outline(Path.circle(0, 0, 10)), Turns((0.0,))) for _ in range(count)]
+    box = [Bin(rectangle(10.1 * side, 10.1 * side))]
+    stop = WhenSeated(40.0)
+    found = search(discs, box, Spacing(), seed=1, stop=stop, progress=stop.progress)
+    assert found.layout.left_out == ()
+    small = [Bin(rectangle(9.95 * side, 9.95 * side))]
+    assert search(discs, small, Spacing(), seed=1, stop=AfterRounds(100)).layout.left_out
+
+
+def test_squares_1_to_24_never_fill_a_square_of_70() -> None:
+    """Their areas add up to 70 x 70, and yet they do not tile it (MathWorld, Square packing)."""
+    squares = [Item(rectangle(k, k), Turns((0.0,)), kind=k) for k in range(1, 25)]
+    result = search(squares, [Bin(rectangle(70, 70))], Spacing(), seed=1, stop=AfterRounds(100))
+    assert result.layout.left_out
+    assert result.status is not Status.PROVEN
+
+
+@given(
+    st.lists(outlines(), min_size=2, max_size=5),
+    st.integers(1, 3),
+    st.floats(0.0, 4.0),
+    st.floats(0.0, 6.0),
+    st.integers(0, 99),
+)
+@settings(max_examples=12, deadline=None)
+def test_no_layout_breaks_a_rule(shapes, copies, gap, margin, seed) -> None:
+    items = [
+        Item(shape, (ANY, QUARTERS, Turns((0.0, 0.5)))[(k + seed) % 3], (k + seed) % 2 == 0, k)
+        for k, shape in enumerate(shapes)
+        for _ in range(copies)
+    ]
+    offcut = Outline(
+        Path.polyline([(0, 0), (260, 0), (260, 90), (150, 110), (140, 200), (0, 180)], True),
+        (Path.circle(70.0, 60.0, 18.0),),
+    )
+    bins = [Bin(offcut), Bin(rectangle(200, 150))]
+    spacing = Spacing(gap, margin)
+    result = search(items, bins, spacing, seed=seed, stop=AfterRounds(25))
+    assert faults(items, bins, result.layout, spacing) == []
+    assert len(result.layout.seats) + len(result.layout.left_out) == len(items)
+    assert [step.score for step in result.trace] == sorted(
+        (step.score for step in result.trace), reverse=True
+    )
+    if result.trace:
+        assert result.trace[-1].score == result.score
+
+
+def test_a_gap_comes_out_as_asked_between_squares_that_fit_exactly() -> None:
+    """Four squares of 49 with a gap of 2 fill a sheet of 100 to the last bit."""
+    items = [Item(rectangle(49, 49), Turns((0.0,))) for _ in range(4)]
+    bins = [Bin(rectangle(110, 110))]
+    spacing = Spacing(gap=2.0, margin=5.0)
+    stop = WhenSeated(20.0)
+    result = search(items, bins, spacing, seed=1, stop=stop, progress=stop.progress)
+    assert result.layout.left_out == ()
+    assert not faults(items, bins, result.layout, spacing, tolerance=1e-6)
+
+
+def test_a_part_lies_in_anothers_hole() -> None:
+    ring = Outline(Path.circle(0, 0, 50), (Path.circle(0, 0, 40),))
+    items = [Item(ring, Turns((0.0,))), Item(rectangle(50, 50), ANY)]
+    bins = [Bin(rectangle(101, 101))]
+    result = search(items, bins, Spacing(), seed=1, stop=AfterRounds(60))
+    assert result.layout.left_out == ()
+    assert not faults(items, bins, result.layout, Spacing())
+
+
+def test_parts_go_to_as_few_bins_as_hold_them() -> None:
+    """Four tiles fill a sheet but for a rim; sheets for sixteen are offered to eight."""
+    items = [Item(rectangle(50, 30), QUARTERS) for _ in range(8)]
+    bins = [Bin(rectangle(104, 64)) for _ in range(4)]
+    result = search(items, bins, Spacing(), seed=3, stop=AfterRounds(300))
+    assert result.layout.left_out == ()
+    assert result.score.bins == 2
+
+
+def test_fixed_items_stay_and_are_kept_clear() -> None:
+    items = [Item(rectangle(40, 40), QUARTERS) for _ in range(5)]
+    bins = [Bin(rectangle(130, 90))]
+    fixed = Seat(2, 0, Placement(45.0, 25.0, 0.0))
+    spacing = Spacing(gap=1.0)
+    result = search(items, bins, spacing, seed=1, stop=AfterRounds(60), fixed=[fixed])
+    assert fixed in result.layout.seats
+    assert not faults(items, bins, result.layout, spacing)
+
+
+def test_a_sound_start_is_never_made_worse() -> None:
+    items = [Item(rectangle(40, 30), QUARTERS) for _ in range(4)]
+    bins = [Bin(rectangle(100, 100))]
+    spots = [(0, 0), (40, 0), (0, 30), (40, 30)]
+    start = Layout(tuple(Seat(k, 0, Placement(float(x), float(y))) for k, (x, y) in enumerate(spots)))
+    result = search(items, bins, Spacing(), seed=1, stop=AfterRounds(1), start=start)
+    assert result.score.end <= 80.0 + 1e-9
+    assert result.layout.left_out == ()
+
+
+@pytest.mark.parametrize("jobs", [1, pytest.param(2, marks=pytest.mark.slow)])
+def test_a_seed_and_rounds_give_one_layout(jobs: int) -> None:
+    items = [Item(rectangle(10 + 3 * k, 25 - 2 * k), QUARTERS, kind=k) for k in range(8) for _ in range(2)]
+    rounds = 60 if jobs == 1 else 650
+    one, two = (pack_strip(items, 60.0, seed=5, stop=AfterRounds(rounds), jobs=jobs) for _ in range(2))
+    assert one.layout == two.layout
+    assert [(step.round, step.score) for step in one.trace] == [
+        (step.round, step.score) for step in two.trace
+    ]
+
+
+def test_it_stops_and_gives_up_within_half_a_second() -> None:
+    chance = np.random.default_rng(3)
+    items = [Item(rectangle(*chance.uniform(20, 90, 2)), ANY, kind=k) for k in range(60)]
+    bins = [Bin(rectangle(600, 400)) for _ in range(3)]
+    began = time.monotonic()
+    asked = search(
+        items, bins, Spacing(2.0, 5.0), seed=1, stop=AfterSeconds(60.0),
+        asked_to_stop=lambda: time.monotonic() - began > 2.0,
+    )  # fmt: skip
+    assert time.monotonic() - began < 2.5
+    assert asked.status is Status.STOPPED
+    began = time.monotonic()
+    timed = search(items, bins, Spacing(2.0, 5.0), seed=1, stop=AnyOf(AfterSeconds(1.5)))
+    assert time.monotonic() - began < 2.0
+    assert timed.status is Status.TIME
+    assert timed.layout.left_out == ()
+
+
+def test_nothing_to_do_is_no_error() -> None:
+    empty = search([], [Bin(rectangle(10, 10))], Spacing(), seed=1, stop=AfterRounds(2))
+    assert empty.layout == Layout(())
+    none = search([Item(rectangle(1, 1))], [], Spacing(), seed=1, stop=AfterRounds(2))
+    assert none.layout.left_out == (0,)
+    large = search(
+        [Item(rectangle(50, 50))], [Bin(rectangle(10, 10))], Spacing(), seed=1, stop=AfterRounds(3)
+    )
+    assert large.layout.left_out == (0,)
