@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import Build
+from nestkit.cutting.etching import fold_findings
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.cutting.model import Job
 from nestkit.nesting.group import GroupPlan, GroupRequest, plan_group
@@ -52,10 +53,16 @@ class Planned:
 
 
 def with_cutting_findings(build: Build) -> Build:
-    """The build with what the kerf does to its parts added to their findings."""
-    found = kerf_findings(build)
+    """The build with what kerf and grooves do to its parts added to their findings.
+
+    Raises
+    ------
+    ValueError
+        When a fold can't be made; see `cutting.etching.fold_problems`.
+    """
+    kerf, folds = kerf_findings(build), fold_findings(build)
     parts = tuple(
-        replace(part, findings=part.findings + found[part.name]) if part.name in found else part
+        replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
         for part in build.parts
     )
     return replace(build, parts=parts)

@@ -27,3 +27,30 @@ def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
         for counts in itertools.product(*ranges)
         if sum(n * area for n, (area, _) in zip(counts, priced, strict=True)) >= need - 1e-6
     )
+
+
+# --- folds ----------------------------------------------------------------------------------------
+
+
+def painted(
+    segments: Sequence[tuple[tuple[float, float], tuple[float, float]]],
+    halves: Sequence[float],
+    side: float,
+    step: float,
+) -> list[list[bool]]:
+    """Which squares of a square sheet lie beside a segment and no farther from it than its half width."""
+    count = round(side / step)
+    rows = []
+    for j in range(count):
+        row = []
+        for i in range(count):
+            x, y = (i + 0.5) * step, (j + 0.5) * step
+            hit = False
+            for ((x0, y0), (x1, y1)), half in zip(segments, halves, strict=True):
+                length = math.hypot(x1 - x0, y1 - y0)
+                along = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / length
+                off = abs((x - x0) * (y1 - y0) - (y - y0) * (x1 - x0)) / length
+                hit = hit or (0.0 <= along <= length and off <= half)
+            row.append(hit)
+        rows.append(row)
+    return rows

@@ -25,7 +25,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "part": tables.PartTable,
 }
 #: Tables written with two brackets, one for each thing.
-LISTS = ("sheet", "assembly", "part")
+LISTS = ("sheet", "assembly", "foam", "part")
 #: Tables whose keys are names that the maker chooses.
 NAMED = ("hardware", "lines", "drawing_units")
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import Literal
 
 from nestkit.errors import Finding
+from nestkit.folds.steps import FoldSettings
 from nestkit.geometry import Shape
 from nestkit.units import Unit
 
@@ -30,7 +31,9 @@ class Turns:
 class Cutter:
     """The machine, or the hand, that cuts.
 
-    Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand).
+    Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand). Areas
+    are etched in lines at `pitch`; without `area_mode` those lines stand in the cutter files, at
+    `hatch_angle` (radians). The rest is as in `folds.FoldSettings`.
     """
 
     kind: CutterKind = "laser"
@@ -41,6 +44,41 @@ class Cutter:
     mark_speed: float = 100.0
     pass_depth: float = 0.8
     skin: float = 0.6
+    falloff: float = 0.0
+    width_factor: float = 1.0
+    spot: float = 0.0
+    etch_speed: float = 200.0
+    pitch: float = 0.1
+    area_mode: bool = True
+    hatch_angle: float = 0.0
+
+    @property
+    def folds(self) -> FoldSettings:
+        """What concerns grooves."""
+        return FoldSettings(self.pass_depth, self.falloff, self.skin, self.width_factor, self.spot)
+
+
+@dataclass(frozen=True, slots=True)
+class Foam:
+    """What the cutter does to one foam where that differs from `Cutter`; None where it doesn't. mm."""
+
+    material: str
+    thickness: float
+    kerf: float | None = None
+    pass_depth: float | None = None
+    falloff: float | None = None
+    skin: float | None = None
+    width_factor: float | None = None
+    spot: float | None = None
+
+
+#: Thicknesses that differ by no more than this are the same, mm.
+SAME_THICKNESS = 0.01
+
+
+def same_thickness(first: float, second: float) -> bool:
+    """Whether two thicknesses, mm, are meant to be the same."""
+    return abs(first - second) <= SAME_THICKNESS + 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +199,8 @@ class Build:
         Warnings about the build itself and its drawings; those of a part are with the part.
     hardware : tuple of Hardware
         In the build file's order.
+    foams : tuple of Foam
+        In the build file's order.
     """
 
     name: str
@@ -175,3 +215,16 @@ class Build:
     parts: tuple[Part, ...]
     findings: tuple[Finding, ...] = ()
     hardware: tuple[Hardware, ...] = ()
+    foams: tuple[Foam, ...] = ()
+
+    def cutter_for(self, material: str, thickness: float) -> Cutter:
+        """The cutter with what it does to this foam."""
+        for foam in self.foams:
+            if foam.material == material and same_thickness(foam.thickness, thickness):
+                own = {key: getattr(foam, key) for key in FOAM_KEYS if getattr(foam, key) is not None}
+                return replace(self.cutter, **own)
+        return self.cutter
+
+
+#: What a foam may set of its own.
+FOAM_KEYS = ("kerf", "pass_depth", "falloff", "skin", "width_factor", "spot")

@@ -13,7 +13,7 @@ from nestkit.build.mistakes import Mistakes
 from nestkit.build.model import Part, Sheet
 from nestkit.build.sources import Piece, Sources
 from nestkit.errors import Finding
-from nestkit.geometry import FLATNESS, LineKind, Shape
+from nestkit.geometry import FLATNESS, Shape
 from nestkit.units import Unit, mm_per, show_length, show_size
 
 #: A part with a side outside these is asked about, mm.
@@ -142,18 +142,6 @@ def _findings(shape: Shape, source: str, unit: Unit) -> list[Finding]:
                 "size-doubtful",
                 f"the finished size is {show_size(width, height, unit)}",
                 "Check that the drawing says the right unit, and the build's scale.",
-                file=file,
-                id=id,
-            )
-        )
-    count = sum(line.kind in (LineKind.FOLD, LineKind.BEVEL) for line in shape.lines)
-    if count:
-        come_out = "lines come out as marks" if count > 1 else "line comes out as a mark"
-        found.append(
-            Finding(
-                "fold-not-etched",
-                f"{count} fold or bevel {come_out}; etched passes are not made in this version",
-                "Cut its groove or bevel by hand along the mark.",
                 file=file,
                 id=id,
             )
