@@ -17,7 +17,7 @@ import traceback
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from nestkit.drawings import assemble, read_drawing
@@ -120,12 +120,17 @@ def report(tally: Tally) -> str:
         lines.append(f"| {suffix} | " + " | ".join(cells) + f" | {counts.seconds:.0f} |")
     lines += ["", "files with a finding: " + _most(tally.findings), "refused: " + _most(tally.refusals)]
     lines += ["slowest:", *(f"  {seconds:6.2f} s  {file}" for seconds, file in tally.slowest)]
-    lines += [f"\nCRASHED {crash}" for crash in tally.crashes]
+    lines += [f"\nCRASHED {crash}" for crash in tally.crashes[:5]]
     return "\n".join(lines)
 
 
 def _most(counter: Counter[str]) -> str:
     return ", ".join(f"{name} {count:,}" for name, count in counter.most_common(20)) or "none"
+
+
+def _plain(tally: Tally) -> dict[str, object]:
+    plain = vars(tally) | {"by_suffix": {suffix: vars(counts) for suffix, counts in tally.by_suffix.items()}}
+    return plain | {"findings": dict(tally.findings), "refusals": dict(tally.refusals)}
 
 
 def main() -> int:
@@ -142,7 +147,7 @@ def main() -> int:
             print(f"{number} files", file=sys.stderr, flush=True)
     print(report(tally))
     if asked.json:
-        asked.json.write_text(json.dumps(asdict(tally), indent=1) + "\n", encoding="utf-8")
+        asked.json.write_text(json.dumps(_plain(tally), indent=1) + "\n", encoding="utf-8")
     return 1 if tally.crashes else 0
 
 

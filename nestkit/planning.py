@@ -9,10 +9,12 @@ from nestkit.build.model import Build
 from nestkit.cutting.etching import fold_findings
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.cutting.model import Job
+from nestkit.errors import Finding
 from nestkit.nesting.group import GroupPlan, GroupRequest, plan_group
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
+from nestkit.units import show_length
 
 #: Thicknesses closer than this are the same, mm.
 SAME_THICKNESS = 0.01
@@ -52,8 +54,15 @@ class Planned:
     rounds: int
 
 
+def spacing_of(build: Build) -> Spacing:
+    """Gap and margin as they are kept: a cut may neither burn the next part nor leave the sheet."""
+    kerfs = [build.cutter_for(part.material, part.thickness).kerf for part in build.parts]
+    kerf = 0.0 if build.cutter.kind == "hand" else max([build.cutter.kerf, *kerfs])
+    return Spacing(max(build.gap, kerf), max(build.margin, kerf / 2.0))
+
+
 def with_cutting_findings(build: Build) -> Build:
-    """The build with what kerf and grooves do to its parts added to their findings.
+    """The build with what kerf and grooves do to its parts, gap and margin added to the findings.
 
     Raises
     ------
@@ -61,11 +70,26 @@ def with_cutting_findings(build: Build) -> Build:
         When a fold can't be made; see `cutting.etching.fold_problems`.
     """
     kerf, folds = kerf_findings(build), fold_findings(build)
+    kept = spacing_of(build)
+    told = [
+        Finding(
+            f"{name}-below-kerf",
+            f"the {name} of {show_length(asked, build.unit)} is too small for the kerf; "
+            f"{show_length(wanted, build.unit)} is kept",
+            mended=True,
+            file=build.file.name,
+        )
+        for name, asked, wanted in (
+            ("gap", build.gap, kept.gap),
+            ("margin", build.margin, kept.margin),
+        )
+        if wanted > asked
+    ]
     parts = tuple(
         replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
         for part in build.parts
     )
-    return replace(build, parts=parts)
+    return replace(build, parts=parts, findings=(*build.findings, *told))
 
 
 def requests(build: Build) -> list[GroupRequest]:
@@ -82,7 +106,7 @@ def requests(build: Build) -> list[GroupRequest]:
             sheets=[s for s in build.sheets if _same((material, thickness), s.material, s.thickness)],
             cutter=build.cutter.kind,
             bed=build.cutter.bed,
-            spacing=Spacing(build.gap, build.margin),
+            spacing=spacing_of(build),
         )
         for material, thickness in sorted(keys, key=lambda key: (key[1], key[0]))
     ]

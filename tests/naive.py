@@ -16,6 +16,18 @@ def convex_sum(one: Sequence[tuple[int, int]], other: Sequence[tuple[int, int]])
     return MultiPoint([(a + c, b + d) for a, b in one for c, d in other]).convex_hull
 
 
+def flatten_cubic(control: Sequence[tuple[float, float]], chords: int) -> list[tuple[float, float]]:
+    """Points of a cubic Bezier curve at even parameters, its start included: de Casteljau's construction."""
+
+    def between(points: Sequence[tuple[float, float]], t: float) -> tuple[float, float]:
+        if len(points) == 1:
+            return points[0]
+        pairs = itertools.pairwise(points)
+        return between([(a + (c - a) * t, b + (d - b) * t) for (a, b), (c, d) in pairs], t)
+
+    return [between(control, k / chords) for k in range(chords + 1)]
+
+
 # --- nesting --------------------------------------------------------------------------------------
 
 

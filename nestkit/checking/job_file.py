@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -21,6 +22,9 @@ from nestkit.checking.bulges import flatten
 from nestkit.checking.limits import FARTHEST, LARGEST_FILE
 from nestkit.checking.verdict import REWRITE, Fault
 from nestkit.errors import Point
+
+# What ezdxf notes about a damaged file would else land on the maker's terminal; the faults say enough.
+logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 
 APPID = "NESTKIT"
 SHEET = "SHEET"

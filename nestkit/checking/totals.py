@@ -120,6 +120,10 @@ def _judge_placed(sheet: SheetEntry, placed: PlacedCopy, part: ListedPart) -> It
         text = f"the outline has {len(holes)} holes, and the part list says {part.holes}"
         yield _plan_fault("plan-outline", text, *placed.key)
         return
+    room = outline.buffer(PLAN_FLATNESS + SLACK)
+    if not all(room.covers(hole) for hole in holes):
+        yield _plan_fault("plan-outline", "a hole leaves its outline", *placed.key)
+        return
     area = outline.area - sum(hole.area for hole in holes)
     round_about = outline.length + sum(hole.length for hole in holes)
     if abs(area - part.area) > (SIZE + PLAN_FLATNESS + SLACK) * round_about + 0.5:

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from nestkit.drawings.loops_crossing import OVERLAP, crossing_point, simple_parts, touch_only
+from nestkit.drawings.loops_crossing import OVERLAP, filled, self_crossing, simple_parts
 from nestkit.drawings.model import DrawnPath
 from nestkit.errors import Finding
 from nestkit.geometry import Outline, Path
@@ -94,19 +94,20 @@ def _loops(paths: Sequence[DrawnPath], findings: list[Finding]) -> list[_Loop]:
             else:
                 loops.append(_Loop(drawn, polygon))
             continue
-        parts = [part for part in simple_parts(polygon) if not _is_sliver(part)]
+        at = self_crossing(polygon)
+        whole = filled(polygon) if at else simple_parts(polygon)
+        parts = [part for part in whole if not _is_sliver(part)]
         if not parts:
             findings.append(_sliver(drawn))
-        elif touch_only(polygon):
+        elif at is None:
             findings.append(_touching(drawn, "an outline touches itself; it was taken apart there"))
             rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
             for ring in rings:
                 path = Path.polyline(np.array(ring.coords)[:-1], True)
                 loops.append(_Loop(replace(drawn, path=path), Polygon(ring)))
         else:
-            at = crossing_point(polygon.exterior)
             findings.append(_crossing(drawn, "an outline crosses itself", at))
-            loops += [_Loop(drawn, Polygon(part.exterior), crossed=True) for part in parts]
+            loops += [_Loop(drawn, part, crossed=True) for part in parts]
     return loops
 
 
@@ -212,7 +213,7 @@ def _overlap_point(a: Polygon, b: Polygon) -> tuple[float, float] | None:
 
 
 def _nesting(loops: Sequence[_Loop]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """For each loop the smallest loop around it (or -1), and how many there are around it."""
+    """For each loop the smallest loop around it (or -1), and how many loops are around it in turn."""
     polygons = np.array([loop.polygon for loop in loops])
     shapely.prepare(polygons)
     areas = shapely.area(polygons)
@@ -228,10 +229,13 @@ def _nesting(loops: Sequence[_Loop]) -> tuple[NDArray[np.int64], NDArray[np.int6
         which, around = which[larger], around[larger]
         holds = shapely.contains(polygons[around], inner[which])
         which, around = which[holds], around[holds]
-        np.add.at(depths, which, 1)
         order = np.lexsort((areas[around], which))
         loop, first = np.unique(which[order], return_index=True)
         parents[loop] = around[order][first]
+    # Counted along parents: where loops cross, containment alone would not alternate.
+    for k in np.lexsort((np.arange(len(loops)), -areas)).tolist():
+        if parents[k] >= 0:
+            depths[k] = depths[parents[k]] + 1
     return parents, depths
 
 

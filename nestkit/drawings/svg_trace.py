@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -18,7 +17,7 @@ from nestkit.drawings.svg_path_data import ArcTo, CubicTo, LineTo, Subpath
 from nestkit.geometry import Path
 from nestkit.geometry.affine import Affine
 from nestkit.geometry.arcs import bulge_of
-from nestkit.geometry.curves import MOST_CHORDS, flatten_ellipse
+from nestkit.geometry.curves import flatten_cubic, flatten_ellipse
 
 #: Ends that lie closer than this are one point, mm.
 SNAP = 1e-6
@@ -70,32 +69,6 @@ class _Mapping:
 
     def vector(self, x: float, y: float) -> tuple[float, float]:
         return self.a * x + self.c * y, self.b * x + self.d * y
-
-
-@lru_cache(maxsize=512)
-def _weights(chords: int) -> NDArray[np.float64]:
-    """Weights of a cubic curve's four control points at the ends of its chords, (chords, 4)."""
-    t = np.arange(1, chords + 1) / chords
-    s = 1.0 - t
-    return np.column_stack((s * s * s, 3.0 * s * s * t, 3.0 * s * t * t, t * t * t))
-
-
-def flatten_cubic(control: tuple[tuple[float, float], ...], tolerance: float) -> Rows:
-    """Rows of a cubic Bezier curve after its start, never farther than ``tolerance`` from it.
-
-    The points are those of `geometry.curves.flatten_bezier`, whose bound is used here too, at a tenth
-    of its time: drawings hold tens of thousands of short curves, so the weights are kept.
-    """
-    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = control
-    bend = max(
-        math.hypot(x0 - 2.0 * x1 + x2, y0 - 2.0 * y1 + y2), math.hypot(x1 - 2.0 * x2 + x3, y1 - 2.0 * y2 + y3)
-    )
-    chords = min(max(math.ceil(math.sqrt(6.0 * bend / (8.0 * tolerance))), 1), MOST_CHORDS)
-    weights = _weights(chords) if chords <= 256 else _weights.__wrapped__(chords)
-    rows = np.zeros((chords, 3))
-    rows[:, :2] = weights @ np.array(control)
-    rows[-1, :2] = x3, y3
-    return rows
 
 
 class _Arc:

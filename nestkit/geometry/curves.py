@@ -9,6 +9,7 @@ points have second differences of at most M lies within n (n - 1) M / 8 k^2 of i
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,40 +20,39 @@ from nestkit.geometry.arcs import chords_needed
 MOST_CHORDS = 20_000
 
 
-def flatten_bezier(control: NDArray[np.float64], tolerance: float) -> NDArray[np.float64]:
-    """Points of a quadratic or cubic Bezier curve, both ends included.
+@lru_cache(maxsize=512)
+def _weights(chords: int) -> NDArray[np.float64]:
+    """Weights of a cubic curve's four control points at the ends of its chords, (chords, 4)."""
+    t = np.arange(1, chords + 1) / chords
+    s = 1.0 - t
+    return np.column_stack((s * s * s, 3.0 * s * s * t, 3.0 * s * t * t, t * t * t))
+
+
+def flatten_cubic(control: tuple[tuple[float, float], ...], tolerance: float) -> NDArray[np.float64]:
+    """Points of a cubic Bezier curve after its start, never farther than ``tolerance`` from it.
 
     Parameters
     ----------
-    control : (3, 2) or (4, 2) float
+    control : four pairs of float
     tolerance : float
         In the control points' unit.
 
     Returns
     -------
-    (n, 2) float
-        Never farther than ``tolerance`` from the curve.
-
-    Raises
-    ------
-    ValueError
-        When there are not three or four control points.
+    (n, 3) float
+        Rows of x, y and a bulge of 0, as a `Path` has them; the last is the curve's end.
     """
-    degree = len(control) - 1
-    if degree not in (2, 3):
-        raise ValueError("a Bezier curve here has three or four control points")
-    bend = float(np.hypot(*np.diff(control, n=2, axis=0).T).max())
-    chords = math.ceil(math.sqrt(degree * (degree - 1) * bend / (8.0 * tolerance))) if bend else 1
-    t = np.linspace(0.0, 1.0, min(max(chords, 1), MOST_CHORDS) + 1)[:, None]
-    s = 1.0 - t
-    if degree == 2:
-        points = s * s * control[0] + 2 * s * t * control[1] + t * t * control[2]
-    else:
-        points = (
-            s**3 * control[0] + 3 * s * s * t * control[1] + 3 * s * t * t * control[2] + t**3 * control[3]
-        )
-    points[0], points[-1] = control[0], control[-1]
-    return np.asarray(points, dtype=np.float64)
+    # Plain numbers and kept weights: drawings hold tens of thousands of short curves.
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = control
+    bend = max(
+        math.hypot(x0 - 2.0 * x1 + x2, y0 - 2.0 * y1 + y2), math.hypot(x1 - 2.0 * x2 + x3, y1 - 2.0 * y2 + y3)
+    )
+    chords = min(max(math.ceil(math.sqrt(6.0 * bend / (8.0 * tolerance))), 1), MOST_CHORDS)
+    weights = _weights(chords) if chords <= 256 else _weights.__wrapped__(chords)
+    rows = np.zeros((chords, 3))
+    rows[:, :2] = weights @ np.array(control)
+    rows[-1, :2] = x3, y3
+    return rows
 
 
 def flatten_ellipse(

@@ -529,6 +529,12 @@ def outline_in_plan_crossing(m: Made) -> None:
     outline[0], outline[1] = outline[1], outline[0]
 
 
+@found_by("plan-outline", "hole-wrong")
+def hole_in_plan_outside_its_outline(m: Made) -> None:
+    spot = m.spot("plate")
+    spot["holes_mm"][1] = [[x + 60.0, y] for x, y in spot["holes_mm"][1]]
+
+
 @found_by("plan-outline")
 def part_list_says_another_number_of_holes(m: Made) -> None:
     m.plan["parts"][0]["holes"] = 3

@@ -63,7 +63,8 @@ def pockets(document: ezdxf.document.Drawing, layer: str = "POCKET_03") -> list:
 
 def widened(document: ezdxf.document.Drawing) -> None:
     for entity in pockets(document):
-        x0, y0 = entity.get_points("xy")[0]
+        points = entity.get_points("xy")
+        x0, y0 = points[0]
         entity.set_points(
             [(x0 + (x - x0) * 1.3, y0 + (y - y0) * 1.3) for x, y in entity.get_points("xy")], "xy"
         )
@@ -78,7 +79,7 @@ def moved(document: ezdxf.document.Drawing) -> None:
 def repeated(document: ezdxf.document.Drawing) -> None:
     entity = pockets(document)[0]
     copy = entity.copy()
-    copy.set_points([(x + 0.4, y) for x, y in entity.get_points("xy")], "xy")
+    copy.set_points([(x + 0.4, y) for x, y in points], "xy")
     document.modelspace().add_entity(copy)
 
 

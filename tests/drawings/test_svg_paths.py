@@ -14,18 +14,10 @@ from hypothesis import strategies as st
 
 from nestkit.drawings.svg import read_svg
 from nestkit.drawings.svg_path_data import CubicTo, LineTo, parse_path
-from nestkit.drawings.svg_trace import flatten_cubic
-from nestkit.geometry.curves import flatten_bezier
 from tests.drawings.svg_made import codes, read, svg
 
-#: Pages of one user unit to the millimetre, with the origin on the page's upper edge: y_up = 100 - y.
+#: The page's height: y upward is this less y downward.
 HEIGHT = 100
-
-
-def path_of(d: str) -> object:
-    """The only path that path data gives."""
-    (drawn,) = read(f'<path d="{d}"/>').paths
-    return drawn.path
 
 
 # SVG implementation notes; lengths and the half disc's area confirmed with svgelements and svgpathtools.
@@ -274,12 +266,6 @@ def test_points_with_an_odd_number_are_drawn_without_it() -> None:
     drawing = read('<polyline points="0 0 5 5 9"/>')
     assert len(drawing.paths[0].path.vertices) == 2
     assert codes(drawing) == ["path-data"]
-
-
-@given(st.lists(st.tuples(st.floats(-500, 500), st.floats(-500, 500)), min_size=4, max_size=4))
-def test_the_quick_flattening_is_the_plain_one(control: list[tuple[float, float]]) -> None:
-    plain = flatten_bezier(np.array(control), 0.05)
-    assert flatten_cubic(tuple(control), 0.05)[:, :2] == pytest.approx(plain[1:], abs=1e-9)
 
 
 def test_a_quadratic_is_written_as_the_same_cubic() -> None:
