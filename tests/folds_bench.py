@@ -15,7 +15,7 @@ from pathlib import Path as FilePath
 
 import ezdxf
 import numpy as np
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, Point, Polygon
 
 from nestkit.build.model import Build, Cutter, Part, Sheet
 from nestkit.cutting.jobs import make_jobs
@@ -69,12 +69,12 @@ class Section:
         return float((np.diff(self.places) * self.depths).sum())
 
     def closing_angle(self) -> float:
-        """At which the two sides, turned about the skin, have squeezed as much foam as they had gaps, degrees."""
+        """Where the two sides, turned about the skin, have squeezed as much foam as they had gaps."""
         return 2.0 * math.degrees(math.atan(self.area / self.deepest**2))
 
 
 def carve(dxf: bytes, across: LineString, spot: float, depth_of: Callable[[int], float]) -> Section:
-    """Carve along a line across a groove: the areas of each POCKET layer, wider by the spot, depth by count."""
+    """Carve along a line across a groove: the areas of each layer, wider by the spot, depth by count."""
     document = ezdxf.read(io.StringIO(dxf.decode()))
     passes: dict[str, Polygon] = {}
     for entity in document.modelspace().query("LWPOLYLINE"):
@@ -87,11 +87,8 @@ def carve(dxf: bytes, across: LineString, spot: float, depth_of: Callable[[int],
         cut = area.buffer(spot / 2.0, join_style="mitre").intersection(across)
         for piece in getattr(cut, "geoms", [cut]):
             if not piece.is_empty:
-                a, b = (
-                    across.project(type(across.interpolate(0))(xy))
-                    for xy in (piece.coords[0], piece.coords[-1])
-                )
-                spans.append((min(a, b), max(a, b)))
+                ends = [across.project(Point(xy)) for xy in (piece.coords[0], piece.coords[-1])]
+                spans.append((min(ends), max(ends)))
     places = np.unique([0.0, across.length, *(end for span in spans for end in span)])
     depths = [
         depth_of(sum(a <= (left + right) / 2.0 <= b for a, b in spans)) for left, right in pairwise(places)

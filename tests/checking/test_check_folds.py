@@ -79,7 +79,7 @@ def moved(document: ezdxf.document.Drawing) -> None:
 def repeated(document: ezdxf.document.Drawing) -> None:
     entity = pockets(document)[0]
     copy = entity.copy()
-    copy.set_points([(x + 0.4, y) for x, y in points], "xy")
+    copy.set_points([(x + 0.4, y) for x, y in entity.get_points("xy")], "xy")
     document.modelspace().add_entity(copy)
 
 

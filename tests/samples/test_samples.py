@@ -95,7 +95,7 @@ class TestHalberd:
     def test_it_shows_what_a_build_may_hold(self) -> None:
         parts = sample("halberd").parts
         kinds = {line.kind for part in parts for line in part.shape.lines}
-        assert kinds == {LineKind.MARK, LineKind.FOLD}
+        assert kinds == {LineKind.MARK, LineKind.FOLD, LineKind.BEVEL}
         assert any(part.mirrored_pairs for part in parts)
         assert any(part.spares for part in parts)
         assert any(part.source.startswith("fittings.dxf") for part in parts)
