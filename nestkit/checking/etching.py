@@ -9,14 +9,15 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.job_file import MARK, POCKET, JobFile, Stroke
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import Piece, grown
-from nestkit.checking.plan_file import Etching, ListedFold, ListedPart, PlacedCopy, SheetEntry
+from nestkit.checking.plan_file import Etching, Key, ListedFold, ListedPart, PlacedCopy, SheetEntry
 from nestkit.checking.verdict import Fault
+from nestkit.errors import Point
 
 #: A skin may come out thinner than asked by this, mm: rounded digits.
 SKIN = 0.01
@@ -30,7 +31,7 @@ SHARPEST = math.radians(19.0)
 _MITRE = 5.0
 
 
-def judge_passes(job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
+def judge_passes(job: JobFile, sheet: SheetEntry | None) -> Iterator[Fault]:
     """What the layers of one file say of their depths, by itself and against the plan."""
     used = sorted({s.layer for s in job.strokes if POCKET.fullmatch(s.layer)})
     numbers = [int(layer[-2:]) for layer in used]
@@ -44,8 +45,8 @@ def judge_passes(job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
         if left < job.skin - SKIN:
             text = f"{left:.2f} mm of foam are left under the grooves, not {job.skin:.2f} mm"
             yield Fault("skin", job.name, text=text)
-    plan = sheet.etching
-    if plan is None:
+    plan = None if sheet is None else sheet.etching
+    if plan is None or sheet is None:
         return
     if not used:
         yield Fault("pass", job.name, text="the plan etches this sheet, and the file etches nothing")
@@ -68,12 +69,8 @@ def judge_folds(
     job: JobFile, sheet: SheetEntry, piece: Piece, listed: ListedPart, placed: PlacedCopy
 ) -> Iterator[Fault]:
     """The folds and bevels of one copy, etched or marked."""
-    pockets: dict[int, list[Stroke]] = defaultdict(list)
-    for stroke in piece.lines:
-        found = POCKET.fullmatch(stroke.layer)
-        if found:
-            pockets[int(found[1])].append(stroke)
-    judge = _FoldJudge(job, piece, sheet.etching)
+    pockets = _by_pass(piece.lines)
+    judge = _FoldJudge(job, piece.key, sheet.etching)
     yield from judge.nesting(pockets)
     if not listed.folds:
         if pockets and listed.marks is not None:
@@ -81,20 +78,38 @@ def judge_folds(
         return
     lines = [(fold, _placed_line(fold, placed)) for fold in listed.folds]
     if sheet.etching is None:
-        yield from judge.lips(lines)
+        yield from judge.lips(piece, lines)
         return
-    yield from judge.widths(listed.folds, sheet.etching)
-    yield from judge.areas(pockets, lines, sheet.etching)
+    yield from judge.widths(piece.outline.at, listed.folds, sheet.etching)
+    yield from judge.areas(piece.foam, pockets, lines, sheet.etching)
+
+
+def judge_nesting(job: JobFile) -> Iterator[Fault]:
+    """The passes of every name in a file, without any plan: each inside the one before."""
+    named: dict[Key, list[Stroke]] = defaultdict(list)
+    for stroke in job.strokes:
+        named[stroke.key].append(stroke)
+    for key, strokes in named.items():
+        yield from _FoldJudge(job, key, None).nesting(_by_pass(strokes))
+
+
+def _by_pass(strokes: Sequence[Stroke]) -> dict[int, list[Stroke]]:
+    pockets: dict[int, list[Stroke]] = defaultdict(list)
+    for stroke in strokes:
+        found = POCKET.fullmatch(stroke.layer)
+        if found:
+            pockets[int(found[1])].append(stroke)
+    return pockets
 
 
 class _FoldJudge:
-    def __init__(self, job: JobFile, piece: Piece, etching: Etching | None) -> None:
-        self._job, self._piece = job, piece
+    def __init__(self, job: JobFile, key: Key, etching: Etching | None) -> None:
+        self._job, self._key = job, key
         self._hatched = etching is not None and etching.hatched
         self._pitch = etching.pitch if etching is not None else 0.0
 
-    def fault(self, code: str, at: tuple[float, float] | None, text: str) -> Fault:
-        return Fault(code, self._job.name, *self._piece.key, at, text)
+    def fault(self, code: str, at: Point | None, text: str) -> Fault:
+        return Fault(code, self._job.name, *self._key, at, text)
 
     def region(self, strokes: Sequence[Stroke]) -> BaseGeometry:
         """What is etched: inside an odd number of the closed paths, or along the lines at their pitch."""
@@ -138,14 +153,13 @@ class _FoldJudge:
                     yield self.fault("pocket-nesting", strokes[0].at, text)
             before = region
 
-    def widths(self, folds: Sequence[ListedFold], plan: Etching) -> Iterator[Fault]:
+    def widths(self, at: Point, folds: Sequence[ListedFold], plan: Etching) -> Iterator[Fault]:
         """Whether mouth and passes of each groove make its angle."""
         tops = [0.0, *(depth for _, depth in plan.passes)]
         rises = np.diff(tops)
         for fold in folds:
             half = math.tan(fold.angle if fold.kind == "bevel" else fold.angle / 2.0)
             mouth = fold.halves * half * plan.depth * plan.width_factor
-            at = self._piece.outline.at
             name = f"the {_called(fold)}"
             if abs(fold.mouth - mouth) > V_SHARE * mouth + 1e-3:
                 text = f"{name} has a groove of {fold.mouth:.2f} mm, not {mouth:.2f} mm"
@@ -161,12 +175,12 @@ class _FoldJudge:
 
     def areas(
         self,
+        body: BaseGeometry,
         pockets: dict[int, list[Stroke]],
         lines: Sequence[tuple[ListedFold, LineString]],
         plan: Etching,
     ) -> Iterator[Fault]:
         """Each pass where the plan has folds, as wide as it says, and nowhere else."""
-        body = self._piece.foam
         core = grown(body, -SIZE)
         slack = SIZE + (plan.pitch if plan.hatched else 0.0)
         for number in range(1, len(plan.passes) + 1):
@@ -191,11 +205,11 @@ class _FoldJudge:
                 spot = extra.representative_point()
                 yield self.fault("pocket-wrong", (spot.x, spot.y), f"pass {number} etches where no fold is")
 
-    def lips(self, lines: Sequence[tuple[ListedFold, LineString]]) -> Iterator[Fault]:
+    def lips(self, piece: Piece, lines: Sequence[tuple[ListedFold, LineString]]) -> Iterator[Fault]:
         """Whether both lips of each groove are marked, looked at in the middle of its line."""
-        marks = [stroke.line for stroke in self._piece.lines if stroke.layer == MARK]
+        marks = [stroke.line for stroke in piece.lines if stroke.layer == MARK]
         drawn = shapely.union_all(marks) if marks else Polygon()
-        inside = grown(self._piece.foam, -SIZE)
+        inside = grown(piece.foam, -SIZE)
         mouths = [line.buffer(fold.mouth / fold.halves - SIZE, cap_style="flat") for fold, line in lines]
         for k, (fold, line) in enumerate(lines):
             others = shapely.union_all([mouth for i, mouth in enumerate(mouths) if i != k])
@@ -246,9 +260,9 @@ def _longer(line: LineString, by: float) -> LineString:
     return LineString(
         np.vstack(
             (
-                points[0] + first * by / max(Point(points[0]).distance(Point(points[1])), 1e-9),
+                points[0] + first * by / max(math.hypot(*first), 1e-9),
                 points,
-                points[-1] + last * by / max(Point(points[-1]).distance(Point(points[-2])), 1e-9),
+                points[-1] + last * by / max(math.hypot(*last), 1e-9),
             )
         )
     )
