@@ -13,7 +13,7 @@ from nestkit.drawings.dxf_curves import Curve
 from nestkit.drawings.dxf_entities import FLAT, LINE_TYPES, TEXT_TYPES, NotFlat, curve_of
 from nestkit.drawings.dxf_look import Layer, Layers, colour_of
 from nestkit.drawings.model import DrawnPath
-from nestkit.errors import DrawingError, Finding, Point
+from nestkit.errors import DrawingError, Finding
 from nestkit.geometry import affine as af
 
 #: Blocks may be inserted within blocks this deep.
@@ -70,7 +70,6 @@ _DEEP = _Note("block-too-deep", "left out, because blocks are nested too deeply"
 class _Count:
     kinds: dict[str, int] = field(default_factory=dict)
     first_id: str = ""
-    first_at: Point | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,26 +145,25 @@ class Walk:
                     file=self._file,
                     layer=layer,
                     id=count.first_id if single else "",
-                    at=count.first_at if single else None,
                 )
             )
         return found
 
-    def _note(self, note: _Note, item: _Item, layer: str, at: Point | None = None) -> None:
-        # A hidden layer is one finding whatever lies on it; other sorts are told apart by layer, too.
-        count = self._notes.setdefault((note, layer), _Count(first_id=item.handle, first_at=at))
+    def _note(self, note: _Note, item: _Item, layer: str) -> None:
+        count = self._notes.setdefault((note, layer), _Count(first_id=item.handle))
         count.kinds[item.kind] = count.kinds.get(item.kind, 0) + 1
 
     def _items(self, layout: Any) -> Iterator[_Item]:
         """The layout's entities; curves are read once, however often their block is inserted."""
         for entity in layout:
             kind = str(entity.dxftype())
-            dxf = entity.dxf
-            item = _Item(entity, kind, str(dxf.handle or ""), _text(dxf.get("layer", "0")))
-            if kind not in LINE_TYPES:
-                yield item
-                continue
+            item = _Item(entity, kind, "", "")
             try:
+                dxf = entity.dxf
+                item = _Item(entity, kind, str(dxf.get("handle") or ""), _text(dxf.get("layer") or "0"))
+                if kind not in LINE_TYPES:
+                    yield item
+                    continue
                 yield _Item(entity, kind, item.handle, item.layer, curve_of(entity))
             except NotFlat:
                 self._note(_NOT_FLAT, item, item.layer)

@@ -180,7 +180,8 @@ class Ends:
         found = []
         for i, j in sorted(touches):
             a, b = lasts[i][0], lasts[j][0]
-            if i < j and (j, i) in touches and self._may_join(a, b, near) and self._far[a] != b:
+            one_line = a // 2 == b // 2 and len(self._strands[a // 2]) == 2
+            if i < j and (j, i) in touches and not one_line and self._may_join(a, b, near):
                 overlap = float(np.hypot(*(self.places[a] - self.places[b])))
                 self._join(a, b)
                 found.append((a, overlap))
