@@ -89,7 +89,7 @@ def _show(build: Build, result: Calibration, cutter: Cutter) -> None:
 
     line("kerf", cutter.kerf, result.kerf)
     line(
-        "depth of the first pass" if result.falloff else "depth per pass",
+        "depth per pass, before falloff" if result.falloff else "depth per pass",
         cutter.pass_depth,
         result.pass_depth,
     )
