@@ -189,9 +189,14 @@ class _FoldJudge:
                 fold.widths[number - 1] / fold.halves if len(fold.widths) >= number else 0.0
                 for fold, _ in lines
             ]
+            etched = region.buffer(slack)
+            shapely.prepare(etched)
             for (fold, line), reach in zip(lines, reaches, strict=True):
                 inner = line.buffer(max(reach - slack, 0.2 * reach), cap_style="flat", join_style="mitre")
-                missing = _near(inner.intersection(core), line).difference(region.buffer(slack))
+                wanted = _near(inner.intersection(core), line)
+                if etched.covers(wanted):
+                    continue
+                missing = wanted.difference(etched)
                 if missing.area > CRUMB * (1.0 + line.length / 100.0):
                     spot = missing.representative_point()
                     text = f"pass {number} of a {_called(fold)} is missing here"
