@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import Build
+from nestkit.cutting.etching import fold_findings
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.cutting.model import Job
 from nestkit.errors import Finding
@@ -55,13 +56,20 @@ class Planned:
 
 def spacing_of(build: Build) -> Spacing:
     """Gap and margin as they are kept: a cut may neither burn the next part nor leave the sheet."""
-    kerf = 0.0 if build.cutter.kind == "hand" else build.cutter.kerf
+    kerfs = [build.cutter_for(part.material, part.thickness).kerf for part in build.parts]
+    kerf = 0.0 if build.cutter.kind == "hand" else max([build.cutter.kerf, *kerfs])
     return Spacing(max(build.gap, kerf), max(build.margin, kerf / 2.0))
 
 
 def with_cutting_findings(build: Build) -> Build:
-    """The build with what the kerf does to its parts, gap and margin added to the findings."""
-    found = kerf_findings(build)
+    """The build with what kerf and grooves do to its parts, gap and margin added to the findings.
+
+    Raises
+    ------
+    ValueError
+        When a fold can't be made; see `cutting.etching.fold_problems`.
+    """
+    kerf, folds = kerf_findings(build), fold_findings(build)
     kept = spacing_of(build)
     told = [
         Finding(
@@ -78,7 +86,7 @@ def with_cutting_findings(build: Build) -> Build:
         if wanted > asked
     ]
     parts = tuple(
-        replace(part, findings=part.findings + found[part.name]) if part.name in found else part
+        replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
         for part in build.parts
     )
     return replace(build, parts=parts, findings=(*build.findings, *told))

@@ -69,3 +69,30 @@ def boxes_near(boxes: np.ndarray, box: Sequence[float], but: int) -> set[int]:
         for k, (a0, b0, a1, b1) in enumerate(boxes)
         if k != but and a0 < x1 and a1 > x0 and b0 < y1 and b1 > y0
     }
+
+
+# --- folds ----------------------------------------------------------------------------------------
+
+
+def painted(
+    segments: Sequence[tuple[tuple[float, float], tuple[float, float]]],
+    halves: Sequence[float],
+    side: float,
+    step: float,
+) -> list[list[bool]]:
+    """Which squares of a square sheet lie beside a segment and no farther from it than its half width."""
+    count = round(side / step)
+    rows = []
+    for j in range(count):
+        row = []
+        for i in range(count):
+            x, y = (i + 0.5) * step, (j + 0.5) * step
+            hit = False
+            for ((x0, y0), (x1, y1)), half in zip(segments, halves, strict=True):
+                length = math.hypot(x1 - x0, y1 - y0)
+                along = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / length
+                off = abs((x - x0) * (y1 - y0) - (y - y0) * (x1 - x0)) / length
+                hit = hit or (0.0 <= along <= length and off <= half)
+            row.append(hit)
+        rows.append(row)
+    return rows

@@ -6,17 +6,15 @@ import math
 from collections.abc import Sequence
 
 from nestkit.build.base_tables import PartBase, TurnNames
-from nestkit.build.model import Assembly, Cutter, Hardware, Sheet, Turns
+from nestkit.build.model import Assembly, Cutter, Foam, Hardware, Sheet, Turns, same_thickness
 from nestkit.build.tables import (
     AssemblyTable,
     CutterTable,
+    FoamTable,
     HardwareTable,
     SheetTable,
 )
 from nestkit.units import Unit, mm_per
-
-#: Thicknesses that differ by no more than this are the same, mm.
-SAME_THICKNESS = 0.01
 
 #: Gap and margin when the build file gives none, mm.
 USUAL_GAP = 2.0
@@ -54,7 +52,31 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         mark_speed=in_mm(table.mark_speed, unit, usual.mark_speed),
         pass_depth=in_mm(table.pass_depth, unit, usual.pass_depth),
         skin=in_mm(table.skin, unit, usual.skin),
+        falloff=in_mm(table.falloff, unit, usual.falloff),
+        width_factor=table.width_factor,
+        spot=in_mm(table.spot, unit, usual.spot),
+        etch_speed=in_mm(table.etch_speed, unit, usual.etch_speed),
+        pitch=in_mm(table.pitch, unit, usual.pitch),
+        area_mode=table.area_mode,
+        hatch_angle=math.radians(table.hatch_angle),
     )
+
+
+def foams_of(tables: Sequence[FoamTable], sheets: Sequence[Sheet], unit: Unit) -> tuple[Foam, ...]:
+    """What each foam has of its own, in mm; a material left out is that of the sheets as thick."""
+    mm = mm_per(unit)
+    found = []
+    for table in tables:
+        thickness = table.thickness * mm
+        fitting = [sheet for sheet in sheets if same_thickness(sheet.thickness, thickness)]
+        material = material_of(table.material) if table.material else fitting[0].material if fitting else ""
+        own = {
+            key: None if value is None else value * mm
+            for key in ("kerf", "pass_depth", "falloff", "skin", "spot")
+            for value in (getattr(table, key),)
+        }
+        found.append(Foam(material, thickness, width_factor=table.width_factor, **own))
+    return tuple(found)
 
 
 def material_of(name: str) -> str:
@@ -90,11 +112,6 @@ def sheets_of(tables: Sequence[SheetTable], unit: Unit) -> tuple[Sheet, ...]:
             )
         )
     return tuple(sheets)
-
-
-def same_thickness(first: float, second: float) -> bool:
-    """Whether two thicknesses, mm, are meant to be the same."""
-    return abs(first - second) <= SAME_THICKNESS + 1e-9
 
 
 def assemblies_of(tables: Sequence[AssemblyTable]) -> tuple[Assembly, ...]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from nestkit.build.convert import USUAL_MARGIN, in_mm, material_of, same_thickness
+from nestkit.build.convert import USUAL_MARGIN, in_mm, material_of
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes, listed, nearest
-from nestkit.build.model import Sheet
+from nestkit.build.model import Sheet, same_thickness
 from nestkit.build.tables import PartTable
 from nestkit.units import Unit, mm_per, show_length
 
@@ -29,6 +29,7 @@ def cross_check(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> No
     _check_sheets(draft, sheets, mistakes)
     _check_assemblies(draft, mistakes)
     _check_pairs(draft, mistakes)
+    _check_foams(draft, sheets, mistakes)
     if draft.sure("part"):
         for index in range(len(draft.file.part)):
             find_sheet(draft, index, sheets, mistakes)
@@ -183,6 +184,34 @@ def _check_sheets(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> 
                 "Put both into one table, or give this one another name",
             )
         first.setdefault(sheet.name, index)
+
+
+def _check_foams(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> None:
+    if not draft.sure("foam") or not draft.sure("sheet") or not draft.sure("build", "units"):
+        return
+    unit, seen = draft.unit, set[tuple[str, float]]()
+    for index, foam in enumerate(draft.file.foam):
+        if not (draft.sure("foam", index, "thickness") and draft.sure("foam", index, "material")):
+            continue
+        thickness = foam.thickness * mm_per(unit)
+        fitting = [
+            sheet
+            for sheet in sheets
+            if same_thickness(sheet.thickness, thickness)
+            and (foam.material is None or sheet.material == material_of(foam.material))
+        ]
+        if not fitting:
+            named = f"'{material_of(foam.material)}' " if foam.material else ""
+            mistakes.add(
+                ("foam", index, "thickness"),
+                f"no sheet is of {named}{foam.thickness:.6g} {unit}",
+                f"There are sheets of {_thicknesses(sheets, unit)}",
+            )
+            continue
+        key = (fitting[0].material, fitting[0].thickness)
+        if key in seen:
+            mistakes.add(("foam", index), "this foam has a table already", "Put both into one")
+        seen.add(key)
 
 
 def _check_assemblies(draft: Draft, mistakes: Mistakes) -> None:

@@ -24,6 +24,7 @@ _PLACEHOLDERS: dict[str, dict[str, Any]] = {
     "assembly": {"name": "assembly"},
     "part": {"name": "part", "from": "drawing.svg", "thickness": 1.0},
     "hardware": {"diameter": 1.0},
+    "foam": {"thickness": 1.0},
 }
 
 

@@ -23,10 +23,11 @@ TABLES: dict[str, type[BaseModel]] = {
     "hardware": tables.HardwareTable,
     "sheet": tables.SheetTable,
     "assembly": tables.AssemblyTable,
+    "foam": tables.FoamTable,
     "part": tables.PartTable,
 }
 #: Tables written with two brackets, one for each thing.
-LISTS = ("sheet", "assembly", "part")
+LISTS = ("sheet", "assembly", "foam", "part")
 #: Tables whose keys are names that the maker chooses.
 NAMED = ("hardware", "lines", "drawing_units")
 
@@ -287,7 +288,8 @@ def _unknown_key(loc: Keys, value: object) -> tuple[str, str]:
         near = nearest(value, PATTERN_TABLES) if isinstance(value, str) else ""
         return f"there is no pattern {show(value)}", near or f"The patterns are {listed(PATTERN_TABLES)}"
     if not hint:
-        homes = [name for name, other in TABLES.items() if key in _keys(other)]
+        # What a [[foam]] may set for itself belongs in [cutter] first.
+        homes = [name for name, other in TABLES.items() if name != "foam" and key in _keys(other)]
         hint = f"It belongs in {_brackets(homes[0])}" if len(homes) == 1 else ""
     return f"unknown key {show(key)}", hint or f"The keys here are {', '.join(_keys(_model(loc)))}"
 

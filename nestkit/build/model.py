@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import Literal
 
 from nestkit.errors import Finding
+from nestkit.folds.steps import FoldSettings
 from nestkit.geometry import Shape
 from nestkit.units import Unit
 
@@ -30,7 +32,9 @@ class Turns:
 class Cutter:
     """The machine, or the hand, that cuts.
 
-    Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand).
+    Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand). Areas
+    are etched in lines at `pitch`; without `area_mode` those lines stand in the cutter files, at
+    `hatch_angle` (radians). The rest is as in `folds.FoldSettings`.
     """
 
     kind: CutterKind = "laser"
@@ -41,6 +45,53 @@ class Cutter:
     mark_speed: float = 100.0
     pass_depth: float = 0.8
     skin: float = 0.6
+    falloff: float = 0.0
+    width_factor: float = 1.0
+    spot: float = 0.0
+    etch_speed: float = 200.0
+    pitch: float = 0.1
+    area_mode: bool = True
+    hatch_angle: float = 0.0
+
+    @property
+    def folds(self) -> FoldSettings:
+        """What concerns grooves."""
+        return FoldSettings(self.pass_depth, self.falloff, self.skin, self.width_factor, self.spot)
+
+
+@dataclass(frozen=True, slots=True)
+class Foam:
+    """What the cutter does to one foam where that differs from `Cutter`; None where it doesn't. mm."""
+
+    material: str
+    thickness: float
+    kerf: float | None = None
+    pass_depth: float | None = None
+    falloff: float | None = None
+    skin: float | None = None
+    width_factor: float | None = None
+    spot: float | None = None
+
+
+#: What a foam may set of its own.
+FOAM_KEYS = ("kerf", "pass_depth", "falloff", "skin", "width_factor", "spot")
+
+#: Thicknesses that differ by no more than this are the same, mm.
+SAME_THICKNESS = 0.01
+
+
+def same_thickness(first: float, second: float) -> bool:
+    """Whether two thicknesses, mm, are meant to be the same."""
+    return abs(first - second) <= SAME_THICKNESS + 1e-9
+
+
+def cutter_for(cutter: Cutter, foams: Iterable[Foam], material: str, thickness: float) -> Cutter:
+    """The cutter with what it does to this foam."""
+    for foam in foams:
+        if foam.material == material and same_thickness(foam.thickness, thickness):
+            own = {key: getattr(foam, key) for key in FOAM_KEYS if getattr(foam, key) is not None}
+            return replace(cutter, **own)
+    return cutter
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +213,11 @@ class Part:
     findings: tuple[Finding, ...] = ()
     pattern: PatternInfo | None = None
 
+    @property
+    def owner(self) -> str:
+        """Its name in the build file, where a pattern of several pieces has one."""
+        return self.name if self.pattern is None else self.pattern.owner
+
     def is_mirrored(self, copy: int) -> bool:
         """Whether copy number ``copy`` (from 1) is cut mirrored."""
         return self.mirrored_pairs and copy % 2 == 0
@@ -192,6 +248,8 @@ class Build:
         Warnings about the build itself and its drawings; those of a part are with the part.
     hardware : tuple of Hardware
         In the build file's order.
+    foams : tuple of Foam
+        In the build file's order.
     """
 
     name: str
@@ -206,3 +264,12 @@ class Build:
     parts: tuple[Part, ...]
     findings: tuple[Finding, ...] = ()
     hardware: tuple[Hardware, ...] = ()
+    foams: tuple[Foam, ...] = ()
+
+    def cutter_for(self, material: str, thickness: float) -> Cutter:
+        """The cutter with what it does to this foam."""
+        return cutter_for(self.cutter, self.foams, material, thickness)
+
+    def number_of(self, part: Part) -> int:
+        """Which part of the build file this is, from 1; the parts of one pattern share it."""
+        return list(dict.fromkeys(one.owner for one in self.parts)).index(part.owner) + 1

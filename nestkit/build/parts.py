@@ -6,17 +6,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from nestkit.build.convert import USUAL_MARGIN, cutter_of, in_mm, turns_of
+from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, turns_of
 from nestkit.build.crosscheck import find_sheet
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes
-from nestkit.build.model import Part, PatternInfo, Sheet
+from nestkit.build.model import Part, PatternInfo, Sheet, cutter_for
 from nestkit.build.pattern_tables import EdgeStripTable, PatternBase
 from nestkit.build.patterns import Edge, PatternMaker, moved_to_origin
 from nestkit.build.sources import Piece, Sources
 from nestkit.build.tables import PartTable
 from nestkit.errors import Finding
-from nestkit.geometry import FLATNESS, LineKind, Shape
+from nestkit.geometry import FLATNESS, Shape
 from nestkit.patterns import Foam, Pattern, PatternError, refold
 from nestkit.units import Unit, mm_per, show_length, show_size
 
@@ -112,10 +112,13 @@ def _piece(draft: Draft, sources: Sources, index: int, tolerance: float) -> Piec
 
 def _foam(draft: Draft, table: PatternBase, sheet: Sheet, sheets: Sequence[Sheet]) -> Foam:
     """The foam of a pattern, and the room that its sheets and the bed leave for a piece."""
-    cutter = cutter_of(draft.file.cutter, draft.unit)
+    foams = foams_of(draft.file.foam, sheets, draft.unit) if draft.sure("foam") else ()
+    machine = cutter_of(draft.file.cutter, draft.unit)
+    cutter = cutter_for(machine, foams, sheet.material, sheet.thickness)
     bed = None if table.by_hand or cutter.kind == "hand" else cutter.bed
     margin = in_mm(draft.file.layout.margin, draft.unit, USUAL_MARGIN)
-    rim = 2.0 * margin + cutter.kerf
+    # As `planning.spacing_of` keeps it, or a hair more: the widest kerf of all counts for every sheet.
+    rim = 2.0 * margin + max([machine.kerf, *(one.kerf or 0.0 for one in foams)])
     rooms = []
     for other in sheets:
         if (other.material, other.thickness) != (sheet.material, sheet.thickness):
@@ -241,18 +244,6 @@ def _findings(shape: Shape, source: str, unit: Unit) -> list[Finding]:
                 "size-doubtful",
                 f"the finished size is {show_size(width, height, unit)}",
                 "Check that the drawing says the right unit, and the build's scale.",
-                file=file,
-                id=id,
-            )
-        )
-    count = sum(line.kind in (LineKind.FOLD, LineKind.BEVEL) for line in shape.lines)
-    if count:
-        come_out = "lines come out as marks" if count > 1 else "line comes out as a mark"
-        found.append(
-            Finding(
-                "fold-not-etched",
-                f"{count} fold or bevel {come_out}; etched passes are not made in this version",
-                "Cut its groove or bevel by hand along the mark.",
                 file=file,
                 id=id,
             )

@@ -65,6 +65,7 @@ def load_build(file: Path, scale: float | None = None) -> Build:
         parts=made.parts,
         findings=made.findings,
         hardware=convert.hardware_of(tables.hardware, unit),
+        foams=convert.foams_of(tables.foam, sheets, unit),
     )
 
 

@@ -32,7 +32,14 @@ _LINE_PATTERN = r"^(cut|mark|guide|(fold|bevel) [0-9]{1,3}(\.[0-9]{1,6})?)$"
 
 Size = Annotated[list[Length], Field(min_length=2, max_length=2)]
 Speed = Annotated[float, Field(ge=0.001, le=100_000)]
+Falloff = Annotated[float, Field(ge=0, le=10)]
+WidthFactor = Annotated[float, Field(ge=0.2, le=5)]
 DrawingUnit = Literal["mm", "cm", "m", "in", "ft", "px", "pt", "pc"]
+
+
+_FALLOFF = "How much n etched passes fall short of n times pass_depth, over n squared. In the build's units."
+_WIDTH_FACTOR = "Widths of grooves are multiplied by it; more closes a fold farther."
+_SPOT = "How much wider an etched area comes out than it is drawn. In the build's units."
 
 
 def _check_line(value: str) -> str:
@@ -125,6 +132,43 @@ class CutterTable(Table):
     skin: LengthOrZero | None = Field(
         None, description="Foam left uncut under a fold. In the build's units. Left out: 0.6 mm."
     )
+    falloff: Falloff | None = Field(None, description=_FALLOFF + " Left out: 0.")
+    width_factor: WidthFactor = Field(1.0, description=_WIDTH_FACTOR)
+    spot: Annotated[float, Field(ge=0, le=5)] | None = Field(None, description=_SPOT + " Left out: 0.")
+    etch_speed: Speed | None = Field(
+        None, description="Speed along a line of an etched area, units per second. Left out: 200 mm/s."
+    )
+    pitch: Annotated[float, Field(ge=0.001, le=5)] | None = Field(
+        None,
+        description="Distance between two lines of an etched area. In the build's units. Left out: 0.1 mm.",
+    )
+    area_mode: bool = Field(
+        True,
+        description="Whether the cutter's program fills closed areas. If not, the lines that fill them stand "
+        "in the cutter files.",
+    )
+    hatch_angle: Annotated[float, Field(ge=-180, le=180)] = Field(
+        0.0, description="Direction of those lines, degrees counter-clockwise from the bed's x axis."
+    )
+
+
+class FoamTable(Table):
+    """What the cutter does to one foam, where that differs from [cutter]; 'nestkit calibrate' writes it."""
+
+    material: Name | None = Field(
+        None, description="Material of the sheet. Left out: that of the first sheet that thick."
+    )
+    thickness: Length = Field(description="Thickness of the sheet. In the build's units.")
+    kerf: Annotated[float, Field(ge=0, le=20)] | None = Field(
+        None, description="Width burnt or cut away. In the build's units."
+    )
+    pass_depth: Length | None = Field(
+        None, description="How deep the first etched pass goes. In the build's units."
+    )
+    falloff: Falloff | None = Field(None, description=_FALLOFF)
+    skin: LengthOrZero | None = Field(None, description="Foam left uncut under a fold. In the build's units.")
+    width_factor: WidthFactor | None = Field(None, description=_WIDTH_FACTOR)
+    spot: Annotated[float, Field(ge=0, le=5)] | None = Field(None, description=_SPOT)
 
 
 class SheetTable(Table):
@@ -218,6 +262,9 @@ class BuildFile(Table):
     )
     assembly: Annotated[list[AssemblyTable], Field(max_length=1000)] = Field(
         [], description="Which parts are glued together, and in which order."
+    )
+    foam: Annotated[list[FoamTable], Field(max_length=1000)] = Field(
+        [], description="What the cutter does to single foams, where that differs from [cutter]."
     )
     part: Annotated[list[AnyPart], Field(min_length=1, max_length=5000)] = Field(
         description="The parts of the prop."

@@ -101,6 +101,28 @@ class Fields:
         self._wrong(key, "this should be two numbers, or null")
         return None
 
+    def has(self, key: str) -> bool:
+        """Whether the field is there and not null."""
+        return self._fields.get(key) is not None
+
+    def numbers(self, key: str) -> tuple[float, ...]:
+        """A list of numbers, none below 0."""
+        found = []
+        for k, value in enumerate(self._list(key)):
+            if isinstance(value, (int, float)) and is_number(value) and value >= 0.0:
+                found.append(float(value))
+            else:
+                self.note(f"{key}[{k}]", "this should be a number, 0 or more")
+        return tuple(found)
+
+    def line(self, key: str) -> NDArray[np.float64]:
+        """An open line of two points or more, (n, 2) float."""
+        value = self._list(key)
+        if len(value) >= 2 and all(_is_point(point) for point in value):
+            return np.array(value, dtype=np.float64)
+        self._wrong(key, "this should be a list of two or more points [x, y]")
+        return np.array([(0.0, 0.0), (1.0, 0.0)])
+
     def inner(self, key: str) -> Fields:
         """An object inside this one."""
         if key not in self._fields:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from nestkit.checking.etching import judge_folds, judge_passes
 from nestkit.checking.job_file import CUT_OUTSIDE, SHEET, JobFile, read_job
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
@@ -89,9 +90,12 @@ class _Check:
         yield from judge_spacing(job, sheet, self.plan, cutting.pieces)
         placed = {one.key: one for one in sheet.placed}
         judge = SizeJudge(job)
+        yield from judge_passes(job, sheet)
         for piece in cutting.pieces:
             if piece.key in placed and not piece.extra:
-                judge.piece(piece, self.plan.parts[piece.key[0]], placed[piece.key])
+                listed, planned = self.plan.parts[piece.key[0]], placed[piece.key]
+                judge.piece(piece, listed, planned)
+                yield from judge_folds(job, sheet, piece, listed, planned)
         yield from judge.faults
         yield from judge_order(job, cutting.pieces)
 

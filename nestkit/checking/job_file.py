@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +107,10 @@ class JobFile:
         Copies with a path that could not be used; it has its fault, so that nobody needs to be told
         a second time that it is missing.
     faults : tuple of Fault
+    depths : dict of str to float, mm
+        For each pass's layer how deep it says that the foam is after it.
+    thickness, skin : float or None, mm
+        What the file says of the foam.
     """
 
     name: str
@@ -113,6 +118,9 @@ class JobFile:
     strokes: tuple[Stroke, ...] = ()
     spoilt: frozenset[tuple[str, int]] = frozenset()
     faults: tuple[Fault, ...] = ()
+    depths: dict[str, float] = field(default_factory=dict)
+    thickness: float | None = None
+    skin: float | None = None
 
 
 def read_job(folder: Path, name: str) -> JobFile:
@@ -133,7 +141,16 @@ def read_job(folder: Path, name: str) -> JobFile:
     except Exception as error:
         reason = " ".join(str(error).split())[:120] or "nothing more is known"
         return _unreadable(name, "unreadable", f"the file can't be read as DXF ({reason})")
-    return JobFile(name, True, tuple(reading.strokes), frozenset(reading.spoilt), tuple(reading.faults))
+    return JobFile(
+        name,
+        True,
+        tuple(reading.strokes),
+        frozenset(reading.spoilt),
+        tuple(reading.faults),
+        reading.depths,
+        reading.foam.get("thickness"),
+        reading.foam.get("skin"),
+    )
 
 
 def _unreadable(name: str, code: str, text: str) -> JobFile:
@@ -148,6 +165,8 @@ class _Reading:
     strokes: list[Stroke] = field(default_factory=list)
     spoilt: set[tuple[str, int]] = field(default_factory=set)
     faults: list[Fault] = field(default_factory=list)
+    depths: dict[str, float] = field(default_factory=dict)
+    foam: dict[str, float] = field(default_factory=dict)
     _strange: set[tuple[str, str, int]] = field(default_factory=set)
 
     def head(self, document: Any) -> None:
@@ -164,8 +183,13 @@ class _Reading:
             self._fault("measurement", "the file does not say that it is metric ($MEASUREMENT is not 1)")
 
     def layers(self, document: Any) -> None:
-        """Find layers that are switched off: a cutter's program would leave them out."""
+        """Read what layers say of depths, and find those that are off: a cutter would leave them out."""
         for layer in document.layers:
+            told = _numbers(layer)
+            if POCKET.fullmatch(layer.dxf.name) and "depth" in told:
+                self.depths[layer.dxf.name] = told["depth"]
+            elif layer.dxf.name == SHEET:
+                self.foam = told
             if _is_known(layer.dxf.name) and (layer.is_off() or layer.is_frozen()):
                 self._fault("hidden", f"layer {layer.dxf.name} is switched off, so its paths may not be cut")
 
@@ -220,7 +244,8 @@ class _Reading:
             at = stroke.at if len(stroke.points) else None
             self._fault("no-area", f"a path on layer {stroke.layer} has no length", *whose, at)
             return False
-        if not (stroke.is_cut or stroke.layer == SHEET):
+        pocket = POCKET.fullmatch(stroke.layer) is not None
+        if not (stroke.is_cut or stroke.layer == SHEET or (pocket and stroke.closed)):
             return True
         if not stroke.closed:
             self._fault("open", f"a path on layer {stroke.layer} is open, not closed", *whose, stroke.at)
@@ -261,6 +286,19 @@ def _owner(entity: Any) -> tuple[str, int] | None:
     names = [str(tag.value) for tag in tags if tag.code == 1000]
     copies = [int(tag.value) for tag in tags if tag.code == 1071]
     return (names[0], copies[0]) if len(names) == 1 and len(copies) == 1 and names[0] else None
+
+
+def _numbers(layer: Any) -> dict[str, float]:
+    """Names and numbers that a layer carries, for example its depth."""
+    if not layer.has_xdata(APPID):
+        return {}
+    tags = list(layer.get_xdata(APPID))
+    pairs = pairwise(tags)
+    return {
+        str(name.value): float(value.value)
+        for name, value in pairs
+        if name.code == 1000 and value.code == 1040 and np.isfinite(value.value)
+    }
 
 
 def _crossing_point(region: BaseGeometry) -> Point | None:

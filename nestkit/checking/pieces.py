@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from nestkit.checking.job_file import CUT_INSIDE, CUT_OUTSIDE, JobFile, Stroke, lines_of
+from nestkit.checking.job_file import CUT_INSIDE, CUT_OUTSIDE, POCKET, JobFile, Stroke, lines_of
 from nestkit.checking.limits import SPACING
 from nestkit.checking.plan_file import Key, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
@@ -126,17 +126,21 @@ class _Sorting:
         doubles: set[int] = set()
         for one, other in zip(first[near].tolist(), second[near].tolist(), strict=True):
             a, b = strokes[one], strokes[other]
-            if other in doubles or not (_covers(a.line, b.line) and _covers(b.line, a.line)):
+            if (
+                other in doubles
+                or _pass_of(a) != _pass_of(b)
+                or not (_covers(a.line, b.line) and _covers(b.line, a.line))
+            ):
                 continue
             doubles.add(other)
             self._double(b, a)
         return [stroke for k, stroke in enumerate(strokes) if k not in doubles]
 
     def _without_exact_doubles(self, strokes: Sequence[Stroke]) -> list[Stroke]:
-        seen: dict[bytes, Stroke] = {}
+        seen: dict[tuple[str, bytes], Stroke] = {}
         kept = []
         for stroke in strokes:
-            first = seen.setdefault(np.round(stroke.points, 3).tobytes(), stroke)
+            first = seen.setdefault((_pass_of(stroke), np.round(stroke.points, 3).tobytes()), stroke)
             if first is stroke:
                 kept.append(stroke)
             else:
@@ -261,6 +265,11 @@ class _Sorting:
             if large_enough and (best is None or regions[host].area < regions[best].area):
                 hosts[k] = host
         return hosts
+
+
+def _pass_of(stroke: Stroke) -> str:
+    """The layer of a line that fills an etched area: each pass may have the same lines."""
+    return stroke.layer if POCKET.fullmatch(stroke.layer) and not stroke.closed else ""
 
 
 def _called(stroke: Stroke) -> str:

@@ -27,7 +27,37 @@ Key = tuple[str, int]
 GroupKey = tuple[str, float]
 
 
+@dataclass(frozen=True, eq=False)
+class ListedFold:
+    """A fold or bevel of a part, in the part's own coordinates; widths as drawn, mm; angle in radians."""
+
+    kind: str
+    angle: float
+    closed: bool
+    points: Points
+    mouth: float
+    widths: tuple[float, ...]
+
+    @property
+    def halves(self) -> float:
+        """A fold's groove lies on both sides of its line, a bevel's on one."""
+        return 1.0 if self.kind == "bevel" else 2.0
+
+
 @dataclass(frozen=True, slots=True)
+class Etching:
+    """What the plan etches on a sheet, mm; `passes` are layers and how deep the foam is after each."""
+
+    skin: float
+    depth: float
+    width_factor: float
+    spot: float
+    hatched: bool
+    pitch: float
+    passes: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
 class ListedPart:
     """A part of the part list: not turned, not mirrored, finished size; mm and mm^2."""
 
@@ -41,6 +71,8 @@ class ListedPart:
     area: float
     holes: int
     lines: int
+    marks: int | None = None
+    folds: tuple[ListedFold, ...] = ()
 
     def is_mirrored(self, copy: int) -> bool:
         """Whether copy number ``copy`` has to be mirrored: every second one of mirrored pairs."""
@@ -88,6 +120,8 @@ class SheetEntry:
     job: str
     cut_length: float
     placed: tuple[PlacedCopy, ...]
+    kerf: float | None = None
+    etching: Etching | None = None
 
     @property
     def group(self) -> GroupKey:
@@ -135,7 +169,9 @@ class PlanFile:
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""
-        return 0.0 if sheet.how == "hand" else self.kerf
+        if sheet.how == "hand":
+            return 0.0
+        return self.kerf if sheet.kerf is None else sheet.kerf
 
     def knows(self, key: Key) -> bool:
         """Whether the part list has this copy."""
@@ -243,6 +279,38 @@ def _listed(entry: Fields) -> ListedPart:
         area=entry.number("area_mm2", at_least=0.0),
         holes=entry.whole("holes"),
         lines=entry.whole("lines"),
+        marks=entry.whole("marks") if entry.has("marks") else None,
+        folds=tuple(_fold(one) for one in entry.objects("folds")) if entry.has("folds") else (),
+    )
+
+
+def _fold(entry: Fields) -> ListedFold:
+    degrees = entry.number("angle_deg", at_least=0.0)
+    kind = entry.choice("kind", ("fold", "bevel"))
+    if degrees >= (90.0 if kind == "bevel" else 180.0):
+        entry.note("angle_deg", "no foam folds that far")
+        degrees = 0.0
+    return ListedFold(
+        kind=kind,
+        angle=math.radians(degrees),
+        closed=entry.flag("closed"),
+        points=entry.line("path_mm"),
+        mouth=entry.number("mouth_mm", at_least=0.0),
+        widths=entry.numbers("widths_mm"),
+    )
+
+
+def _etching(entry: Fields) -> Etching:
+    return Etching(
+        skin=entry.number("skin_mm", at_least=0.0),
+        depth=entry.number("depth_mm", at_least=0.0),
+        width_factor=entry.number("width_factor", at_least=0.0),
+        spot=entry.number("spot_mm", at_least=0.0),
+        hatched=entry.flag("hatched"),
+        pitch=entry.number("pitch_mm", at_least=0.0),
+        passes=tuple(
+            (one.text("layer"), one.number("depth_mm", at_least=0.0)) for one in entry.objects("passes")
+        ),
     )
 
 
@@ -265,6 +333,8 @@ def _sheet(entry: Fields) -> SheetEntry:
         job=job,
         cut_length=entry.number("cut_length_mm", at_least=0.0),
         placed=tuple(_placed(one) for one in entry.objects("parts")),
+        kerf=entry.number("kerf_mm", at_least=0.0) if entry.has("kerf_mm") else None,
+        etching=_etching(entry.inner("etching")) if entry.has("etching") else None,
     )
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from nestkit.checking.job_file import MARK, POCKET, JobFile
+from nestkit.checking.job_file import LABEL, MARK, POCKET, JobFile
 from nestkit.checking.likeness import Deviation, Planned, motion_between, region_of
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import ALIKE_BOUNDS, Piece, grown
@@ -178,14 +178,21 @@ class SizeJudge:
             self._fault("hole-wrong", piece, bad.at, text)
 
     def _lines(self, piece: Piece, listed: ListedPart) -> None:
-        drawn = sum(line.layer == MARK or POCKET.fullmatch(line.layer) is not None for line in piece.lines)
-        if drawn < listed.lines and not piece.explained:
-            self._fault("mark-missing", piece, None, f"{drawn} of its {listed.lines} marks are drawn")
-        # The cut path is the finished edge and half the kerf.
+        pockets = [line for line in piece.lines if POCKET.fullmatch(line.layer) is not None]
+        if listed.marks is None:
+            drawn, wanted = sum(line.layer == MARK for line in piece.lines) + len(pockets), listed.lines
+        else:
+            # Grooves that meet are one area, so that their number says nothing; see `etching`.
+            drawn, wanted = sum(line.layer == MARK for line in piece.lines), listed.marks
+        if drawn < wanted and not piece.explained:
+            self._fault("mark-missing", piece, None, f"{drawn} of its {wanted} marks are drawn")
+        # The cut path is the finished edge and half the kerf; pockets run past the edge by the whole kerf.
         room = piece.outline.region.buffer(SIZE + SLACK, quad_segs=4)
+        wider = grown(piece.body, piece.kerf + SIZE + SLACK) if pockets else room
         shapely.prepare(room)
+        shapely.prepare(wider)
         for line in piece.lines:
-            if not room.covers(line.line):
+            if not (room if line.layer in (MARK, LABEL) else wider).covers(line.line):
                 self._fault("mark-outside", piece, line.at, f"a path on layer {line.layer} leaves the part")
 
 

@@ -61,6 +61,15 @@ CODES: dict[str, str] = {
     "hole-wrong": "a hole has another place or shape than planned",
     "mark-missing": "a mark is missing",
     "mark-outside": "a mark, label or pocket leaves its part",
+    # folds
+    "pocket-nesting": "an etched pass does not lie inside the one before",
+    "pocket-twice": "a place is etched twice in one pass",
+    "pocket-missing": "a fold or bevel is not etched, or not marked",
+    "pocket-wrong": "a fold or bevel is etched where the plan has none, or as wrong an area",
+    "pocket-open": "an area to etch is open",
+    "pass": "a file's passes are not those of the plan",
+    "skin": "grooves leave too little foam uncut",
+    "groove": "the passes of a groove do not make its angle",
     # order
     "order-sheet": "the blank's edge is not the first entity",
     "order-mark": "a mark, label or pocket comes after a cut of its part",

@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from nestkit import __version__
+from nestkit.cli.calibrate import calibrate
 from nestkit.cli.check import check
+from nestkit.cli.coupon import coupon
 from nestkit.cli.new import new
 from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
@@ -21,7 +23,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (new, parts, plan, check, schema):
+for command in (new, parts, plan, coupon, calibrate, check, schema):
     app.command()(command)
 
 

@@ -103,7 +103,7 @@ def show_patterns(build: Build) -> None:
 
 
 def read_build(build_file: Path, scale: float | None) -> Build:
-    """The build, with what its material and the kerf have to say about it.
+    """The build, with what its material, the kerf and its folds have to say about it.
 
     Raises
     ------
@@ -111,12 +111,13 @@ def read_build(build_file: Path, scale: float | None) -> Build:
         With everything that is wrong.
     """
     from nestkit.build import load_build
+    from nestkit.cutting.etching import fold_problems
     from nestkit.errors import InputError
     from nestkit.planning import with_cutting_findings
     from nestkit.stock.materials import refuse_unsafe
 
     build = load_build(build_file, scale)
-    problems = refuse_unsafe(build)
+    problems = refuse_unsafe(build) + fold_problems(build)
     if problems:
         raise InputError(problems)
     return with_cutting_findings(build)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from nestkit.build.model import Build, Cutter
+from nestkit.cutting.etching import fold_strokes
 from nestkit.cutting.kerf import CutPaths, cut_paths
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke
 from nestkit.cutting.order import in_cut_order, travel
@@ -22,27 +23,34 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
     jobs = []
     for sheet in sheets:
         by_hand = sheet.how == "hand"
-        kerf = 0.0 if by_hand else build.cutter.kerf
-        strokes: list[Stroke] = []
+        cutter = build.cutter_for(sheet.material, sheet.thickness)
+        folds = fold_strokes(build, sheet)
+        marks, cuts = list(folds.lips), list[Stroke]()
         for placed in sheet.placed:
             part, matrix = placed.part, placed.placement.matrix
             if (part.name, by_hand) not in paths:
-                paths[part.name, by_hand] = cut_paths(part.shape.outline, kerf)
+                paths[part.name, by_hand] = cut_paths(part.shape.outline, 0.0 if by_hand else cutter.kerf)
             cut = paths[part.name, by_hand]
             for line in placed.shape.lines:
-                strokes.append(Stroke(MARK_LAYER, line.path, part.name, placed.copy, line.kind))
+                # A fold that is hardly one has no groove; it is drawn, so that it can be found.
+                if line.kind is LineKind.MARK or line.angle == 0.0:
+                    marks.append(Stroke(MARK_LAYER, line.path, part.name, placed.copy, line.kind))
             for hole in cut.inside:
-                strokes.append(Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy))
-            strokes.append(Stroke(CUT_OUTSIDE_LAYER, cut.outside.transformed(matrix), part.name, placed.copy))
-        ordered = in_cut_order(strokes, sheet, rank_of)
+                cuts.append(Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy))
+            cuts.append(Stroke(CUT_OUTSIDE_LAYER, cut.outside.transformed(matrix), part.name, placed.copy))
+        ordered = in_cut_order(marks, sheet, rank_of) + folds.pockets
+        at = ordered[-1].path.end if ordered else (0.0, 0.0)
+        ordered += in_cut_order(cuts, sheet, rank_of, at)
         way = travel(ordered)
+        etching = 0.0 if folds.etching is None else folds.etching.seconds
         jobs.append(
             Job(
                 name=_name(sheet, build),
                 sheet=sheet,
                 strokes=ordered,
                 travel=way,
-                seconds=0.0 if by_hand else _seconds(ordered, way, build.cutter),
+                seconds=0.0 if by_hand else etching + _seconds(ordered, way, cutter),
+                etching=folds.etching,
             )
         )
     return tuple(jobs)
@@ -53,7 +61,9 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
     if build.cutter.kind == "hand":
         return {}
     found = {
-        part.name: cut_paths(part.shape.outline, build.cutter.kerf).findings
+        part.name: cut_paths(
+            part.shape.outline, build.cutter_for(part.material, part.thickness).kerf
+        ).findings
         for part in build.parts
         if not part.by_hand
     }
@@ -61,9 +71,9 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
 
 
 def _seconds(strokes: Sequence[Stroke], way: float, cutter: Cutter) -> float:
-    """Lengths over speeds; what the machine loses in corners is not in it."""
+    """Lengths over speeds, etching left out; what the machine loses in corners is not in it."""
     cuts = sum(stroke.path.length for stroke in strokes if stroke.kind is LineKind.CUT)
-    lines = sum(stroke.path.length for stroke in strokes if stroke.kind is not LineKind.CUT)
+    lines = sum(stroke.path.length for stroke in strokes if stroke.layer == MARK_LAYER)
     return cuts / cutter.cut_speed + lines / cutter.mark_speed + way / cutter.travel_speed
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from nestkit.folds.steps import Steps
 from nestkit.geometry import LineKind, Path
 from nestkit.nesting.model import PlannedSheet
 
@@ -45,6 +46,31 @@ class Stroke:
 
 
 @dataclass(frozen=True, eq=False)
+class Etching:
+    """What a job etches.
+
+    Parameters
+    ----------
+    steps : Steps
+        The passes; pass k is on layer ``pocket_layer(k)``.
+    areas : tuple of float, mm^2
+        What each pass etches.
+    seconds : float
+        Estimate: area over speed times pitch, or the lines' length over speed.
+    hatched : bool
+        True when the job holds lines that fill the areas, in place of the areas.
+    pitch : float, mm
+        Distance between two etched lines.
+    """
+
+    steps: Steps
+    areas: tuple[float, ...]
+    seconds: float
+    hatched: bool
+    pitch: float
+
+
+@dataclass(frozen=True, eq=False)
 class Job:
     """One bed load.
 
@@ -58,7 +84,9 @@ class Job:
     travel : float, mm
         Way of the tool between strokes, from the sheet's lower left corner on.
     seconds : float
-        Estimate: cut, mark and travel lengths over their speeds.
+        Estimate: cut, mark and travel lengths over their speeds, and the time of etching.
+    etching : Etching or None
+        None when nothing is etched.
     """
 
     name: str
@@ -66,6 +94,7 @@ class Job:
     strokes: tuple[Stroke, ...]
     travel: float
     seconds: float
+    etching: Etching | None = None
 
     @cached_property
     def cut_length(self) -> float:

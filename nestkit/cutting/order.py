@@ -31,7 +31,10 @@ class _Task:
 
 
 def in_cut_order(
-    strokes: Sequence[Stroke], sheet: PlannedSheet, rank_of: Mapping[str, int]
+    strokes: Sequence[Stroke],
+    sheet: PlannedSheet,
+    rank_of: Mapping[str, int],
+    start: Spot = (0.0, 0.0),
 ) -> tuple[Stroke, ...]:
     """The strokes of one sheet in the order in which they are cut, each from its best starting point.
 
@@ -43,10 +46,12 @@ def in_cut_order(
         Where the strokes' parts lie.
     rank_of : mapping of str to int
         Place of each assembly in the build's order; parts without one come last.
+    start : (float, float), mm
+        Where the tool comes from.
     """
     tasks = _tasks(strokes, sheet, rank_of)
     waiting = {number: set(task.before) for number, task in enumerate(tasks)}
-    at: Spot = (0.0, 0.0)
+    at = start
     done: list[Stroke] = []
     while waiting:
         ready = [number for number, before in waiting.items() if not before]

@@ -9,9 +9,9 @@ from contextlib import contextmanager
 import ezdxf
 from ezdxf.document import Drawing
 
-from nestkit.cutting.model import SHEET_LAYER, Job
+from nestkit.cutting.model import SHEET_LAYER, Job, pocket_layer
 from nestkit.geometry import Path
-from nestkit.output.palette import layer_colour, running_order
+from nestkit.output.palette import layer_colour, layer_task, running_order
 from nestkit.output.text import number, plain
 
 #: Application id under which each entity carries its part (group 1000) and copy (group 1071).
@@ -64,6 +64,24 @@ def _add_layers(document: Drawing, job: Job) -> None:
         colour = layer_colour(name)
         layer = document.layers.add(name, color=colour.indexed, plot=name != SHEET_LAYER)
         layer.rgb = colour.rgb
+        layer.description = layer_task(name)
+    # How deep each pass leaves the foam stands in the file itself, so that it can be judged alone.
+    if job.etching is not None:
+        steps = job.etching.steps
+        for place, depth in enumerate(steps.depths, start=1):
+            layer = document.layers.get(pocket_layer(place))
+            layer.description = f"{layer_task(pocket_layer(place))}, {depth:.2f} mm deep after it"
+            layer.set_xdata(APP_ID, [(1000, "depth"), (1040, number(depth, _DIGITS))])
+        sheet = document.layers.get(SHEET_LAYER)
+        sheet.set_xdata(
+            APP_ID,
+            [
+                (1000, "thickness"),
+                (1040, number(steps.thickness, _DIGITS)),
+                (1000, "skin"),
+                (1040, number(steps.skin, _DIGITS)),
+            ],
+        )
 
 
 def _add_strokes(document: Drawing, job: Job) -> None:

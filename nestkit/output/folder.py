@@ -25,7 +25,7 @@ from nestkit.output.plan_json import FORMAT
 PLAN_FILE = "plan.json"
 
 # What any version writes beside the job files; a name that is missing here would count as the maker's.
-_OURS = frozenset({PLAN_FILE, "report.html", "shopping.csv", "cutting.csv"})
+_OURS = frozenset({PLAN_FILE, "report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv"})
 
 
 def check_out(out: Path) -> None:

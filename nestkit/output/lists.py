@@ -1,6 +1,6 @@
-"""``shopping.csv`` and ``cutting.csv``: lists for a spreadsheet or for the wall.
+"""``shopping.csv``, ``cutting.csv``, ``layers.csv``, ``folds.csv``: lists for a spreadsheet or for the wall.
 
-Both are UTF-8 with a byte order mark, since spreadsheets take accents apart without it, and end their
+All are UTF-8 with a byte order mark, since spreadsheets take accents apart without it, and end their
 lines as RFC 4180 says. Lengths are in the build's unit, which the header names.
 """
 
@@ -12,8 +12,10 @@ import math
 from collections.abc import Iterable, Sequence
 
 from nestkit.build.model import Build, Sheet
-from nestkit.cutting.model import CUT_OUTSIDE_LAYER, Job
+from nestkit.cutting.model import CUT_OUTSIDE_LAYER, SHEET_LAYER, Job, pocket_layer
 from nestkit.nesting.model import PlacedPart, Plan
+from nestkit.output.grooves import grooves_in
+from nestkit.output.palette import layer_task, running_order
 from nestkit.output.plan_json import job_file
 from nestkit.output.text import plain, show_number
 from nestkit.units import mm_per
@@ -141,6 +143,82 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
     return _csv_bytes(rows)
 
 
+def layers_bytes(build: Build, jobs: Sequence[Job]) -> bytes:
+    """``layers.csv``: what each job's layers do, in the order in which they run."""
+    unit, per = build.unit, mm_per(build.unit)
+    head = ("job", "order", "layer", "what", f"this pass ({unit})", f"depth after it ({unit})")
+    rows: list[Sequence[Cell]] = [
+        (*head, "share of a full pass (%)", f"area ({unit}2)", f"line pitch ({unit})")
+    ]
+    for job in jobs:
+        used = {stroke.layer for stroke in job.strokes}
+        passes: dict[str, tuple[Cell, ...]] = {}
+        if job.etching is not None:
+            steps, areas = job.etching.steps, job.etching.areas
+            for place, (depth, rise, area) in enumerate(
+                zip(steps.depths, steps.rises, areas, strict=True), start=1
+            ):
+                passes[pocket_layer(place)] = (
+                    _fine(rise, per),
+                    _fine(depth, per),
+                    show_number(100.0 * steps.share, 1),
+                    show_number(area / per**2, 1 if per == 1.0 else 3),
+                    _fine(job.etching.pitch, per),
+                )
+        order = [layer for layer in running_order(job) if layer in used and layer != SHEET_LAYER]
+        for place, layer in enumerate(order, start=1):
+            rows.append(
+                (job_file(job), place, layer, layer_task(layer), *passes.get(layer, ("", "", "", "", "")))
+            )
+    return _csv_bytes(rows)
+
+
+def folds_bytes(build: Build, jobs: Sequence[Job]) -> bytes:
+    """``folds.csv``: each different groove with its sizes, for a laser and for a blade with a depth stop."""
+    unit, per = build.unit, mm_per(build.unit)
+    rows: list[Sequence[Cell]] = [
+        (
+            "material",
+            f"thickness ({unit})",
+            "kind",
+            "angle (deg)",
+            "made by",
+            f"skin ({unit})",
+            f"depth stop ({unit})",
+            f"mouth ({unit})",
+            "angle between walls (deg)",
+            "wall leans (deg)",
+            f"blade out ({unit})",
+            "passes",
+            f"widths of the passes ({unit})",
+            "on each copy of",
+        )
+    ]
+    for use in grooves_in(build, jobs):
+        steps, groove = use.steps, use.groove
+        rows.append(
+            (
+                use.material,
+                _length(use.thickness, per),
+                groove.kind.value,
+                show_number(math.degrees(groove.angle), 2),
+                " and ".join(
+                    word for word, used in (("etching", use.etched), ("blade", use.by_blade)) if used
+                ),
+                _fine(steps.skin, per),
+                _fine(steps.depth, per),
+                _fine(groove.mouth, per),
+                show_number(math.degrees(groove.angle), 2),
+                show_number(math.degrees(use.wall), 2),
+                _fine(use.blade_out, per),
+                steps.count if use.etched else "",
+                "; ".join(_fine(width, per) for width in groove.widths) if use.etched else "",
+                "; ".join(f"{name} ({count})" for name, count in use.parts.items()),
+            )
+        )
+    return _csv_bytes(rows)
+
+
 def show_turn(turn: float) -> str:
     """A turn in degrees, 0 to 360, as a person writes it."""
     degrees = round(math.degrees(turn) % 360.0, 1)
@@ -149,6 +227,10 @@ def show_turn(turn: float) -> str:
 
 def _length(mm: float, per: float) -> str:
     return show_number(mm / per, 1 if per == 1.0 else 3)
+
+
+def _fine(mm: float, per: float) -> str:
+    return show_number(mm / per, 3 if per == 1.0 else 5)
 
 
 def _money(value: float) -> str:

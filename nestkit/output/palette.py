@@ -81,6 +81,29 @@ def layer_colour(layer: str) -> LayerColour:
     return LayerColour(rgb, indexed)
 
 
+def layer_task(layer: str) -> str:
+    """What is done with a layer's paths, in a few words.
+
+    Raises
+    ------
+    ValueError
+        When no job has such a layer.
+    """
+    if layer in _TASKS:
+        return _TASKS[layer]
+    layer_colour(layer)
+    return f"etch, pass {int(layer.removeprefix(_POCKET_PREFIX))}"
+
+
+_TASKS = {
+    LABEL_LAYER: "write, not through",
+    MARK_LAYER: "draw, not through",
+    CUT_INSIDE_LAYER: "cut holes through",
+    CUT_OUTSIDE_LAYER: "cut outlines through",
+    SHEET_LAYER: "the sheet's edge, not cut",
+}
+
+
 def running_order(job: Job) -> tuple[str, ...]:
     """The job's layers in the order they are to run, SHEET last: it is not run at all.
 
@@ -90,6 +113,8 @@ def running_order(job: Job) -> tuple[str, ...]:
         When a stroke lies on a layer that no job has.
     """
     used = {stroke.layer for stroke in job.strokes}
+    if job.etching is not None:
+        used |= {pocket_layer(place) for place in range(1, job.etching.steps.count + 1)}
     pockets = sorted(layer for layer in used if is_pocket(layer))
     order = (LABEL_LAYER, MARK_LAYER, *pockets, CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, SHEET_LAYER)
     strange = used.difference(order)

@@ -9,8 +9,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from nestkit.build.model import Build, Part
-from nestkit.cutting.model import Job
-from nestkit.geometry import Outline, Path
+from nestkit.cutting.etching import grooves_of, has_folds
+from nestkit.cutting.model import Etching, Job, pocket_layer
+from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import Group, PlacedPart, Plan
 from nestkit.output.text import number
 
@@ -47,9 +48,9 @@ def plan_data(build: Build, plan: Plan, jobs: Sequence[Job]) -> dict[str, Any]:
         },
         "layout": {"gap_mm": _mm(build.gap), "margin_mm": _mm(build.margin)},
         "assemblies": [{"name": each.name, "order": each.order} for each in build.assemblies],
-        "parts": [_part(part) for part in build.parts],
+        "parts": [_part(build, part) for part in build.parts],
         "groups": [_group(group) for group in plan.groups],
-        "sheets": [_sheet(job) for job in jobs],
+        "sheets": [_sheet(build, job) for job in jobs],
         "unplaced": [{"part": left.part.name, "copy": left.copy, "why": left.why} for left in plan.unplaced],
     }
 
@@ -78,9 +79,10 @@ def _outline(outline: Outline) -> dict[str, Any]:
     return {"outline_mm": _ring(outline.exterior), "holes_mm": [_ring(hole) for hole in outline.holes]}
 
 
-def _part(part: Part) -> dict[str, Any]:
+def _part(build: Build, part: Part) -> dict[str, Any]:
     outline = part.shape.outline
     width, height = outline.size
+    folds = _folds(build, part)
     return {
         "part": part.name,
         "material": part.material,
@@ -95,6 +97,47 @@ def _part(part: Part) -> dict[str, Any]:
         "cut_length_mm": _mm(outline.cut_length),
         "holes": len(outline.holes),
         "lines": len(part.shape.lines),
+        "marks": sum(line.kind is LineKind.MARK or line.angle == 0.0 for line in part.shape.lines),
+        "folds": folds,
+    }
+
+
+def _folds(build: Build, part: Part) -> list[dict[str, Any]]:
+    """The folds and bevels in the part's own coordinates: neither turned nor mirrored."""
+    if not has_folds(part):
+        return []
+    grooves = grooves_of(build, part)
+    return [
+        {
+            "line": groove.number,
+            "kind": groove.kind.value,
+            "angle_deg": number(math.degrees(groove.angle), _TURN_DIGITS),
+            "closed": groove.path.closed,
+            "path_mm": [_numbers(point) for point in groove.path.flatten(0.01)],
+            "mouth_mm": _mm(groove.mouth),
+            "widths_mm": [_mm(width) for width in groove.drawn],
+        }
+        for groove in grooves.grooves
+    ]
+
+
+def _etching(etching: Etching | None) -> dict[str, Any] | None:
+    if etching is None:
+        return None
+    steps = etching.steps
+    return {
+        "skin_mm": _mm(steps.skin),
+        "depth_mm": _mm(steps.depth),
+        "share": _mm(steps.share),
+        "width_factor": _mm(steps.width_factor),
+        "spot_mm": _mm(steps.spot),
+        "hatched": etching.hatched,
+        "pitch_mm": _mm(etching.pitch),
+        "seconds": _mm(etching.seconds),
+        "passes": [
+            {"layer": pocket_layer(k), "depth_mm": _mm(depth), "area_mm2": _mm(area)}
+            for k, (depth, area) in enumerate(zip(steps.depths, etching.areas, strict=True), start=1)
+        ],
     }
 
 
@@ -113,7 +156,7 @@ def _group(group: Group) -> dict[str, Any]:
     }
 
 
-def _sheet(job: Job) -> dict[str, Any]:
+def _sheet(build: Build, job: Job) -> dict[str, Any]:
     sheet = job.sheet
     return {
         "index": sheet.index,
@@ -126,6 +169,10 @@ def _sheet(job: Job) -> dict[str, Any]:
         **_outline(sheet.outline),
         "how": sheet.how,
         "fill": _mm(sheet.fill),
+        "kerf_mm": _mm(
+            0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
+        ),
+        "etching": _etching(job.etching),
         "job": job_file(job),
         "cut_length_mm": _mm(job.cut_length),
         "travel_mm": _mm(job.travel),

@@ -11,6 +11,7 @@ from nestkit import __version__
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Group, PlacedPart, Plan
+from nestkit.output.grooves import GrooveRow, groove_notes, groove_rows
 from nestkit.output.lists import cut_order, is_spare, shopping_rows, show_turn
 from nestkit.output.palette import NO_ASSEMBLY, Swatch, assembly_swatch, css
 from nestkit.output.pictures import BlankPicture, Picture, blank_picture, sheet_picture
@@ -119,6 +120,8 @@ class Report:
     shopping: tuple[ShoppingRow, ...]
     findings: tuple[tuple[str, str], ...]
     stock_sheets: tuple[StockSheet, ...]
+    groove_notes: tuple[str, ...]
+    grooves: tuple[GrooveRow, ...]
     assemblies: tuple[AssemblyRow, ...]
     sheets: tuple[SheetPart, ...]
     cautions: tuple[Caution, ...]
@@ -164,6 +167,8 @@ def report_of(build: Build, plan: Plan, jobs: Sequence[Job]) -> Report:
         shopping=tuple(_shopping(build, plan)),
         findings=tuple(_findings(build)),
         stock_sheets=tuple(_stock_sheets(build, jobs)),
+        groove_notes=groove_notes(build, jobs),
+        grooves=groove_rows(build, jobs),
         assemblies=tuple(_assemblies(build, plan, jobs, swatch)),
         sheets=tuple(_sheet(build, job, swatch) for job in jobs),
         cautions=cautions_for(build),
@@ -293,6 +298,9 @@ def _sheet(build: Build, job: Job, swatch: Callable[[str], Swatch]) -> SheetPart
         f"cut {_long(job.cut_length, unit)}",
     ]
     facts.append("cut by hand" if sheet.how == "hand" else f"{sheet.how}, about {show_time(job.seconds)}")
+    if job.etching is not None:
+        passes = _count(job.etching.steps.count, "pass", "passes")
+        facts.append(f"etched in {passes}, {show_time(job.etching.seconds)} of it")
     return SheetPart(
         index=sheet.index,
         title=f"{plain(sheet.material)}, {show_length(sheet.thickness, unit)}",

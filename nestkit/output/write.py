@@ -10,7 +10,8 @@ from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
 from nestkit.output.dxf import dxf_bytes
 from nestkit.output.folder import PLAN_FILE, replace_folder
-from nestkit.output.lists import cutting_bytes, shopping_bytes
+from nestkit.output.grooves import grooves_in
+from nestkit.output.lists import cutting_bytes, folds_bytes, layers_bytes, shopping_bytes
 from nestkit.output.plan_json import job_file, plan_bytes
 from nestkit.output.report import report_bytes
 from nestkit.output.svg import svg_bytes
@@ -39,7 +40,10 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
         "report.html": report_bytes(build, plan, jobs),
         "shopping.csv": shopping_bytes(build, plan),
         "cutting.csv": cutting_bytes(build, plan, jobs),
+        "layers.csv": layers_bytes(build, jobs),
     }
+    if grooves_in(build, jobs):
+        files["folds.csv"] = folds_bytes(build, jobs)
     for job in jobs:
         dxf = job_file(job)
         files[dxf] = dxf_bytes(job)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from nestkit.build.model import Build, Part
 from nestkit.errors import Problem
+from nestkit.geometry import LineKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +177,11 @@ _LASER = (
     ),
     Caution("Let glue dry fully before any heat or laser.", "Carnegie Mellon IDeATe"),
 )
+_BLADE_DEPTH = Caution(
+    "Grooves made with a blade: set its depth stop on a scrap of the same foam first, and lock it. A blade "
+    "that goes deeper than the list of folds says cuts through the skin and into whatever lies below.",
+    "common practice, no source",
+)
 _WORKSHOP = (
     Caution("Blades are sharp: cut away from yourself.", "parkwayfoam.com"),
     Caution(
@@ -274,6 +280,8 @@ def cautions_for(build: Build) -> tuple[Caution, ...]:
                 cautions.extend(material.cautions)
     if laser:
         cautions.extend(_LASER)
+    if _grooved_by_blade(build):
+        cautions.append(_BLADE_DEPTH)
     cautions.extend(_WORKSHOP)
     cautions.append(_FIRST)
     return tuple(dict.fromkeys(cautions))
@@ -290,6 +298,15 @@ def refuse_unsafe(build: Build) -> tuple[Problem, ...]:
     return tuple(_refused(build))
 
 
+def _grooved_by_blade(build: Build) -> bool:
+    return any(
+        line.kind in (LineKind.FOLD, LineKind.BEVEL) and line.angle > 0.0
+        for part in build.parts
+        if build.cutter.kind != "laser" or part.by_hand
+        for line in part.shape.lines
+    )
+
+
 def _refused(build: Build) -> Iterator[Problem]:
     why = "is a chlorinated material, which a laser must not cut: it gives off hydrogen chloride"
     todo = "Take another material, or have every part of it cut by hand and keep it away from the laser"
@@ -298,9 +315,9 @@ def _refused(build: Build) -> Iterator[Problem]:
         if is_chlorinated(sheet.material) and not _all_by_hand(build, sheet.material):
             where = f"{build.file.name}: sheet[{number}] '{sheet.name}': material"
             yield Problem(where, f"'{sheet.material}' {why}", todo)
-    for number, part in enumerate(build.parts, start=1):
+    for part in build.parts:
         if part.material not in listed and is_chlorinated(part.material) and not part.by_hand:
-            where = f"{build.file.name}: part[{number}] '{part.name}': material"
+            where = f"{build.file.name}: part[{build.number_of(part)}] '{part.name}': material"
             yield Problem(where, f"'{part.material}' {why}", todo)
 
 

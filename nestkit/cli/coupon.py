@@ -1,0 +1,38 @@
+"""``nestkit coupon``: test pieces for the cutter."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def coupon(
+    build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="New folder for the files. Without it: out/ and NAME-coupon."),
+    ] = None,
+) -> None:
+    """Writes a test piece for each foam of the build, and a table for what you measure on it."""
+    from nestkit.checking import check_coupon
+    from nestkit.cli.parts import read_build
+    from nestkit.cutting.coupon import coupon_jobs
+    from nestkit.output.coupon import READINGS_FILE, write_coupons
+
+    build = read_build(build_file, None)
+    coupons = coupon_jobs(build)
+    name = build_file.resolve().parent.name or "build"
+    folder = out if out is not None else Path("out") / f"{name}-coupon"
+    for file in write_coupons(build, coupons, folder):
+        typer.echo(f"wrote {file}")
+    faults = [fault for one in coupons for fault in check_coupon(folder, f"{one.job.name}.dxf")]
+    for fault in faults:
+        typer.echo(str(fault))
+    if faults:
+        raise typer.Exit(1)
+    count = len(coupons)
+    typer.echo(f"check: all is right: {count} coupon{'s' if count != 1 else ''}")
+    typer.echo(f"Cut them, measure, fill in {folder / READINGS_FILE}, then:")
+    typer.echo(f"  nestkit calibrate {build_file} {folder / READINGS_FILE}")

@@ -1,0 +1,173 @@
+"""Folds and bevels of the parts as strokes: areas to etch for a laser, lips to follow for a blade."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import shapely
+
+from nestkit.build.model import Build, Cutter, Part
+from nestkit.cutting.model import MARK_LAYER, Etching, Stroke, pocket_layer
+from nestkit.errors import Finding, Problem
+from nestkit.folds.grooves import PartGrooves, named, part_grooves, rings_of
+from nestkit.folds.hatch import hatch
+from nestkit.folds.steps import Steps, steps_for
+from nestkit.geometry import LineKind, Path, Shape
+from nestkit.nesting.model import PlacedPart, PlannedSheet
+
+Spot = tuple[float, float]
+
+
+def has_folds(part: Part) -> bool:
+    """Whether a part has a fold or bevel that needs a groove."""
+    return any(line.kind in (LineKind.FOLD, LineKind.BEVEL) and line.angle > 0.0 for line in part.shape.lines)
+
+
+def grooves_of(build: Build, part: Part) -> PartGrooves:
+    """The grooves of a part.
+
+    Raises
+    ------
+    ValueError
+        With a message for the maker, when the cutter can't leave the skin in this foam.
+    """
+    cutter = build.cutter_for(part.material, part.thickness)
+    return _grooves(part.shape, part_steps(cutter, part.thickness), cutter.kerf)
+
+
+@lru_cache(maxsize=1024)
+def _grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
+    return part_grooves(shape, steps, kerf)
+
+
+def part_steps(cutter: Cutter, thickness: float) -> Steps:
+    """The passes for a foam; a blade takes the whole depth in one.
+
+    Raises
+    ------
+    ValueError
+        As `folds.steps_for`.
+    """
+    settings = cutter.folds
+    if cutter.kind != "laser":
+        settings = replace(settings, pass_depth=max(thickness, settings.pass_depth), falloff=0.0, spot=0.0)
+    return steps_for(thickness, settings)
+
+
+def fold_problems(build: Build) -> tuple[Problem, ...]:
+    """Folds and bevels that can't be made, each by name."""
+    return tuple(_problems(build))
+
+
+def _problems(build: Build) -> Iterable[Problem]:
+    for part in build.parts:
+        if not has_folds(part):
+            continue
+        where = f"{build.file.name}: part[{build.number_of(part)}] '{part.name}'"
+        try:
+            grooves = grooves_of(build, part)
+        except ValueError as error:
+            for line in part.shape.lines:
+                if line.kind in (LineKind.FOLD, LineKind.BEVEL) and line.angle > 0.0:
+                    todo = "Set another skin or pass_depth for this foam, under [cutter] or [[foam]]"
+                    yield Problem(f"{where}: {named(line)}", str(error), todo)
+            continue
+        for flaw in grooves.flaws:
+            x, y = flaw.at
+            yield Problem(f"{where}: {flaw.groove}", f"{flaw.what}, at ({x:.1f}, {y:.1f}) mm", flaw.todo)
+
+
+def fold_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
+    """What is to be noticed about each part's grooves, by the part's name; call `fold_problems` first."""
+    found = {part.name: grooves_of(build, part).findings for part in build.parts if has_folds(part)}
+    return {name: findings for name, findings in found.items() if findings}
+
+
+@dataclass(frozen=True, eq=False)
+class FoldStrokes:
+    """What the folds of one sheet come to.
+
+    Parameters
+    ----------
+    lips : tuple of Stroke
+        Marks to follow with a blade.
+    pockets : tuple of Stroke
+        Areas or lines to etch, in the order in which they are etched.
+    etching : Etching or None
+        None when nothing is etched.
+    """
+
+    lips: tuple[Stroke, ...]
+    pockets: tuple[Stroke, ...]
+    etching: Etching | None
+
+
+def fold_strokes(build: Build, sheet: PlannedSheet) -> FoldStrokes:
+    """The folds and bevels of the parts on a sheet.
+
+    A laser etches pass by pass, all copies before the next pass, so that the foam cools in between and
+    a cutter's program that runs layer by layer does the same. A blade gets the lips as marks.
+
+    Raises
+    ------
+    ValueError
+        When a fold can't be made; see `fold_problems`.
+    """
+    folded = [placed for placed in sheet.placed if has_folds(placed.part)]
+    if sheet.how != "laser" or not folded:
+        return FoldStrokes(tuple(stroke for placed in folded for stroke in _lips(build, placed)), (), None)
+    cutter = build.cutter_for(sheet.material, sheet.thickness)
+    steps = part_steps(cutter, sheet.thickness)
+    pockets: list[Stroke] = []
+    areas: list[float] = []
+    length = 0.0
+    at: Spot = (0.0, 0.0)
+    for number in range(1, steps.count + 1):
+        bundles = [bundle for placed in folded for bundle in _bundles(build, placed, number, cutter)]
+        ordered = _nearest_first(bundles, at)
+        at = ordered[-1].path.end if ordered else at
+        pockets += ordered
+        areas.append(sum(grooves_of(build, placed.part).areas[number - 1].area for placed in folded))
+        length += sum(stroke.path.length for stroke in ordered if not stroke.path.closed)
+    whole = sum(areas)
+    seconds = whole / (cutter.etch_speed * cutter.pitch) if cutter.area_mode else length / cutter.etch_speed
+    etching = Etching(steps, tuple(areas), seconds, not cutter.area_mode, cutter.pitch)
+    return FoldStrokes((), tuple(pockets), etching)
+
+
+def _lips(build: Build, placed: PlacedPart) -> Iterable[Stroke]:
+    matrix = placed.placement.matrix
+    kinds = {line.kind for line in placed.part.shape.lines if line.angle > 0.0}
+    kind = LineKind.FOLD if LineKind.FOLD in kinds else LineKind.BEVEL
+    for lip in grooves_of(build, placed.part).lips:
+        yield Stroke(MARK_LAYER, lip.transformed(matrix), placed.part.name, placed.copy, kind)
+
+
+def _bundles(build: Build, placed: PlacedPart, number: int, cutter: Cutter) -> list[list[Stroke]]:
+    """The strokes of one pass of one copy, those of each area together."""
+    grooves, matrix = grooves_of(build, placed.part), placed.placement.matrix
+    bundles = []
+    for area, rings in rings_of(grooves.areas[number - 1]):
+        paths: Sequence[Path] = [ring.transformed(matrix) for ring in rings]
+        if not cutter.area_mode:
+            shell, *holes = (ring.points for ring in paths)
+            paths = hatch(shapely.Polygon(shell, holes), cutter.pitch, cutter.hatch_angle)
+        kind = grooves.kind_of(area)
+        strokes = [Stroke(pocket_layer(number), path, placed.part.name, placed.copy, kind) for path in paths]
+        if strokes:
+            bundles.append(strokes)
+    return bundles
+
+
+def _nearest_first(bundles: list[list[Stroke]], at: Spot) -> list[Stroke]:
+    """The bundles one after another, each time the nearest next."""
+    left, ordered = list(bundles), list[Stroke]()
+    while left:
+        nearest = min(range(len(left)), key=lambda k: (math.dist(left[k][0].path.start, at), k))
+        bundle = left.pop(nearest)
+        ordered += bundle
+        at = bundle[-1].path.end
+    return ordered

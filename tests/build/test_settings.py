@@ -1,0 +1,127 @@
+"""Readings come in as they were written down; settings go back without touching anything else."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from nestkit.build.readings import read_readings
+from nestkit.build.settings import FoamSettings, with_settings, write_settings
+from nestkit.errors import InputError
+
+TEXT = """# My build.   Two spaces and a tab\tstay.
+[build]
+name = "Bell"   # a remark
+
+[cutter]
+kind = 'laser'
+kerf = 0.20
+
+[[foam]]          # measured in spring
+thickness = 6
+kerf = 0.25       # old blade
+skin = 0.7
+
+[[part]]
+name = "b"
+size = [1,
+  2]  # odd layout
+"""
+NEW = FoamSettings("eva", 6.0, {"kerf": 0.1934567, "width_factor": 1.08123})
+
+
+def test_comments_and_layout_stay() -> None:
+    written = with_settings(TEXT, [NEW], "mm")
+    assert written == TEXT.replace("kerf = 0.25       # old", "kerf = 0.1935       # old").replace(
+        "skin = 0.7\n", "skin = 0.7\nwidth_factor = 1.0812\n"
+    )
+
+
+def test_a_new_foam_gets_a_table_and_lengths_are_in_the_files_unit() -> None:
+    thin = FoamSettings("eva", 0.157 * 25.4, {"kerf": 0.254, "width_factor": 1.1})
+    both = tomllib.loads(with_settings(TEXT.replace("thickness = 6", "thickness = 0.236"), [thin], "in"))
+    assert both["foam"][1] == {"material": "eva", "thickness": 0.157, "kerf": 0.01, "width_factor": 1.1}
+    without = TEXT[: TEXT.index("[[foam]]")] + TEXT[TEXT.index("[[part]]") :]
+    written = with_settings(without, [NEW], "mm")
+    assert written.startswith(without)
+    assert tomllib.loads(written)["foam"][0]["kerf"] == 0.1935
+
+
+@given(st.floats(0.001, 5.0), st.floats(0.2, 5.0))
+def test_what_is_written_is_what_is_read(kerf: float, factor: float) -> None:
+    data = tomllib.loads(
+        with_settings(TEXT, [FoamSettings("eva", 6.0, {"kerf": kerf, "width_factor": factor})], "mm")
+    )
+    assert data["foam"][0]["kerf"] == pytest.approx(kerf, abs=1e-4)
+    assert data["foam"][0]["width_factor"] == pytest.approx(factor, abs=1e-4)
+
+
+def test_the_old_file_stays_beside_the_new_one(tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_bytes(TEXT.replace("\n", "\r\n").encode())
+    before = file.read_bytes()
+    first = write_settings(file, [NEW], "mm")
+    assert first.name == "build-before-1.toml"
+    assert first.read_bytes() == before
+    assert file.read_bytes().count(b"\r\n") >= before.count(b"\r\n")
+    assert write_settings(file, [NEW], "mm").name == "build-before-2.toml"
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "build-before-1.toml",
+        "build-before-2.toml",
+        "build.toml",
+    ]
+
+
+def test_a_file_that_cant_be_changed_safely_is_left_alone(tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text("foam = 3\n")
+    with pytest.raises(InputError, match="foam is not written as"):
+        write_settings(file, [NEW], "mm")
+    assert file.read_text() == "foam = 3\n"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+HEAD = "material,thickness,unit,field,measures,setting,passes,depth,what to measure,reading 1,reading 2\n"
+
+
+def test_readings_in_inches_with_decimal_commas_from_a_spreadsheet(tmp_path: Path) -> None:
+    file = tmp_path / "r.csv"
+    rows = HEAD + "EVA,0.236,in,K1,kerf,5,,,gap,0.04,\nEVA,0.236,in,S1,skin,0.02,7,0.2126,angle,88.5,89\n"
+    file.write_text(rows.replace(",", ";").replace(".", ","), encoding="utf-8-sig")
+    (foam,) = read_readings(file)
+    assert (foam.material, foam.thickness) == ("eva", pytest.approx(0.236 * 25.4))
+    gap, angle = foam.readings
+    assert (gap.kind, gap.setting, gap.values) == ("kerf", 5.0, (pytest.approx(0.04 * 25.4),))
+    assert angle.values == (88.5, 89.0)
+    assert (angle.setting, angle.depth) == (pytest.approx(0.508), pytest.approx(0.2126 * 25.4))
+
+
+WRONG = [
+    (HEAD + "eva,6,mm,K1,kerf,5,,,gap,lots,\n", "line 2, field 'K1'.*'lots' under reading 1 is no number"),
+    (HEAD + "eva,6,mm,K1,kerf,5,,,gap,-1,\n", "'-1' under reading 1 can't be right"),
+    (HEAD + "eva,6,cm,K1,kerf,5,,,gap,1,\n", "its unit is neither mm nor in"),
+    (HEAD + "eva,6,mm,K1,gap,5,,,gap,1,\n", "it measures 'gap', which is none of"),
+    (HEAD + "eva,6,mm,S1,skin,1,7,5,a,190,\n", "an angle lies between 0 and 180"),
+    (HEAD + "eva,6,mm,K1,kerf,5,,,gap,,\n", "it holds no readings"),
+    ("a,b\n1,2\n", "has no column 'material'"),
+]
+
+
+@pytest.mark.parametrize(("text", "what"), WRONG)
+def test_mistakes_in_readings_are_told_with_their_line(tmp_path: Path, text: str, what: str) -> None:
+    file = tmp_path / "r.csv"
+    file.write_text(text)
+    with pytest.raises(InputError, match=what):
+        read_readings(file)
+
+
+def test_files_that_are_no_table(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="can't be read"):
+        read_readings(tmp_path / "none.csv")
+    (tmp_path / "r.csv").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InputError, match="not UTF-8"):
+        read_readings(tmp_path / "r.csv")

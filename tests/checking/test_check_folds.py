@@ -1,0 +1,150 @@
+"""Faults of folds that are planted in a folder which nestkit wrote are found, and nothing else is told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import ezdxf
+import pytest
+
+from nestkit.checking import check_folder
+from nestkit.geometry import Outline, Placement
+from nestkit.geometry import Path as Line
+from nestkit.nesting.model import Group, Plan
+from nestkit.output import write_plan
+from tests.folds_bench import bevel, build_with, fold, job_with, plate
+
+SHAPE = plate(
+    200.0,
+    60.0,
+    fold(90, (60, 0), (90, 60)),
+    fold(60, (150, 0), (150, 60)),
+    fold(45, (75, 30), (200, 30)),
+    bevel(45, (0, 0), (0, 60)),
+)
+HOLED = type(SHAPE)(Outline(SHAPE.outline.exterior, (Line.circle(150, 45, 4),)), SHAPE.lines)
+
+
+def folder_of(folder: Path, **changes: object) -> Path:
+    how = changes.pop("how", "laser")
+    build = build_with(HOLED, 6.0, **changes)
+    job = job_with(build, Placement(500.0, 200.0, 0.6, True), how)
+    waste = 1.0 - job.sheet.fill
+    group = Group("eva", 6.0, 1, 1, 1, True, waste, 0.0, (("eva", 1),))
+    write_plan(build, Plan("b", 1.0, 1, (group,), (job.sheet,), ()), (job,), folder)
+    return folder
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"spot": 0.15, "falloff": 0.02, "width_factor": 1.1},
+        {"area_mode": False, "pitch": 0.2},
+        {"area_mode": False, "pitch": 0.3, "hatch_angle": 0.4},
+        {"kind": "knife", "how": "knife", "kerf": 0.0},
+        {"how": "hand"},
+    ],
+)
+def test_what_was_written_is_right(tmp_path: Path, changes: dict[str, object]) -> None:
+    verdict = check_folder(folder_of(tmp_path / "out", **changes))
+    # The mirrored copy is no pair's: that alone is told.
+    assert verdict.codes == {"mirrored"}, str(verdict)
+
+
+Change = Callable[[ezdxf.document.Drawing], object]
+
+
+def pockets(document: ezdxf.document.Drawing, layer: str = "POCKET_03") -> list:
+    return list(document.modelspace().query(f'LWPOLYLINE[layer=="{layer}"]'))
+
+
+def widened(document: ezdxf.document.Drawing) -> None:
+    for entity in pockets(document):
+        points = entity.get_points("xy")
+        x0, y0 = points[0]
+        entity.set_points(
+            [(x0 + (x - x0) * 1.3, y0 + (y - y0) * 1.3) for x, y in entity.get_points("xy")], "xy"
+        )
+
+
+def moved(document: ezdxf.document.Drawing) -> None:
+    for number in range(1, 8):
+        for entity in pockets(document, f"POCKET_{number:02d}"):
+            entity.translate(3.0, 0.0, 0.0)
+
+
+def repeated(document: ezdxf.document.Drawing) -> None:
+    entity = pockets(document)[0]
+    copy = entity.copy()
+    copy.set_points([(x + 0.4, y) for x, y in entity.get_points("xy")], "xy")
+    document.modelspace().add_entity(copy)
+
+
+def deeper(document: ezdxf.document.Drawing) -> None:
+    document.layers.get("POCKET_07").set_xdata("NESTKIT", [(1000, "depth"), (1040, 5.8)])
+
+
+def silent(document: ezdxf.document.Drawing) -> None:
+    document.layers.get("POCKET_07").discard_xdata("NESTKIT")
+
+
+def swapped(document: ezdxf.document.Drawing) -> None:
+    for one, other in (("POCKET_01", "X"), ("POCKET_02", "POCKET_01"), ("X", "POCKET_02")):
+        for entity in pockets(document, one):
+            entity.dxf.layer = other
+
+
+PLANTED: list[tuple[Change, set[str]]] = [
+    (widened, {"pocket-nesting", "pocket-wrong"}),
+    (moved, {"pocket-missing", "pocket-wrong"}),
+    (repeated, {"pocket-twice"}),
+    (deeper, {"skin", "pass"}),
+    (silent, {"pass"}),
+    (swapped, {"pocket-nesting", "order-pocket"}),
+    (lambda d: [d.modelspace().delete_entity(e) for e in pockets(d)], {"pass", "pocket-missing"}),
+    (lambda d: pockets(d)[0].close(False), {"pocket-open"}),
+]
+
+
+@pytest.mark.parametrize(("change", "codes"), PLANTED)
+def test_planted_faults_are_found(tmp_path: Path, change: Change, codes: set[str]) -> None:
+    folder = folder_of(tmp_path / "out")
+    (name,) = (folder / "jobs").glob("*.dxf")
+    name.with_suffix(".svg").unlink()
+    document = ezdxf.readfile(name)
+    change(document)
+    document.saveas(name)
+    found = check_folder(folder).codes - {"mirrored"}
+    assert codes <= found, str(check_folder(folder))
+    # One wrong area is wrong in more than one way, but in no other than an area can be.
+    assert {code for code in found - codes if not code.startswith("pocket-")} <= {
+        "mark-outside",
+        "order-mark",
+        "order-pocket",
+    }
+
+
+def test_a_lip_that_is_not_marked_is_found(tmp_path: Path) -> None:
+    folder = folder_of(tmp_path / "out", how="hand")
+    (name,) = (folder / "jobs").glob("*.dxf")
+    name.with_suffix(".svg").unlink()
+    document = ezdxf.readfile(name)
+    document.modelspace().delete_entity(pockets(document, "MARK")[0])
+    document.saveas(name)
+    assert check_folder(folder).codes - {"mirrored"} <= {"pocket-missing", "mark-missing"}
+    assert check_folder(folder).codes - {"mirrored"}
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "code"),
+    [("mouth_mm", 9.0, "groove"), ("angle_deg", 80.0, "groove"), ("widths_mm", [5.0], "groove")],
+)
+def test_numbers_in_the_plan_make_the_angle(tmp_path: Path, key: str, value: object, code: str) -> None:
+    folder = folder_of(tmp_path / "out")
+    plan = json.loads((folder / "plan.json").read_text())
+    plan["parts"][0]["folds"][0][key] = value
+    (folder / "plan.json").write_text(json.dumps(plan))
+    assert code in check_folder(folder).codes
