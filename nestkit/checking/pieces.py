@@ -268,8 +268,8 @@ class _Sorting:
 
 
 def _pass_of(stroke: Stroke) -> str:
-    """The layer of a line that fills an etched area: each pass may have the same lines."""
-    return stroke.layer if POCKET.fullmatch(stroke.layer) and not stroke.closed else ""
+    """The layer of what is etched: passes of bevels all round a part share their outer edge."""
+    return stroke.layer if POCKET.fullmatch(stroke.layer) else ""
 
 
 def _called(stroke: Stroke) -> str:

@@ -44,7 +44,8 @@ class Room:
     def of(cls, part: Polygon, kerf: float) -> Room:
         """The room of a finished outline."""
         shapely.prepare(part)
-        grown = part.buffer(kerf, join_style="mitre", mitre_limit=_MITRE) if kerf > 0.0 else part
+        # Round at corners: a part may lie a kerf away, and nothing of it is to be etched.
+        grown = part.buffer(kerf) if kerf > 0.0 else part
         return cls(part, grown, kerf)
 
 
@@ -144,8 +145,16 @@ def band_area(course: Course, reach: float, room: Room) -> BaseGeometry:
     # Past the edge by the kerf, but neither wider than the band nor anywhere but next to what it etches.
     long = _band(course.lengthened(reach / math.tan(SHARPEST) + 2.0 * room.kerf), reach)
     past = inside.buffer(1.5 * room.kerf, join_style="mitre", mitre_limit=2.0)
-    past = past.intersection(long).intersection(room.burnt).difference(room.part)
+    past = areas_of(past.intersection(long).intersection(room.burnt).difference(room.part))
     return shapely.union_all([inside, past], grid_size=GRID)
+
+
+def areas_of(shape: BaseGeometry) -> BaseGeometry:
+    """The areas of a shape, without the lines and points that shapes which only touch leave."""
+    if shape.geom_type in ("Polygon", "MultiPolygon"):
+        return shape
+    parts = shapely.get_parts(shape)
+    return shapely.union_all([part for part in parts if part.geom_type in ("Polygon", "MultiPolygon")])
 
 
 def _band(line: LineString, half: float) -> BaseGeometry:

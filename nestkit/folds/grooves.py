@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from nestkit.errors import Finding
-from nestkit.folds.band import FINE, GRID, NEAR_EDGE, SHARPEST, Course, Room, band_area
+from nestkit.folds.band import FINE, GRID, NEAR_EDGE, SHARPEST, Course, Room, areas_of, band_area
 from nestkit.folds.steps import NARROWEST, Steps
 from nestkit.geometry import Line, LineKind, Path, Shape
 
@@ -21,6 +21,8 @@ from nestkit.geometry import Line, LineKind, Path, Shape
 OFF_EDGE = 0.5
 #: What a groove may stick out of the part at its side before it is told, mm.
 _STICKS_OUT = 0.05
+#: At a tip whose edges meet the line at no smaller angle, a groove may be wider than the part.
+SLIMMEST = math.radians(5.0)
 _CRUMB = 1e-4
 
 
@@ -151,7 +153,7 @@ def part_grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
     for k in range(steps.count):
         pieces = [one.area(one.groove.drawn[k] / one.halves, room, joints) for one in made]
         union = shapely.union_all(pieces, grid_size=GRID)
-        areas.append(union.intersection(areas[-1], grid_size=GRID) if areas else union)
+        areas.append(areas_of(union.intersection(areas[-1], grid_size=GRID) if areas else union))
     mouths = [one.area(one.groove.mouth / one.halves, room, joints).intersection(room.part) for one in made]
     bevels = shapely.union_all(
         [
@@ -241,7 +243,12 @@ class _Made:
         if self.groove.kind is LineKind.BEVEL:
             gates = [Point(end).buffer(near) for end, _ in self.course.ends]
         else:
-            gates = [Point(end).buffer(near) for end, on in self._marked_ends() if on]
+            tip = reach / math.sin(SLIMMEST) + NEAR_EDGE
+            gates = [
+                Point(end).buffer(tip if _is_tip(end, way, reach, whole) else near)
+                for (end, way), on in zip(self.course.ends, self.course.at_edge, strict=True)
+                if on
+            ]
             gates += [
                 Point(xy).buffer(near) for xy in shapely.get_coordinates(line.intersection(whole.exterior))
             ]
@@ -266,6 +273,17 @@ class _Made:
 
     def _marked_ends(self) -> list[tuple[tuple[float, float], bool]]:
         return [(end, on) for (end, _), on in zip(self.course.ends, self.course.at_edge, strict=True)]
+
+
+def _is_tip(end: tuple[float, float], way: tuple[float, float], reach: float, whole: Polygon) -> bool:
+    """Whether the part tapers to a point at the line's end, on both sides of it."""
+    (x, y), (dx, dy) = end, way
+
+    def foam(side: float) -> bool:
+        return bool(whole.contains(Point(x - reach * dx - side * dy, y - reach * dy + side * dx)))
+
+    slim = reach * math.tan(SHARPEST)
+    return not (foam(reach) or foam(-reach)) and not (foam(slim) and foam(-slim))
 
 
 def named(line: Line) -> str:
