@@ -65,6 +65,11 @@ SHEET = "size = [600, 400]\nbuy = true"
         # keys and tables
         (
             "[[sheet]]",
+            "[[foam]]\nthickness = 6\nkerff = 0.2\n[[sheet]]",
+            "build.toml: foam[1]: kerff (line 13): unknown key 'kerff'. Did you mean 'kerf'?",
+        ),
+        (
+            "[[sheet]]",
             "[[sheets]]",
             "build.toml: sheets (line 11): unknown table or key 'sheets'. Did you mean",
         ),

@@ -9,6 +9,7 @@ import pytest
 
 from nestkit.build import Build, Part
 from nestkit.build.json_schema import build_file_schema
+from nestkit.cutting.etching import fold_problems
 from tests.build_bench import Bench
 
 SAIL = 'name = "sail"\nfrom = "flag.svg#sail"\nthickness = 6\n'
@@ -75,6 +76,28 @@ def test_folds_keep_their_angle_at_every_scale(bench: Bench) -> None:
         folds = [line.angle for line in part.shape.lines if line.kind == "fold"]
         assert folds == pytest.approx([math.pi / 3.0] * 5)
         assert finished(part)["across flats outside"] == pytest.approx(100.0 * scale)
+
+
+def test_a_pattern_takes_the_skin_and_kerf_of_its_foam(bench: Bench) -> None:
+    prism = 'name = "p"\npattern = "prism"\npanels = 6\nacross_flats = 100\nheight = 60\nthickness = 6\n'
+    widths = {}
+    for skin in (None, 0.6, 1.4):
+        own = "" if skin is None else f"[[foam]]\nthickness = 6\nskin = {skin}\n"
+        (part,) = made(bench.load(swapped(prism + own)), "p")
+        widths[skin] = part.shape.outline.size[0]
+    assert widths[None] == widths[0.6]
+    # The outside stays; the lines lie on a hexagon that is 0.8 mm nearer to the axis on each side.
+    assert widths[0.6] - widths[1.4] == pytest.approx(6 * 2 * 0.8 * math.tan(math.pi / 6), abs=1e-6)
+
+
+def test_the_pieces_of_a_pattern_count_as_one_part_in_messages(bench: Bench) -> None:
+    prism = 'name = "p"\npattern = "prism"\npanels = 6\nacross_flats = 100\nheight = 60\nlids = 1\nthickness = 6\n'
+    other = '[[part]]\nname = "b"\npattern = "box"\nwidth = 50\ndepth = 40\nheight = 30\nthickness = 6\n'
+    steep = "[[foam]]\nthickness = 6\nfalloff = 0.3\n"
+    build = bench.load(swapped(prism + other + steep))
+    assert [build.number_of(part) for part in build.parts] == [1, 2, 2, 3]
+    told = {problem.where.partition(": fold")[0].partition(": bevel")[0] for problem in fold_problems(build)}
+    assert told == {"build.toml: part[2] 'p-panels'", "build.toml: part[3] 'b'"}
 
 
 def test_an_edge_strip_goes_round_another_part_and_is_as_wide_as_it_is_thick(bench: Bench) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import ezdxf
@@ -52,6 +53,18 @@ def test_what_was_written_is_right(tmp_path: Path, changes: dict[str, object]) -
     verdict = check_folder(folder_of(tmp_path / "out", **changes))
     # The mirrored copy is no pair's: that alone is told.
     assert verdict.codes == {"mirrored"}, str(verdict)
+
+
+def test_bevels_all_round_a_part_share_their_outer_edge(tmp_path: Path) -> None:
+    corners = [(0, 0), (80, 0), (80, 50), (0, 50), (0, 0)]
+    shape = plate(80.0, 50.0, *(bevel(30, a, b) for a, b in pairwise(corners)))
+    for kerf in (0.0, 0.3):
+        build = build_with(shape, 4.0, kerf=kerf)
+        job = job_with(build)
+        group = Group("eva", 4.0, 1, 1, 1, True, 1.0 - job.sheet.fill, 0.0, (("eva", 1),))
+        out = tmp_path / f"{kerf}"
+        write_plan(build, Plan("b", 1.0, 1, (group,), (job.sheet,), ()), (job,), out)
+        assert check_folder(out).ok, str(check_folder(out))
 
 
 Change = Callable[[ezdxf.document.Drawing], object]

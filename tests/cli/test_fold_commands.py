@@ -12,7 +12,8 @@ import pytest
 
 from nestkit.build import load_build
 
-HALBERD = Path(__file__).parents[2] / "samples" / "halberd"
+SAMPLES = Path(__file__).parents[2] / "samples"
+HALBERD, LANTERN = SAMPLES / "halberd", SAMPLES / "lantern"
 
 
 def nestkit(*arguments: object) -> subprocess.CompletedProcess[str]:
@@ -55,6 +56,22 @@ def test_calibrate_writes_settings_and_says_how_surely(sample: Path) -> None:
         assert foams[thickness]["width_factor"] == pytest.approx(1.07, abs=0.04)
     build = load_build(sample / "build.toml")
     assert build.cutter_for("eva", 10.0).kerf == foams[10]["kerf"]
+
+
+def test_the_lanterns_readings_fit_its_coupons_and_its_folds_still_close(tmp_path: Path) -> None:
+    sample = Path(shutil.copytree(LANTERN, tmp_path / "lantern"))
+    done = nestkit("coupon", sample / "build.toml", "--out", tmp_path / "coupon")
+    assert done.returncode == 0, done.stderr
+    asked, read = (
+        [line.split(",")[:6] for line in table.read_text("utf-8-sig").splitlines()]
+        for table in (tmp_path / "coupon" / "readings.csv", sample / "readings.csv")
+    )
+    assert read == asked
+    done = nestkit("calibrate", sample / "build.toml", sample / "readings.csv")
+    assert done.returncode == 0, done.stderr
+    done = nestkit("plan", sample / "build.toml", "--rounds", 1, "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert "check: all is right: 52 copies" in done.stdout
 
 
 def test_readings_without_values_and_of_other_builds_are_refused(sample: Path, tmp_path: Path) -> None:

@@ -163,6 +163,25 @@ def test_what_cant_be_etched_is_named(line: Line, what: str) -> None:
     assert [groove.number for groove in grooves.grooves] == [1]
 
 
+@pytest.mark.parametrize("degrees", [8.0, 15.0, 40.0])
+def test_a_groove_runs_into_a_sharp_tip(degrees: float) -> None:
+    half = 40.0 * math.tan(math.radians(degrees))
+    kite = [(0, 0), (40, -half), (90, 0), (40, half)]
+    grooves = part_grooves(shape_of(kite, fold(30, (0, 0), (90, 0))), STEPS, KERF)
+    assert not grooves.flaws
+    part = Polygon(kite)
+    for area, width in zip(grooves.areas, STEPS.widths(LineKind.FOLD, math.pi / 6), strict=True):
+        wanted = part.intersection(LineString([(0, 0), (90, 0)]).buffer(width / 2.0, cap_style="flat"))
+        assert area.intersection(part).symmetric_difference(wanted).area < 0.01
+        assert part.buffer(KERF + 1e-4).covers(area)
+        assert area.bounds[2] > 90.0 + 0.9 * KERF
+
+
+def test_a_strip_narrower_than_its_groove_is_no_tip() -> None:
+    grooves = part_grooves(plate(100, 12, fold(90, (0, 6), (100, 6))), STEPS, KERF)
+    assert "reaches out of the part at the side" in grooves.flaws[0].what
+
+
 def test_grooves_that_swallow_the_foam_between_them_are_noticed() -> None:
     lines = [fold(90, (0, 25), (100, 25)), fold(60, (0, 33), (100, 33))]
     (finding,) = part_grooves(plate(100, 60, *lines), STEPS, KERF).findings

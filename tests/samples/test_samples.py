@@ -11,6 +11,7 @@ from shapely import LineString, Polygon
 from shapely.affinity import rotate
 
 from nestkit.build import Build, Part, load_build
+from nestkit.cutting.etching import fold_findings, fold_problems
 from nestkit.geometry import LineKind
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -48,6 +49,8 @@ class TestEverySample:
         build = sample(name)
         findings = [*build.findings, *(finding for part in build.parts for finding in part.findings)]
         assert findings == []
+        assert fold_problems(build) == ()
+        assert fold_findings(build) == {}
 
     def test_outlines_are_valid_and_hold_their_lines(self, name: str) -> None:
         for part in sample(name).parts:
