@@ -9,6 +9,7 @@ import typer
 
 from nestkit import __version__
 from nestkit.cli.check import check
+from nestkit.cli.interrupts import end_at_once_on_ctrl_c
 from nestkit.cli.new import new
 from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
@@ -42,6 +43,7 @@ def options(
 
 def main() -> None:
     """Runs the program; every mistake in the input ends in a message, never in a traceback."""
+    end_at_once_on_ctrl_c()
     from nestkit.errors import NestkitError
 
     try:
@@ -49,6 +51,3 @@ def main() -> None:
     except NestkitError as error:
         typer.echo(str(error), err=True)
         sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        typer.echo("Stopped; nothing was written.", err=True)
-        sys.exit(130)
