@@ -131,7 +131,8 @@ def make_plan(
     effort : Effort
         Seconds are shared out among the groups by their copies; what one leaves over goes to the next.
     asked_to_stop : callable
-        When it says so, the best found so far is returned at once.
+        When it says so, the best found so far is returned; a group that has no layout yet gets a first
+        one, so that the plan is whole.
     progress : callable, optional
         Called after each round.
     """
@@ -141,7 +142,9 @@ def make_plan(
     copies_left = sum(request.copies for request in wanted)
     for number, request in enumerate(wanted, start=1):
         stop: Stop
-        if effort.rounds is not None:
+        if asked_to_stop():
+            stop = AfterRounds(1)
+        elif effort.rounds is not None:
             stop = AfterRounds(effort.rounds)
         else:
             stop = AfterSeconds(clock.left * request.copies / max(copies_left, 1))

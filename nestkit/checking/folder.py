@@ -16,7 +16,7 @@ from nestkit.checking.pieces import sort_out
 from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
-from nestkit.checking.svg_file import judge_svg
+from nestkit.checking.svg_file import judge_svg, svg_name
 from nestkit.checking.totals import judge_copies, judge_groups, judge_length, judge_placed
 from nestkit.checking.verdict import Fault, Verdict
 
@@ -48,6 +48,10 @@ def check_folder(folder: Path) -> Verdict:
         check.sheet(sheet)
     check.whole()
     return Verdict(tuple(check.faults), check.files, check.copies, check.cuts)
+
+
+#: What is written beside plan.json and jobs/.
+BESIDE = ("report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv")
 
 
 class _Check:
@@ -108,16 +112,28 @@ class _Check:
         for job, sheet in right:
             if len(right) == len(self._read):
                 self.faults.extend(judge_length(job, sheet))
-            if _listing(self.folder, ".svg"):
+            if (self.folder / svg_name(job.name)).is_file():
                 self.faults.extend(judge_svg(self.folder, job, sheet))
+        self.faults.extend(self._missing_files())
         self.faults.extend(judge_placed(self.plan))
         self.faults.extend(judge_groups(self.plan))
         known = {sheet.job for sheet in self.plan.sheets}
-        known |= {job.removesuffix(".dxf") + ".svg" for job in known}
+        known |= {svg_name(job) for job in known}
         for name in (*_listing(self.folder, ".dxf"), *_listing(self.folder, ".svg")):
             if name not in known:
                 text = "plan.json does not name this file, so it may be from an earlier plan"
                 self.faults.append(Fault("stray-file", name, text=text, todo="Move it out of the folder"))
+
+    def _missing_files(self) -> Iterator[Fault]:
+        """Files that are always written and are not there; a missing DXF is told where it is read."""
+        for sheet in self.plan.sheets:
+            name = svg_name(sheet.job)
+            if not (self.folder / name).is_file():
+                yield Fault("missing-file", name, text="the SVG beside the DXF is not there")
+        for name in BESIDE:
+            if not (self.folder / name).is_file():
+                todo = "Write the plan again with nestkit plan"
+                yield Fault("missing-file", name, text="this file is not there", todo=todo)
 
 
 def _listing(folder: Path, ending: str) -> list[str]:

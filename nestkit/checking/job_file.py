@@ -137,6 +137,7 @@ def read_job(folder: Path, name: str) -> JobFile:
         reading.layers(document)
         for place, entity in enumerate(document.modelspace()):
             reading.entity(place, entity)
+        reading.paper_space(document)
     # Damaged bytes make ezdxf raise nearly anything, from struct.error to RecursionError.
     except Exception as error:
         reason = " ".join(str(error).split())[:120] or "nothing more is known"
@@ -193,6 +194,16 @@ class _Reading:
             if _is_known(layer.dxf.name) and (layer.is_off() or layer.is_frozen()):
                 self._fault("hidden", f"layer {layer.dxf.name} is switched off, so its paths may not be cut")
 
+    def paper_space(self, document: Any) -> None:
+        """Find what lies in paper space: some programs cut it, others don't."""
+        for layout in document.layouts:
+            kinds = [] if layout.is_modelspace else [entity.dxftype() for entity in layout]
+            kinds = [kind for kind in kinds if kind != "VIEWPORT"]
+            if kinds:
+                more = f" and {len(kinds) - 1} more" if len(kinds) > 1 else ""
+                text = f"a {kinds[0]}{more} in the paper space '{layout.name[:40]}', where nothing belongs"
+                self._fault("paper-space", text)
+
     def entity(self, place: int, entity: Any) -> None:
         """Judge one entity and keep it when it can be used."""
         layer = str(entity.dxf.layer)
@@ -218,6 +229,10 @@ class _Reading:
         at = (float(points[0, 0]), float(points[0, 1])) if len(points) else None
         if entity.dxf.get("invisible", 0):
             self._fault("hidden", f"a path on layer {layer} is switched off", part, copy, at)
+        widths = np.array(entity.get_points("se"), dtype=np.float64)
+        if entity.dxf.get("const_width", 0.0) != 0.0 or widths.any():
+            text = f"a path on layer {layer} is drawn with a width, which may be cut as two paths"
+            self._fault("width", text, part, copy, at)
         normal = entity.dxf.get("extrusion", (0.0, 0.0, 1.0))
         if max(abs(normal[0]), abs(normal[1]), abs(normal[2] - 1.0)) > 1e-9:
             self._fault("tilted", f"a path on layer {layer} is drawn on a tilted plane", part, copy, at)

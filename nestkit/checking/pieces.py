@@ -65,6 +65,16 @@ class Piece:
         return tuple(grown(hole.region, self.kerf / 2.0) for hole in self.holes)
 
     @cached_property
+    def burnt_body(self) -> BaseGeometry:
+        """The body as a round beam leaves it, so that inner corners are as round as the beam."""
+        return self.outline.region.buffer(-self.kerf / 2.0)
+
+    @cached_property
+    def burnt_openings(self) -> tuple[BaseGeometry, ...]:
+        """The holes as a round beam makes them."""
+        return tuple(hole.region.buffer(self.kerf / 2.0) for hole in self.holes)
+
+    @cached_property
     def foam(self) -> BaseGeometry:
         """The finished part."""
         return self.body.difference(shapely.union_all(self.openings)) if self.openings else self.body

@@ -20,6 +20,9 @@ from nestkit.checking.plan_file import ListedPart, PlacedCopy
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
 
+#: What is left of a hole is not worth a cut when it is smaller than this, mm^2.
+CRUMB = SIZE * SIZE
+
 #: Factors by which a whole drawing goes wrong when its unit is taken for another.
 FACTORS: tuple[tuple[float, str], ...] = (
     (25.4, "it looks like inches read as millimetres"),
@@ -67,7 +70,8 @@ class SizeJudge:
         off_place = bool(max(np.abs(low).max(), np.abs(low + wrong).max()) > SIZE + SLACK)
         planned = Planned(region_of(placed.outline), piece.kerf, hole=False, curved=piece.outline.curved)
         bad = planned.deviation(piece.body)
-        if bad is not None:
+        # A corner rounder than sharp, but less round than the beam, comes out as round as the beam.
+        if bad is not None and (off_size or planned.deviation(piece.burnt_body) is not None):
             return self._explain(piece, listed, planned, bad, wrong if off_size else None)
         if off_size:
             self._wrong_size(piece, listed, wrong)
@@ -137,18 +141,23 @@ class SizeJudge:
 
     def _holes(self, piece: Piece, placed: PlacedCopy, shift: Point) -> None:
         planned = [affinity.translate(region_of(ring), *shift) for ring in placed.holes]
-        pairs = dict(_pair_up(piece, planned))
+        too_narrow = {m for m, region in enumerate(planned) if _is_too_narrow(region, piece.kerf)}
+        pairs = dict(_pair_up(piece, planned, too_narrow))
         for k, hole in enumerate(piece.holes):
             if k in pairs:
                 region = planned[pairs[k]]
                 meant = Planned(region, piece.kerf, hole=True, curved=hole.curved)
                 back = affinity.translate(region, -shift[0], -shift[1])
                 unmoved = replace(meant, region=back) if any(shift) else None
-                self._hole(piece, piece.openings[k], meant, unmoved)
+                self._hole(piece, k, meant, unmoved)
             elif not piece.explained:
                 self._fault("hole-extra", piece, hole.at, "the plan has no such hole")
         for k in sorted(set(range(len(planned))) - set(pairs.values())):
-            if not planned[k].is_empty and not piece.explained:
+            if k in too_narrow:
+                text = f"the hole is narrower than the kerf of {piece.kerf:g} mm and isn't cut"
+                at, todo = planned[k].representative_point(), "Draw it larger or as a mark"
+                self.faults.append(Fault("kerf-hole", self._job.name, *piece.key, (at.x, at.y), text, todo))
+            elif not planned[k].is_empty and not piece.explained:
                 self._missing_hole(piece, planned[k])
 
     def _missing_hole(self, piece: Piece, planned: BaseGeometry) -> None:
@@ -160,10 +169,13 @@ class SizeJudge:
         at = planned.representative_point()
         self._fault("hole-missing", piece, (at.x, at.y), "the plan has a hole here")
 
-    def _hole(self, piece: Piece, opening: BaseGeometry, planned: Planned, unmoved: Planned | None) -> None:
+    def _hole(self, piece: Piece, k: int, planned: Planned, unmoved: Planned | None) -> None:
+        opening, burnt = piece.openings[k], piece.burnt_openings[k]
         bad = planned.deviation(opening)
-        if bad is not None and unmoved is not None and unmoved.deviation(opening) is None:
+        if bad is not None and unmoved is not None and _is_as(unmoved, opening, burnt):
             return  # only the outline is moved, which is told already
+        if bad is not None and _is_as(planned, burnt):
+            bad = None  # its corners are as round as the beam
         if bad is None:
             self._lost(piece, planned.lost(opening))
             return
@@ -211,6 +223,16 @@ def _kerf_fault(piece: Piece, found: BaseGeometry, planned: Planned) -> str:
     return ""
 
 
+def _is_as(planned: Planned, *several: BaseGeometry) -> bool:
+    """Whether one of some regions is as planned."""
+    return any(planned.deviation(found) is None for found in several)
+
+
+def _is_too_narrow(hole: BaseGeometry, kerf: float) -> bool:
+    """Whether the kerf leaves no path to cut a hole by."""
+    return not hole.is_empty and kerf > 0.0 and hole.buffer(-kerf / 2.0).area < CRUMB
+
+
 def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Bounds of a part moved, turned and mirrored back to its own coordinates, each (2,) float."""
     x, y = (shapely.get_coordinates(body) - (placed.x, placed.y)).T
@@ -221,8 +243,11 @@ def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[NDArray[np.floa
     return own.min(axis=0), own.max(axis=0)
 
 
-def _pair_up(piece: Piece, planned: list[BaseGeometry]) -> Iterator[tuple[int, int]]:
-    """Which opening is which planned hole, each once: by the area they share, then the nearest."""
+def _pair_up(piece: Piece, planned: list[BaseGeometry], too_narrow: set[int]) -> Iterator[tuple[int, int]]:
+    """Which opening is which planned hole, each once: by the area they share, then the nearest.
+
+    A hole that is too narrow to be cut is only paired with an opening that lies where it lies.
+    """
     if not piece.openings or not planned:
         return
     found, meant = shapely.STRtree(planned).query(piece.openings, predicate="intersects")
@@ -234,6 +259,7 @@ def _pair_up(piece: Piece, planned: list[BaseGeometry]) -> Iterator[tuple[int, i
             openings.remove(k)
             holes.remove(m)
             yield k, m
+    holes -= too_narrow
     # A hole that lies elsewhere altogether: only where their number agrees is it told as moved.
     if len(openings) == len(holes):
         for k in sorted(openings):

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
+from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
@@ -37,10 +39,8 @@ def judge_blank(job: JobFile, sheet: SheetEntry, plan: PlanFile) -> Iterator[Fau
         drawn = Polygon()
         for ring in rings:
             drawn = drawn.symmetric_difference(ring.region)
-        limit = SIZE + SLACK
-        if not (drawn.buffer(limit).covers(planned) and planned.buffer(limit).covers(drawn)):
-            text = f"the blank is drawn {_size(drawn)} and planned {_size(planned)}, or lies elsewhere"
-            yield Fault("sheet-edge", job.name, at=rings[0].at, text=text)
+        if not _alike(drawn, planned):
+            yield Fault("sheet-edge", job.name, at=rings[0].at, text=_edge_off(drawn, planned))
     if sheet.how == "hand" or plan.bed is None:
         return
     x0, y0, x1, y1 = planned.bounds
@@ -51,6 +51,25 @@ def judge_blank(job: JobFile, sheet: SheetEntry, plan: PlanFile) -> Iterator[Fau
             text=f"the blank is {_size(planned)}, and the cutter's bed {plan.bed[0]:g} x {plan.bed[1]:g} mm",
             todo="Set bed in the build file to the cutter's size and write the plan again",
         )
+
+
+def _alike(drawn: BaseGeometry, planned: BaseGeometry) -> bool:
+    limit = SIZE + SLACK
+    return bool(drawn.buffer(limit).covers(planned) and planned.buffer(limit).covers(drawn))
+
+
+def _edge_off(drawn: BaseGeometry, planned: BaseGeometry) -> str:
+    """What is wrong with a blank's edge: its size, its place or its shape."""
+    if drawn.is_empty:
+        return "the blank's edge is drawn twice, so that nothing is inside it"
+    dx, dy, dx1, dy1 = (float(off) for off in np.subtract(drawn.bounds, planned.bounds))
+    if max(abs(dx1 - dx), abs(dy1 - dy)) > SIZE + SLACK:
+        return f"the blank is drawn {_size(drawn)} and planned {_size(planned)}"
+    if _alike(affinity.translate(drawn, -dx, -dy), planned):
+        return (
+            f"the blank's edge lies {math.hypot(dx, dy):.2f} mm from its planned place ({dx:+.2f}, {dy:+.2f})"
+        )
+    return f"the blank's edge has the planned size, {_size(planned)}, but another shape"
 
 
 def _size(region: BaseGeometry) -> str:

@@ -6,52 +6,46 @@ import math
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import shapely
 from defusedxml import ElementTree
 from numpy.typing import NDArray
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
 
-from nestkit.checking.job_file import SHEET, JobFile, Stroke
-from nestkit.checking.limits import LARGEST_FILE, SIZE
+from nestkit.checking.job_file import JobFile, Stroke
+from nestkit.checking.limits import LARGEST_FILE, LENGTH_SHARE, SIZE, SLACK
 from nestkit.checking.plan_file import SheetEntry
+from nestkit.checking.svg_drawing import NUMBER, BadSvgError, DrawnPath, drawn_paths
 from nestkit.checking.verdict import Fault
-from nestkit.errors import Point
 
 #: Layer, part name and copy number.
 Owner = tuple[str, str, int]
 
-_COMMAND = re.compile(r"([A-Za-z])([^A-Za-z]*)")
-_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 
-#: Numbers that each path command takes; the last two of them are a point on the path.
-_TAKES = {"M": 2, "L": 2, "A": 7}
-
-
-class _BadSvgError(Exception):
-    """The file can't be judged, with the reason."""
+def svg_name(job_name: str) -> str:
+    """Name of the SVG file beside a DXF file."""
+    return job_name.removesuffix(".dxf") + ".svg"
 
 
 def judge_svg(folder: Path, job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
     """Compare an SVG file with the DXF of the same name, which has been found right.
 
-    Paths are those in groups that are named for a layer, with ``data-part`` and ``data-copy``.
+    Paths are those in groups that are named for a layer, with ``data-part`` and ``data-copy``; nothing
+    else may be drawn.
     """
-    name = job.name.removesuffix(".dxf") + ".svg"
-    path = folder / name
-    if not path.is_file():
-        yield Fault("missing-file", name, text="the SVG beside the DXF is not there")
-        return
+    name = svg_name(job.name)
     try:
-        text = _difference(path, job, sheet)
-    except _BadSvgError as error:
+        text = _difference(folder / name, job, sheet)
+    except BadSvgError as error:
         text = str(error)
     # An XML reader raises its own kinds for damaged, hostile or endlessly nested files.
     except Exception as error:
-        yield Fault(
-            "unreadable", name, text=f"the file can't be read as SVG ({' '.join(str(error).split())[:120]})"
-        )
+        reason = " ".join(str(error).split())[:120]
+        yield Fault("unreadable", name, text=f"the file can't be read as SVG ({reason})")
         return
     if text:
         yield Fault("svg", name, text=text)
@@ -60,88 +54,86 @@ def judge_svg(folder: Path, job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
 def _difference(path: Path, job: JobFile, sheet: SheetEntry) -> str:
     """What is different from the DXF; empty when nothing is."""
     if path.stat().st_size > LARGEST_FILE:
-        raise _BadSvgError("the file is too large")
+        raise BadSvgError("the file is too large")
     root = ElementTree.parse(path).getroot()
-    if _local(root.tag) != "svg":
-        raise _BadSvgError("the file holds no svg element")
+    if str(root.tag).rpartition("}")[2] != "svg":
+        raise BadSvgError("the file holds no svg element")
     low, high = sheet.outline.min(axis=0), sheet.outline.max(axis=0)
     size = high - low
-    box = [float(number) for number in _NUMBER.findall(root.get("viewBox", ""))]
+    box = [float(number) for number in NUMBER.findall(root.get("viewBox", ""))]
+    if len(box) != 4:
+        return "it has no view box"
     for value, unit_size, drawn in (
-        (root.get("width", ""), size[0], box[2] if len(box) == 4 else -1.0),
-        (root.get("height", ""), size[1], box[3] if len(box) == 4 else -1.0),
+        (root.get("width", ""), size[0], box[2]),
+        (root.get("height", ""), size[1], box[3]),
     ):
-        number = re.fullmatch(rf"({_NUMBER.pattern})mm", value)
+        number = re.fullmatch(rf"({NUMBER.pattern})mm", value)
         if number is None:
             return f"its size is '{value[:40]}' and not in millimetres"
         if abs(float(number[1]) - unit_size) > SIZE or abs(drawn - unit_size) > SIZE:
             return f"its size is not that of the blank, {size[0]:.2f} x {size[1]:.2f} mm"
-    drawn_paths = list(_paths(root, ""))
-    in_svg = Counter((layer, part, copy) for layer, part, copy, _ in drawn_paths)
+    paths: dict[Owner, list[DrawnPath]] = defaultdict(list)
+    for drawn_path in drawn_paths(root):
+        # y runs down from the upper edge of the view box, which shows the blank.
+        points = drawn_path.points * (1.0, -1.0) + (low[0] - box[0], high[1] + box[1])
+        owner = (drawn_path.layer, drawn_path.part, drawn_path.copy)
+        paths[owner].append(replace(drawn_path, points=points))
+    unlike = _unlike(job, paths)
+    # Which of them is right can't be told: the plan does not say where marks and labels lie.
+    return f"it and the DXF differ, so that one of them was changed: {unlike}" if unlike else ""
+
+
+def _unlike(job: JobFile, paths: dict[Owner, list[DrawnPath]]) -> str:
     in_dxf = Counter((stroke.layer, stroke.part, stroke.copy) for stroke in job.strokes)
-    for key in [*in_dxf, *in_svg]:
-        if in_svg[key] != in_dxf[key]:
+    for key in [*in_dxf, *paths]:
+        there = len(paths.get(key, ()))
+        if there != in_dxf[key]:
             layer, part, copy = key
-            whose = f" of '{part}' copy {copy}" if part else ""
-            return f"layer {layer} has {in_svg[key]} paths{whose}, and the DXF has {in_dxf[key]}"
-    paths: dict[Owner, list[NDArray[np.float64]]] = defaultdict(list)
-    for layer, part, copy, points in drawn_paths:
-        # y runs down from the upper edge of the view box, whose left edge keeps its x.
-        paths[layer, part, copy].append(points * (1.0, -1.0) + (0.0, high[1] + box[1]))
+            return f"layer {layer} has {there} paths{_of(part, copy)} in the SVG and {in_dxf[key]} in the DXF"
     for stroke in job.strokes:
-        off = _off(stroke, paths[stroke.layer, stroke.part, stroke.copy].pop(0))
-        if off is not None:
-            whose = f" of '{stroke.part}' copy {stroke.copy}" if stroke.part else ""
-            x, y = off
-            return f"a path{whose} on layer {stroke.layer} leaves the DXF's at ({x:.1f}, {y:.1f}) mm"
+        how = _how_unlike(stroke, paths[stroke.layer, stroke.part, stroke.copy].pop(0))
+        if how:
+            return f"a path{_of(stroke.part, stroke.copy)} on layer {stroke.layer} {how}"
     return ""
 
 
-def _off(stroke: Stroke, points: NDArray[np.float64]) -> Point | None:
-    """A point of an SVG path that is not on the DXF path, or None."""
-    if stroke.closed and len(points) > 1 and math.dist(points[0], points[-1]) < 1e-9:
-        points = points[:-1]  # the way back to the start may be drawn before it is closed
-    if stroke.curved:
-        # Both begin at the same point; between, an SVG arc may be in more pieces.
-        away = shapely.distance(shapely.points(points), stroke.line)
-        away[0] = math.dist(points[0], stroke.at)
-    elif len(points) == len(stroke.points):
-        away = np.hypot(*(points - stroke.points).T)
+def _of(part: str, copy: int) -> str:
+    return f" of '{part}' copy {copy}" if part else ""
+
+
+def _how_unlike(stroke: Stroke, drawn: DrawnPath) -> str:
+    """How an SVG path differs from the DXF path; empty when it does not."""
+    if drawn.closed != stroke.closed:
+        return f"is {'closed' if drawn.closed else 'open'} in the SVG and not in the DXF"
+    # Arcs may be flattened at other points, so that each must lie along the other; the starts must agree.
+    if not stroke.curved and len(drawn.points) == len(stroke.points):
+        away = np.hypot(*(drawn.points - stroke.points).T)
     else:
-        away = np.full(len(points), np.inf)
-    k = int(away.argmax())
-    return (float(points[k, 0]), float(points[k, 1])) if away[k] > SIZE else None
+        away = shapely.distance(shapely.points(drawn.points), stroke.line)
+        away[0] = math.dist(drawn.points[0], stroke.at)
+        if not stroke.closed:
+            away[-1] = math.dist(drawn.points[-1], stroke.points[-1])
+    line = _line(drawn)
+    back = shapely.distance(shapely.points(stroke.points), line)
+    for points, off in ((drawn.points, away), (stroke.points, back)):
+        k = int(off.argmax())
+        if off[k] > SIZE + SLACK:
+            x, y = points[k]
+            return f"lies elsewhere in the SVG, by {off[k]:.2f} mm at ({x:.1f}, {y:.1f}) mm"
+    if stroke.closed and _doubled_area(drawn.points) * _doubled_area(stroke.points) < 0.0:
+        return "runs the other way round in the SVG"
+    if abs(line.length - stroke.line.length) > LENGTH_SHARE * stroke.line.length + 1.0:
+        return f"is {line.length:.0f} mm long in the SVG and {stroke.line.length:.0f} mm in the DXF"
+    return ""
 
 
-def _paths(element: ElementTree.Element, layer: str) -> Iterator[tuple[str, str, int, NDArray[np.float64]]]:
-    """Layer, part, copy and points of each path in a layer's group."""
-    for group in element:
-        if _local(group.tag) != "g":
-            continue
-        layer = group.get("id", "")
-        for path in group:
-            if _local(path.tag) != "path":
-                raise _BadSvgError(f"layer {layer} holds a {_local(path.tag)[:40]}")
-            part = path.get("data-part", "")
-            copy = path.get("data-copy", "0")
-            if layer != SHEET and not (part and copy.isdecimal()):
-                raise _BadSvgError(f"a path on layer {layer} does not say whose it is")
-            yield layer, part, int(copy), _points(path.get("d", ""))
+def _line(drawn: DrawnPath) -> BaseGeometry:
+    if len(drawn.points) < 2:
+        raise BadSvgError(f"a path on layer {drawn.layer[:40]} has no length")
+    return LineString(np.vstack((drawn.points, drawn.points[:1])) if drawn.closed else drawn.points)
 
 
-def _points(data: str) -> NDArray[np.float64]:
-    points = []
-    for command, rest in _COMMAND.findall(data):
-        if command in "Zz":
-            continue
-        numbers = [float(number) for number in _NUMBER.findall(rest)]
-        if len(numbers) != _TAKES.get(command, -1):
-            raise _BadSvgError(f"a path has an unexpected command '{command}'")
-        points.append(numbers[-2:])
-    if not points:
-        raise _BadSvgError("a path is empty")
-    return np.array(points, dtype=np.float64)
-
-
-def _local(tag: object) -> str:
-    return str(tag).rpartition("}")[2]
+def _doubled_area(points: NDArray[np.float64]) -> float:
+    """Positive when the ring runs counter-clockwise (shoelace)."""
+    x, y = (points - points[0]).T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))

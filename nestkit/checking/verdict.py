@@ -9,10 +9,10 @@ from nestkit.errors import Point
 #: Every fault's code and what it means. Scripts may rely on the codes.
 CODES: dict[str, str] = {
     # files
-    "missing-file": "a file that plan.json names is not there",
+    "missing-file": "a file that nestkit plan always writes is not there",
     "stray-file": "a cutter file lies in jobs/ that plan.json doesn't name",
     "unreadable": "a file can't be read",
-    "svg": "an SVG file has another size or other paths than its DXF",
+    "svg": "an SVG file has another size or other paths than its DXF, or draws more",
     # the file's head and its entities
     "version": "the DXF is not of version R2010",
     "unit": "the DXF does not say that its unit is the millimetre",
@@ -21,6 +21,8 @@ CODES: dict[str, str] = {
     "wrong-layer": "a path lies on the layer of something else",
     "hidden": "a layer or an entity is switched off",
     "type": "an entity is no LWPOLYLINE",
+    "width": "a path is drawn with a width",
+    "paper-space": "something lies in paper space",
     "tilted": "an entity does not lie in the plane of the sheet",
     "not-finite": "coordinates are no place on a sheet",
     "open": "a path that must be closed is open",
@@ -55,6 +57,7 @@ CODES: dict[str, str] = {
     "shape": "a part has another shape than planned",
     "area": "a part has another area than the part list says",
     "detail-lost": "a slit is narrower than the kerf and is not cut",
+    "kerf-hole": "a hole is narrower than the kerf and is not cut",
     "hole-missing": "a hole is missing",
     "hole-extra": "a hole is too many",
     "hole-elsewhere": "a hole does not lie in the part it belongs to",

@@ -11,6 +11,7 @@ from nestkit import __version__
 from nestkit.cli.calibrate import calibrate
 from nestkit.cli.check import check
 from nestkit.cli.coupon import coupon
+from nestkit.cli.interrupts import end_at_once_on_ctrl_c
 from nestkit.cli.new import new
 from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
@@ -44,6 +45,7 @@ def options(
 
 def main() -> None:
     """Runs the program; every mistake in the input ends in a message, never in a traceback."""
+    end_at_once_on_ctrl_c()
     from nestkit.errors import NestkitError
 
     try:
@@ -51,6 +53,3 @@ def main() -> None:
     except NestkitError as error:
         typer.echo(str(error), err=True)
         sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        typer.echo("Stopped; nothing was written.", err=True)
-        sys.exit(130)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from nestkit.cli.interrupts import held_back
+
 if TYPE_CHECKING:
     from nestkit.build.model import Build, Cutter
     from nestkit.folds.calibrate import Calibration
@@ -51,7 +53,8 @@ def calibrate(
     if not foams:
         typer.echo("Nothing was changed: the readings give no setting.")
         raise typer.Exit(1)
-    kept = write_settings(build_file, foams, build.unit)
+    with held_back():
+        kept = write_settings(build_file, foams, build.unit)
     typer.echo(f"wrote the settings into {build_file}; the file as it was is {kept}")
 
 

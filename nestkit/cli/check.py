@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from nestkit.cli.words import counted
+
 if TYPE_CHECKING:
     from nestkit.checking import Verdict
 
@@ -23,12 +25,14 @@ def check(
         raise typer.Exit(1)
 
 
-def show_verdict(verdict: Verdict) -> None:
-    """One line when all is right, else a line for each fault."""
-    for fault in verdict.faults:
+def show_verdict(verdict: Verdict, told: str = "") -> None:
+    """One line when all is right, else a line for each fault; those with the code `told` are not repeated."""
+    faults = [fault for fault in verdict.faults if fault.code != told]
+    for fault in faults:
         typer.echo(str(fault))
-    if verdict.ok:
-        typer.echo(f"check: all is right: {verdict.copies} copies in {verdict.files} cutter files")
+    files = counted(verdict.files, "cutter file")
+    if faults:
+        typer.echo(f"check: {counted(len(faults), 'fault')} in {files}")
     else:
-        count = len(verdict.faults)
-        typer.echo(f"check: {count} fault{'s' if count != 1 else ''} in {verdict.files} cutter files")
+        what = "all is right" if verdict.ok else "what was placed is right"
+        typer.echo(f"check: {what}: {counted(verdict.copies, 'copy', 'copies')} in {files}")

@@ -7,6 +7,9 @@ from typing import Annotated
 
 import typer
 
+from nestkit.cli.interrupts import held_back
+from nestkit.cli.words import counted
+
 
 def coupon(
     build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
@@ -25,14 +28,14 @@ def coupon(
     coupons = coupon_jobs(build)
     name = build_file.resolve().parent.name or "build"
     folder = out if out is not None else Path("out") / f"{name}-coupon"
-    for file in write_coupons(build, coupons, folder):
-        typer.echo(f"wrote {file}")
-    faults = [fault for one in coupons for fault in check_coupon(folder, f"{one.job.name}.dxf")]
+    with held_back():
+        for file in write_coupons(build, coupons, folder):
+            typer.echo(f"wrote {file}")
+        faults = [fault for one in coupons for fault in check_coupon(folder, f"{one.job.name}.dxf")]
     for fault in faults:
         typer.echo(str(fault))
     if faults:
         raise typer.Exit(1)
-    count = len(coupons)
-    typer.echo(f"check: all is right: {count} coupon{'s' if count != 1 else ''}")
+    typer.echo(f"check: all is right: {counted(len(coupons), 'coupon')}")
     typer.echo(f"Cut them, measure, fill in {folder / READINGS_FILE}, then:")
     typer.echo(f"  nestkit calibrate {build_file} {folder / READINGS_FILE}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -16,4 +17,4 @@ def new(
 
     for file in write_starter(folder):
         typer.echo(f"wrote {file}")
-    typer.echo(f"Next: nestkit plan {folder / 'build.toml'}")
+    typer.echo(f"Next: nestkit plan {shlex.quote(str(folder / 'build.toml'))}")

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from nestkit.cli.words import counted
+
 if TYPE_CHECKING:
     from nestkit.build.model import Build
 
@@ -27,7 +29,7 @@ def parts(
     rows = []
     for part in build.parts:
         width, height = part.shape.outline.size
-        notes = [f"{part.spares} spare{'s' if part.spares > 1 else ''}"] if part.spares else []
+        notes = [counted(part.spares, "spare")] if part.spares else []
         notes += ["mirrored pairs"] if part.mirrored_pairs else []
         notes += [f"{len(part.findings)} to look at"] if part.findings else []
         rows.append(
@@ -57,7 +59,9 @@ def parts(
     )
     show_patterns(build)
     copies = sum(part.copies for part in build.parts)
-    typer.echo(f"{len(build.parts)} parts, {copies} copies, scale {build.scale:g}")
+    typer.echo(
+        f"{counted(len(build.parts), 'part')}, {counted(copies, 'copy', 'copies')}, scale {build.scale:g}"
+    )
     show_findings(build)
 
 

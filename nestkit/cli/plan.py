@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from nestkit.cli.interrupts import asked_to_stop, held_back
+from nestkit.cli.words import counted
+
 if TYPE_CHECKING:
     from nestkit.build.model import Build
-    from nestkit.nesting.model import Plan
+    from nestkit.nesting.model import Plan, Unplaced
     from nestkit.planning import Progress
 
 
@@ -37,50 +38,82 @@ def plan(
     from nestkit.cli.parts import read_build, show_findings
 
     build = read_build(build_file, scale)
-    folder = out if out is not None else Path("out") / (build_file.resolve().parent.name or "build")
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
     from nestkit.output.folder import check_out
     from nestkit.planning import Effort, make_plan
 
+    folder = out if out is not None else _default_out(build_file, build)
     check_out(folder)
     show_findings(build)
-    with _ctrl_c_asks() as asked, _shown() as progress:
+    with asked_to_stop() as asked, _shown() as progress:
         planned = make_plan(build, Effort(seconds, rounds, seed), asked_to_stop=asked, progress=progress)
-    if planned.stopped:
+    with held_back():
+        if planned.stopped and planned.plan.sheets:
+            kept = _free_sibling(folder)
+            write_plan(build, planned.plan, planned.jobs, kept)
+            untouched = f"; {folder} is as it was" if folder.exists() else ""
+            raise Interrupted(f"Stopped. The best plan so far is in {kept}{untouched}.", str(kept))
+        for copies in _together(planned.plan.unplaced):
+            typer.echo(f"left out: {copies}")
         if not planned.plan.sheets:
-            raise Interrupted("Stopped before anything was placed; nothing was written.")
-        kept = _free_sibling(folder)
-        write_plan(build, planned.plan, planned.jobs, kept)
-        raise Interrupted(f"Stopped. The best plan so far is in {kept}; {folder} is as it was.", str(kept))
-    write_plan(build, planned.plan, planned.jobs, folder)
+            typer.echo("Nothing could be placed; nothing was written.")
+            raise typer.Exit(1)
+        write_plan(build, planned.plan, planned.jobs, folder)
+        verdict = check_folder(folder)
     _show_groups(build, planned.plan)
-    for copy in planned.plan.unplaced:
-        typer.echo(f"left out: {copy.part.name} #{copy.copy}: {copy.why}")
-    verdict = check_folder(folder)
+    _show_hand(planned.plan)
     typer.echo(f"wrote {folder}: open {folder / 'report.html'} first")
-    show_verdict(verdict)
+    show_verdict(verdict, told="left-out")
     if planned.plan.unplaced or not verdict.ok:
         raise typer.Exit(1)
 
 
-@contextmanager
-def _ctrl_c_asks() -> Iterator[Callable[[], bool]]:
-    """The first Ctrl-C asks the search to stop; a second one stops the program at once."""
-    asked = False
+def _default_out(build_file: Path, build: Build) -> Path:
+    """``out/FOLDER``, with the file's name behind it when that isn't the usual one.
 
-    def note(number: int, frame: FrameType | None) -> None:
-        nonlocal asked
-        if asked:
-            raise KeyboardInterrupt
-        asked = True
+    Raises
+    ------
+    InputError
+        When another build's plan is there already.
+    """
+    from nestkit.errors import InputError
+    from nestkit.output.folder import earlier_build
 
-    before = signal.signal(signal.SIGINT, note)
-    try:
-        yield lambda: asked
-    finally:
-        signal.signal(signal.SIGINT, before)
+    name = build_file.resolve().parent.name or "build"
+    folder = Path("out") / (name if build_file.stem == "build" else f"{name}-{build_file.stem}")
+    there = earlier_build(folder)
+    if there not in (None, build.name):
+        raise InputError.one(
+            str(folder), f"holds the plan of another build, '{there}'", "Name another folder with --out"
+        )
+    return folder
+
+
+def _together(unplaced: Sequence[Unplaced]) -> list[str]:
+    """Copies that are left out for the same reason, told together."""
+    found: dict[tuple[str, str], list[int]] = {}
+    for copy in unplaced:
+        found.setdefault((copy.part.name, copy.why), []).append(copy.copy)
+    lines = []
+    for (name, why), copies in found.items():
+        which = f"copy {copies[0]}" if len(copies) == 1 else counted(len(copies), "copy", "copies")
+        lines.append(f"{name}, {which}: {why}")
+    return lines
+
+
+def _show_hand(plan: Plan) -> None:
+    """Names what is cut by hand although there is a cutter."""
+    by_hand = [placed.part for sheet in plan.sheets if sheet.how == "hand" for placed in sheet.placed]
+    if not by_hand or all(sheet.how == "hand" for sheet in plan.sheets):
+        return
+    asked = sorted({part.name for part in by_hand if part.by_hand})
+    too_large = sorted({part.name for part in by_hand if not part.by_hand})
+    if asked:
+        typer.echo(f"cut by hand, as asked: {', '.join(asked)}")
+    if too_large:
+        typer.echo(f"cut by hand, too large for the bed: {', '.join(too_large)}")
 
 
 @contextmanager
@@ -95,7 +128,7 @@ def _shown() -> Iterator[Callable[[Progress], None] | None]:
     with console.status("reading") as status:
 
         def show(at: Progress) -> None:
-            sheets = f"{at.sheets} sheet{'s' if at.sheets != 1 else ''}"
+            sheets = counted(at.sheets, "sheet")
             status.update(
                 f"{at.material} {at.thickness:g} mm ({at.number} of {at.groups}): round {at.rounds}, {sheets}"
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from nestkit.build.model import Build, Cutter
 from nestkit.cutting.etching import fold_strokes
@@ -61,9 +62,12 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
     if build.cutter.kind == "hand":
         return {}
     found = {
-        part.name: cut_paths(
-            part.shape.outline, build.cutter_for(part.material, part.thickness).kerf
-        ).findings
+        part.name: tuple(
+            replace(finding, file=part.source)
+            for finding in cut_paths(
+                part.shape.outline, build.cutter_for(part.material, part.thickness).kerf
+            ).findings
+        )
         for part in build.parts
         if not part.by_hand
     }

@@ -59,24 +59,21 @@ def cut_paths(outline: Outline, kerf: float) -> CutPaths:
             Finding(
                 "slot-closed",
                 f"a slot is narrower than the kerf of {kerf:g} mm at its mouth: the cutter can't go in "
-                "and leaves its wide end as a hole of its own",
+                f"and leaves its wide end as a hole of its own, {_from_corner(x, y)}",
                 "Widen the slot, or leave it out.",
-                at=(x, y),
             )
         )
     inside = [slot if slot.signed_area < 0.0 else slot.reversed() for slot in slots]
     for hole in outline.holes:
         pieces = _rings(hole, -half)
         x0, y0, x1, y1 = hole.bounds
-        at = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
-        size = f"{x1 - x0:.2f} x {y1 - y0:.2f} mm"
+        size = f"{x1 - x0:.2f} x {y1 - y0:.2f} mm, {_from_corner((x0 + x1) / 2.0, (y0 + y1) / 2.0)},"
         if not pieces:
             findings.append(
                 Finding(
                     "hole-vanished",
                     f"a hole of {size} is no wider than the kerf of {kerf:g} mm and can't be cut",
                     "Draw it larger, or as a mark.",
-                    at=at,
                 )
             )
         elif len(pieces) > 1:
@@ -86,11 +83,14 @@ def cut_paths(outline: Outline, kerf: float) -> CutPaths:
                     f"a hole of {size} is narrower than the kerf of {kerf:g} mm in places and is cut as "
                     f"{len(pieces)} holes",
                     "Widen its narrow places.",
-                    at=at,
                 )
             )
         inside += [piece.reversed() for piece in pieces]
     return CutPaths(outside, tuple(inside), tuple(findings))
+
+
+def _from_corner(x: float, y: float) -> str:
+    return f"{x:.1f} mm right of and {y:.1f} mm above the part's lower left corner"
 
 
 def _rings(path: Path, distance: float) -> list[Path]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import STRtree
 
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, Stroke
@@ -50,16 +51,14 @@ def in_cut_order(
         Where the tool comes from.
     """
     tasks = _tasks(strokes, sheet, rank_of)
+    entries = _Entries(strokes)
     waiting = {number: set(task.before) for number, task in enumerate(tasks)}
     at = start
     done: list[Stroke] = []
     while waiting:
         ready = [number for number, before in waiting.items() if not before]
         lowest = min(tasks[number].rank for number in ready)
-        number = min(
-            (n for n in ready if tasks[n].rank == lowest),
-            key=lambda n: (_way_to(tasks[n].stroke.path, at), n),
-        )
+        number = entries.nearest(at, [n for n in ready if tasks[n].rank == lowest])
         path = _entered(tasks[number].stroke.path, at)
         done.append(replace(tasks[number].stroke, path=path))
         at = path.end
@@ -78,10 +77,19 @@ def travel(strokes: Sequence[Stroke]) -> float:
     return total
 
 
-def _way_to(path: Path, at: Spot) -> float:
-    """Distance to the path's nearest vertex, or to its nearer end when it is open."""
-    points = path.points if path.closed else path.points[[0, -1]]
-    return float(np.hypot(points[:, 0] - at[0], points[:, 1] - at[1]).min())
+class _Entries:
+    """Where each stroke can be entered: at all vertices of a closed path, at both ends of an open one."""
+
+    def __init__(self, strokes: Sequence[Stroke]) -> None:
+        spots = [s.path.points if s.path.closed else s.path.points[[0, -1]] for s in strokes]
+        self._spots = np.concatenate(spots) if spots else np.empty((0, 2))
+        self._first = np.cumsum([0, *(len(each) for each in spots)])[:-1]
+
+    def nearest(self, at: Spot, numbers: Sequence[int]) -> int:
+        """The stroke, of those numbered, that can be entered nearest to `at`; the first of equals."""
+        ways = np.hypot(self._spots[:, 0] - at[0], self._spots[:, 1] - at[1])
+        shortest = np.minimum.reduceat(ways, self._first)
+        return numbers[int(np.argmin(shortest[numbers]))]
 
 
 def _entered(path: Path, at: Spot) -> Path:
@@ -139,7 +147,17 @@ def _lies_in(strokes: Sequence[Stroke]) -> dict[tuple[str, int], list[int]]:
     if not holes or not outlines:
         return found
     rooms = [shapely.Polygon(strokes[n].path.flatten()) for n in holes]
-    spots = [shapely.Point(strokes[n].path.start) for n in outlines]
+    # A point within the foam: where the gap is no more than the kerf, cuts touch, and a part's middle may be
+    # the window that another part lies in.
+    own_holes: dict[tuple[str, int], list[NDArray[np.float64]]] = {}
+    for n in holes:
+        own_holes.setdefault(_owner(strokes[n]), []).append(strokes[n].path.flatten())
+    spots = [
+        shapely.Polygon(
+            strokes[n].path.flatten(), own_holes.get(_owner(strokes[n]), [])
+        ).representative_point()
+        for n in outlines
+    ]
     inner, outer = STRtree(rooms).query(spots, predicate="within")
     for i, j in zip(inner.tolist(), outer.tolist(), strict=True):
         part, hole = strokes[outlines[i]], holes[j]

@@ -58,8 +58,14 @@ def offset(path: Path, distance: float) -> list[Path]:
     )
     rings = [np.array(ring, dtype=np.float64) / UNITS for ring in mover.Execute(distance * UNITS)]
     circles = _circles(path, flat, distance)
-    paths = [_with_arcs(ring, circles) for ring in rings if len(ring) >= 3]
+    paths = [_with_arcs(ring, circles) for ring in rings if _is_wide(ring)]
     return sorted(paths, key=lambda moved: -moved.signed_area)
+
+
+def _is_wide(ring: NDArray[np.float64]) -> bool:
+    """False for what is thinner than the tolerance of its own arcs: it is as good as vanished."""
+    around = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T).sum()
+    return len(ring) >= 3 and abs(_doubled_area(ring)) > 4.0 * FINE * around
 
 
 def _circles(path: Path, flat: NDArray[np.float64], distance: float) -> Circles:
@@ -81,7 +87,7 @@ def _with_arcs(ring: NDArray[np.float64], circles: Circles) -> Path:
     """The ring with each run of points on one circle made an arc."""
     on = _circle_of_pieces(ring, circles)
     if (on >= 0).all() and (on == on[0]).all():
-        cx, cy, radius = circles[on[0]]
+        cx, cy, radius = circles[on[0] // 2]
         circle = Path.circle(cx, cy, radius)
         return circle if _doubled_area(ring) > 0.0 else circle.reversed()
     count = len(ring)
@@ -95,7 +101,7 @@ def _with_arcs(ring: NDArray[np.float64], circles: Circles) -> Path:
         while k + length < count and on[first] >= 0 and on[(begin + k + length) % count] == on[first]:
             length += 1
         if on[first] >= 0 and length + 1 >= FEWEST:
-            rows += _arc(ring, circles[on[first]], first, length)
+            rows += _arc(ring, circles[on[first] // 2], first, length)
             k += length
         else:
             rows.append((float(ring[first, 0]), float(ring[first, 1]), 0.0))
@@ -106,7 +112,11 @@ def _with_arcs(ring: NDArray[np.float64], circles: Circles) -> Path:
 
 
 def _circle_of_pieces(ring: NDArray[np.float64], circles: Circles) -> NDArray[np.int64]:
-    """For each piece from a point to the next, the first circle that holds ends and middle; or -1."""
+    """For each piece from a point to the next, the first circle that holds its ends and middle.
+
+    Twice the circle's number, and one more where the piece runs clockwise about its centre, so that a
+    path there and back along one circle is two runs; -1 where there is no circle.
+    """
     after = np.roll(ring, -1, axis=0)
     middle = (ring + after) / 2.0
     found = np.full(len(ring), -1, dtype=np.int64)
@@ -117,7 +127,8 @@ def _circle_of_pieces(ring: NDArray[np.float64], circles: Circles) -> NDArray[np
         near = off <= 2.0 * FINE
         sunk = np.abs(np.hypot(middle[:, 0] - cx, middle[:, 1] - cy) - radius) <= 4.0 * FINE
         fits = near & np.roll(near, -1) & sunk & (found < 0)
-        found[fits] = number
+        turn = (ring[:, 0] - cx) * (after[:, 1] - cy) - (ring[:, 1] - cy) * (after[:, 0] - cx)
+        found[fits] = 2 * number + (turn[fits] < 0.0)
     return found
 
 

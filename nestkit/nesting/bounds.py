@@ -26,11 +26,29 @@ EPSILON = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """So many sheets of one size at one price; `count` is None when any number can be had."""
+    """So many sheets of one kind at one price.
+
+    Parameters
+    ----------
+    size : (float, float), mm
+    price : float
+    count : int or None
+        None when any number can be had.
+    pieces : tuple of (float, float), mm
+        Sizes of the blanks that one is cut into; empty when it stays whole.
+    """
 
     size: tuple[float, float]
     price: float
     count: int | None
+    pieces: tuple[tuple[float, float], ...] = ()
+
+    def room(self, spacing: Spacing) -> float:
+        """Room of one sheet for grown items, mm^2: whole or in its pieces, whichever is more.
+
+        Each piece has a rim of its own for half the gap, so that the pieces may hold more than the whole.
+        """
+        return max(usable_area(self.size, spacing), sum(usable_area(piece, spacing) for piece in self.pieces))
 
 
 def needed_area(item: Item, gap: float) -> float:
@@ -66,8 +84,8 @@ def fewest_sheets(items: Sequence[Item], offers: Sequence[Offer], spacing: Spaci
     """
     need = sum(needed_area(item, spacing.gap) for item in items)
     sheets = 0
-    for offer in sorted(offers, key=lambda o: -usable_area(o.size, spacing)):
-        area = usable_area(offer.size, spacing)
+    for offer in sorted(offers, key=lambda o: -o.room(spacing)):
+        area = offer.room(spacing)
         if need <= EPSILON or area <= 0.0:
             break
         wanted = math.ceil(need / area - 1e-9)
@@ -85,7 +103,7 @@ def least_money(items: Sequence[Item], offers: Sequence[Offer], spacing: Spacing
     need = sum(needed_area(item, spacing.gap) for item in items)
     priced: list[tuple[float, float]] = []
     for offer in offers:
-        area = usable_area(offer.size, spacing)
+        area = offer.room(spacing)
         if area <= 0.0:
             continue
         if offer.price <= 0.0:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline
@@ -22,7 +24,8 @@ def turns_that_fit(outline: Outline, turns: Turns, room: tuple[float, float]) ->
     ----------
     outline : Outline
     turns : Turns
-        When any turn is allowed, turns in steps of half a degree are looked at.
+        When any turn is allowed, turns in steps of half a degree are looked at, and those that lay an
+        edge of the outline's hull along the room.
     room : (float, float), mm
         Width and height, the margin taken off.
 
@@ -31,8 +34,8 @@ def turns_that_fit(outline: Outline, turns: Turns, room: tuple[float, float]) ->
     tuple of float, radians
         In ascending order; empty when there is none.
     """
-    angles = np.arange(0.0, math.tau, SWEEP) if turns.angles is None else np.array(turns.angles)
     points = outline.exterior.flatten(0.01)
+    angles = _all_turns(points) if turns.angles is None else np.array(turns.angles)
     found = []
     for angle in angles:
         c, s = math.cos(angle), math.sin(angle)
@@ -40,3 +43,11 @@ def turns_that_fit(outline: Outline, turns: Turns, room: tuple[float, float]) ->
         if np.ptp(xs) <= room[0] + HAIR and np.ptp(ys) <= room[1] + HAIR:
             found.append(float(angle))
     return tuple(found)
+
+
+def _all_turns(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    hull = shapely.get_coordinates(shapely.MultiPoint(points).convex_hull)
+    edges = np.diff(hull, axis=0)
+    lean = np.arctan2(edges[:, 1], edges[:, 0])
+    square = (np.arange(4)[:, None] * (math.pi / 2.0) - lean).ravel() % math.tau
+    return np.unique(np.concatenate((np.arange(0.0, math.tau, SWEEP), square)))

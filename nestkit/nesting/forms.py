@@ -14,8 +14,10 @@ from nestkit.geometry import Placement
 from nestkit.nesting.nofit import UNITS, Contour, Piece, no_fit, pieces_in_units, turned_about
 from nestkit.nesting.problem import Item, Spacing
 
-#: Arcs and curves are flattened this finely before they are grown, mm.
-FINE = 0.01
+#: Arcs are flattened this finely before they are grown, mm: with the slack, within the verifier's tolerance.
+FINE = 0.001
+#: Without a gap, what has arcs is grown by this, mm: chords of two arcs that touch would overlap.
+ARC_GAP = 0.003
 #: Outlines with more points than this are simplified, outward only.
 MANY_POINTS = 28
 #: How far a simplified outline may stand off: at least and at most this many mm, and a share of its size.
@@ -76,10 +78,13 @@ class Forms:
     ----------
     items : sequence of Item
     spacing : Spacing
+    extra : float, mm
+        Grown by this much more, where layouts came out too tight for the verifier.
     """
 
-    def __init__(self, items: Sequence[Item], spacing: Spacing) -> None:
-        self._grow = max(spacing.gap / 2.0 - SLACK, 0.0)
+    def __init__(self, items: Sequence[Item], spacing: Spacing, extra: float = 0.0) -> None:
+        self.extra = extra
+        self._grow = max(spacing.gap / 2.0 - SLACK, 0.0) + extra
         self._smallest = min((item.outline.area for item in items), default=0.0)
         self._by_item: dict[tuple[int, bool], tuple[Form, ...]] = {}
         self._no_fit: dict[tuple[int, int, bool], list[Contour]] = {}
@@ -121,7 +126,8 @@ class Forms:
     def _form(self, item: Item, turn: float) -> Form:
         placed = item.outline.transformed(Placement(turn=turn, mirrored=item.mirrored).matrix)
         outline = placed.polygon(FINE)
-        shape = grown(outline, self._grow)
+        has_arcs = any(ring.has_arcs for ring in item.outline.rings())
+        shape = grown(outline, max(self._grow, ARC_GAP if has_arcs else 0.0))
         kept = [hole for hole in shape.interiors if Polygon(hole).area >= self._smallest]
         filled = Polygon(shape.exterior)
         x0, y0, x1, y1 = placed.bounds

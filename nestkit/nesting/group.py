@@ -105,9 +105,10 @@ def plan_group(
         for sheet_bin in bins:
             name, number = sheet_bin.which
             taken[name] = max(taken[name], number)
-        why = "stopped before it was placed" if stopped else "no sheet left: the shop's are full"
+        why = _no_place(request)
         unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
-    group = _figures(request, batches, sheets, used, unplaced)
+    sheets = _renumbered(request, sheets)
+    group = _figures(request, sheets, used, unplaced)
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
 
 
@@ -167,11 +168,20 @@ def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
     return Turns(tuple(sorted({found[0], found[len(found) // 2], found[-1]})))
 
 
+def _no_place(request: GroupRequest) -> str:
+    if any(sheet.buy for sheet in request.sheets):
+        return "no place was found for it on any sheet"
+    return "no sheet left: the shop's are full and none may be bought"
+
+
 def _too_large(part: Part, request: GroupRequest) -> str:
     if not request.sheets:
         return "there is no sheet of its material and thickness"
+    usable = [sheet for sheet in request.sheets if sheet.buy or sheet.in_shop > 0]
+    if not usable:
+        return "no sheet of its material and thickness is in the shop, and none may be bought"
     width, height = part.shape.outline.size
-    largest = max(request.sheets, key=lambda s: s.size[0] * s.size[1]).size
+    largest = max(usable, key=lambda s: s.size[0] * s.size[1]).size
     return (
         f"{width:.1f} x {height:.1f} mm fits no sheet at its allowed turns; the largest is "
         f"{largest[0]:.0f} x {largest[1]:.0f} mm, of which {request.spacing.margin:g} mm all round stay free"
@@ -190,8 +200,8 @@ def _pack(
     """The best layout over the kinds of sheet that could be bought first."""
     items, spacing = batch.items, request.spacing
     kinds: list[Sheet | None] = [sheet for sheet in request.sheets if sheet.buy]
-    least = fewest_sheets(items, offers(request.sheets), spacing)
-    money = least_money(items, offers(request.sheets), spacing)
+    least = fewest_sheets(items, offers(request.sheets, request.bed), spacing)
+    money = least_money(items, offers(request.sheets, request.bed), spacing)
 
     forms = Forms(items, spacing)
 
@@ -346,9 +356,17 @@ def _planned(
     return sheets, bins
 
 
+def _renumbered(request: GroupRequest, sheets: Sequence[PlannedSheet]) -> list[PlannedSheet]:
+    """Bought sheets of each kind numbered without gaps, after those in the shop."""
+    in_shop = {sheet.name: sheet.in_shop for sheet in request.sheets}
+    numbers: dict[tuple[str, int], int] = {}
+    for stock, number in sorted({(s.stock, s.stock_number) for s in sheets if s.bought}):
+        numbers[stock, number] = in_shop[stock] + 1 + sum(1 for name, _ in numbers if name == stock)
+    return [replace(s, stock_number=numbers[s.stock, s.stock_number]) if s.bought else s for s in sheets]
+
+
 def _figures(
     request: GroupRequest,
-    batches: Sequence[_Batch],
     sheets: Sequence[PlannedSheet],
     used: Sequence[SheetBin],
     unplaced: Sequence[Unplaced],
@@ -356,8 +374,11 @@ def _figures(
     whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
     area = sum(sheet_bin.size[0] * sheet_bin.size[1] for sheet_bin in whole.values())
     foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
-    items = [item for batch in batches for item in batch.items]
-    least = min(fewest_sheets(items, offers(request.sheets), request.spacing), len(whole))
+    # Of what is left out nothing can be proven: the bound is for what is placed.
+    items = [
+        Item(placed.part.shape.outline, placed.part.turns) for sheet in sheets for placed in sheet.placed
+    ]
+    least = fewest_sheets(items, offers(request.sheets, request.bed), request.spacing)
     return Group(
         material=request.material,
         thickness=request.thickness,

@@ -61,6 +61,9 @@ class Spacing:
     def __post_init__(self) -> None:
         if self.gap < 0.0 or self.margin < 0.0:
             raise ValueError("gap and margin can't be negative")
+        # A nanometre is nothing to foam, and numbers near 0 break geometry that 0 does not.
+        object.__setattr__(self, "gap", self.gap if self.gap >= 1e-6 else 0.0)
+        object.__setattr__(self, "margin", self.margin if self.margin >= 1e-6 else 0.0)
 
 
 @dataclass(frozen=True, slots=True)

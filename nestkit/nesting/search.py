@@ -32,6 +32,9 @@ def _by_side(item: Item) -> float:
 #: The plain rounds that every search begins with.
 STARTS = tuple((key, rule) for rule in Rule for key in (_by_area, _by_side))
 
+#: After a layout that the verifier refused, items are grown by this much more, mm.
+TIGHTER = 0.01
+
 
 @dataclass(frozen=True, slots=True)
 class NestResult:
@@ -94,7 +97,7 @@ def search(
     stop : Stop
         Asked after each round.
     asked_to_stop : callable
-        Asked inside a round too, so that Ctrl-C takes effect at once.
+        Asked inside a round too, but for the first, so that there is always a layout.
     forms : Forms, optional
         Kept from an earlier search of the same items and spacing, it saves time.
     progress : callable, optional
@@ -114,16 +117,19 @@ def search(
     status: Status | None = None
     while status is None:
         order, rule = _next_try(items, rounds, best, chance)
-        # Once there is a layout, a round is not worth overrunning the time for.
-        over = partial(_over, asked_to_stop, stop, rounds) if rounds else asked_to_stop
+        # The first round is always finished, so that there is a layout; no other is worth overrunning for.
+        over = partial(_over, asked_to_stop, stop, rounds) if best.order else _never
         layout = construct(items, bins, spacing, order, rule, forms, over)
         value = score(layout)
         rounds += 1
-        # A layout that the verifier refuses is never given out, whatever its score.
-        if value <= best.score and not faults(items, bins, layout, spacing):
-            if value < best.score:
-                trace.append((rounds, time.monotonic() - began, value))
-            best = _Best(value, layout, order, rule)
+        if value <= best.score:
+            # A layout that the verifier refuses is never given out, whatever its score.
+            if faults(items, bins, layout, spacing):
+                forms = Forms(items, spacing, forms.extra + TIGHTER)
+            else:
+                if value < best.score:
+                    trace.append((rounds, time.monotonic() - began, value))
+                best = _Best(value, layout, order, rule)
         if progress is not None:
             progress(rounds, best.score)
         if asked_to_stop():
@@ -133,6 +139,10 @@ def search(
         elif stop(rounds):
             status = Status.TIME
     return NestResult(status, best.layout, best.score, time.monotonic() - began, rounds, tuple(trace))
+
+
+def _never() -> bool:
+    return False
 
 
 def _over(asked_to_stop: Callable[[], bool], stop: Stop, rounds: int) -> bool:

@@ -104,8 +104,14 @@ def supply(
     return Supply(tuple(bins), tuple(meaning))
 
 
-def offers(sheets: Sequence[Sheet]) -> list[Offer]:
+def offers(sheets: Sequence[Sheet], bed: tuple[float, float] | None) -> list[Offer]:
     """What the bounds may count on: shop sheets at no price, bought ones in any number."""
-    found = [Offer(sheet.size, 0.0, sheet.in_shop) for sheet in sheets if sheet.in_shop > 0]
-    found += [Offer(sheet.size, sheet.price, None) for sheet in sheets if sheet.buy]
+    found = []
+    for sheet in sheets:
+        blanks = blanks_of(as_laid(sheet.size, bed), bed)
+        pieces = tuple((blank.width, blank.height) for blank in blanks)
+        if sheet.in_shop > 0:
+            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces))
+        if sheet.buy:
+            found.append(Offer(sheet.size, sheet.price, None, pieces))
     return found

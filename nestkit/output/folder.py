@@ -48,6 +48,12 @@ def check_out(out: Path) -> None:
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
 
 
+def earlier_build(out: Path) -> str | None:
+    """Name of the build whose plan ``out`` holds; None when it holds none."""
+    plan = _earlier_plan(out)
+    return None if plan is None else str(plan.get("build", ""))
+
+
 def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
     """Make ``out`` a folder that holds ``files`` and whatever the maker had added to an earlier output.
 

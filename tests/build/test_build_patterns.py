@@ -91,7 +91,10 @@ def test_a_pattern_takes_the_skin_and_kerf_of_its_foam(bench: Bench) -> None:
 
 
 def test_the_pieces_of_a_pattern_count_as_one_part_in_messages(bench: Bench) -> None:
-    prism = 'name = "p"\npattern = "prism"\npanels = 6\nacross_flats = 100\nheight = 60\nlids = 1\nthickness = 6\n'
+    prism = (
+        'name = "p"\npattern = "prism"\npanels = 6\nacross_flats = 100\nheight = 60\nlids = 1\n'
+        "thickness = 6\n"
+    )
     other = '[[part]]\nname = "b"\npattern = "box"\nwidth = 50\ndepth = 40\nheight = 30\nthickness = 6\n'
     steep = "[[foam]]\nthickness = 6\nfalloff = 0.3\n"
     build = bench.load(swapped(prism + other + steep))

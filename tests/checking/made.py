@@ -149,6 +149,7 @@ class Entity:
     part: str = ""
     copy: int = 0
     kind: str = "LWPOLYLINE"
+    width: float = 0.0
 
     def shifted(self, dx: float, dy: float) -> Entity:
         return replace(self, rows=[(x + dx, y + dy, b) for x, y, b in self.rows])
@@ -167,6 +168,7 @@ class Made:
     version: str = "R2010"
     extrusion: dict[int, tuple[float, float, float]] = field(default_factory=dict)
     layers_off: tuple[str, ...] = ()
+    on_paper: tuple[tuple[float, float], ...] = ()  # points in paper space
 
     def find(self, job: str, layer: str, part: str, copy_number: int = 1, nth: int = 0) -> int:
         return [
@@ -200,6 +202,8 @@ class Made:
     def write(self, folder: Path, sizes: dict[str, tuple[float, float]] = BLANKS) -> Path:
         (folder / "jobs").mkdir(parents=True, exist_ok=True)
         (folder / "plan.json").write_text(json.dumps(self.plan), encoding="utf-8")
+        for name in ("report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv"):
+            (folder / name).write_text("", encoding="utf-8")
         for name, entities in self.jobs.items():
             document = ezdxf.new(self.version)
             for key, value in self.header.items():
@@ -218,8 +222,12 @@ class Made:
                     if k in self.extrusion:
                         attributes["extrusion"] = self.extrusion[k]
                     entity = space.add_lwpolyline(one.rows, "xyb", close=one.closed, dxfattribs=attributes)
+                    if one.width:
+                        entity.dxf.const_width = one.width
                 if one.part:
                     entity.set_xdata("NESTKIT", [(1000, one.part), (1071, one.copy)])
+            for point in self.on_paper:
+                document.paperspace().add_point(point)
             document.saveas(folder / name)
             (folder / name).with_suffix(".svg").write_text(svg(entities, sizes[name]), encoding="utf-8")
         return folder

@@ -12,7 +12,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nestkit.checking import check_folder
-from tests.checking.made import KERF, ONE, SPECS, SPOTS, TWO, WING, Made, Spot, block, corners, disc, made
+from tests.checking.made import (
+    KERF,
+    ONE,
+    SPECS,
+    SPOTS,
+    TWO,
+    WING,
+    Made,
+    Row,
+    Spot,
+    block,
+    corners,
+    disc,
+    flat,
+    made,
+)
 
 OUT, IN = "CUT_OUTSIDE", "CUT_INSIDE"
 Action = Callable[[Made], object]
@@ -321,6 +336,19 @@ def hole_missing(m: Made) -> None:
     del m.jobs[ONE][m.find(ONE, IN, "plate", nth=1)]
 
 
+@found_by("kerf-hole")
+def hole_narrower_than_the_kerf(m: Made) -> None:
+    rows = spot_of("plate").put(disc(150, 100, 0.09)(0.0))
+    m.spot("plate")["holes_mm"].append(flat(rows))
+    m.plan["parts"][0]["holes"] = 3
+
+
+@found_by("kerf-hole", "hole-extra")
+def hole_narrower_than_the_kerf_and_another_too_many(m: Made) -> None:
+    hole_narrower_than_the_kerf(m)
+    hole_extra(m)
+
+
 @found_by("hole-extra")
 def hole_extra(m: Made) -> None:
     k = m.find(ONE, IN, "plate", nth=1)
@@ -422,6 +450,16 @@ def hole_on_the_layer_of_marks(m: Made) -> None:
 @found_by("type")
 def line_in_place_of_a_mark(m: Made) -> None:
     m.change(ONE, m.find(ONE, "MARK", "plate"), kind="LINE")
+
+
+@found_by("width")
+def cut_drawn_with_a_width(m: Made) -> None:
+    m.change(ONE, m.find(ONE, OUT, "lever"), width=3.0)
+
+
+@found_by("paper-space")
+def things_in_paper_space(m: Made) -> None:
+    m.on_paper = ((10.0, 10.0), (20.0, 10.0))
 
 
 # -- order ----------------------------------------------------------------------------------------------
@@ -572,6 +610,25 @@ def test_planted_fault_is_found(name: str, tmp_path: Path) -> None:
     action(m)
     verdict = check_folder(m.write(tmp_path))
     assert verdict.codes == codes, str(verdict)
+
+
+@pytest.mark.parametrize(
+    ("ring", "told"),
+    [
+        (block(0, 0, 400, 251)(0), "drawn 400.00 x 251.00 mm and planned 400.00 x 250.00 mm"),
+        (block(0.3, -0.4, 400, 250)(0), "0.50 mm from its planned place (+0.30, -0.40)"),
+        (
+            corners((0, 0), (400, 0), (400, 250), (50, 250), (0, 200))(0),
+            "planned size, 400.00 x 250.00 mm, but",
+        ),
+    ],
+)
+def test_what_is_wrong_with_a_blanks_edge_is_told(ring: list[Row], told: str, tmp_path: Path) -> None:
+    m = made()
+    m.change(ONE, 0, rows=ring)
+    (fault,) = check_folder(m.write(tmp_path)).faults
+    assert fault.code == "sheet-edge"
+    assert told in fault.text
 
 
 def sized(m: Made, factor: float) -> None:

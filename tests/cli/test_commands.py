@@ -135,7 +135,8 @@ def test_a_part_that_fits_nowhere_is_named_and_the_rest_is_planned(sign):
     (sign / "build.toml").write_text(SMALL.replace("[build]", "[build]\nscale = 2.5"))
     done = nestkit("plan", "build.toml", "--rounds", 2, "--out", "out", cwd=sign)
     assert done.returncode == 1
-    assert "left out: plate #1" in done.stdout
+    assert done.stdout.count("left out: plate, 2 copies: ") == 1
+    assert "check: what was placed is right: 4 copies in 1 cutter file" in done.stdout
     assert json.loads((sign / "out/plan.json").read_text())["sheets"]
 
 
@@ -183,6 +184,61 @@ def test_ctrl_c_keeps_the_best_plan_beside_the_old_one(sign):
     (kept,) = sign.glob("out-stopped-*")
     assert kept.name in errors.replace("\r\n", "")
     assert nestkit("check", kept, cwd=sign).returncode == 0
+
+
+def test_ctrl_c_before_the_search_says_that_nothing_was_written(sign):
+    code = (
+        "import os, signal, nestkit.cli, nestkit.build as b\n"
+        "b.load_build = lambda *_: os.kill(os.getpid(), signal.SIGINT)\n"
+        "import sys; sys.argv = ['nestkit', 'plan', 'build.toml', '--out', 'out']; nestkit.cli.main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=sign, check=False)
+    assert done.returncode == 130
+    assert "Stopped; nothing was written." in done.stderr
+    assert not (sign / "out").exists()
+
+
+def test_ctrl_c_waits_while_files_are_written(sign):
+    code = (
+        "import os, signal, nestkit.cli, nestkit.output as o\n"
+        "write = o.write_plan\n"
+        "def slow(*a): os.kill(os.getpid(), signal.SIGINT); return write(*a)\n"
+        "o.write_plan = slow\n"
+        "import sys; sys.argv = ['nestkit', 'plan', 'build.toml', '--rounds', '1', '--out', 'out']\n"
+        "nestkit.cli.main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=sign, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "all is right" in done.stdout
+
+
+def test_two_builds_do_not_share_a_default_folder(sign):
+    (sign / "second.toml").write_text(SMALL.replace("Harbour sign", "Another"))
+    folder = sign.name
+    assert nestkit("plan", "build.toml", "--rounds", 1, cwd=sign).returncode == 0
+    assert nestkit("plan", "second.toml", "--rounds", 1, cwd=sign).returncode == 0
+    assert (sign / "out" / folder / "plan.json").exists()
+    assert (sign / "out" / f"{folder}-second" / "plan.json").exists()
+    (sign / "build.toml").write_text(SMALL.replace("Harbour sign", "Renamed"))
+    done = nestkit("plan", "build.toml", "--rounds", 1, cwd=sign)
+    assert done.returncode == 2
+    assert "the plan of another build, 'Harbour sign'" in done.stderr
+
+
+def test_a_plan_of_nothing_replaces_nothing(sign):
+    assert nestkit("plan", "build.toml", "--rounds", 1, "--out", "out", cwd=sign).returncode == 0
+    before = tree(sign / "out")
+    done = nestkit("plan", "build.toml", "--rounds", 1, "--out", "out", "--scale", 40, cwd=sign)
+    assert done.returncode == 1
+    assert "nothing was written" in done.stdout
+    assert tree(sign / "out") == before
+
+
+def test_what_goes_to_the_hand_is_named(sign):
+    (sign / "build.toml").write_text(SMALL.replace("bed = [600, 400]", "bed = [90, 60]"))
+    done = nestkit("plan", "build.toml", "--rounds", 1, "--out", "out", cwd=sign)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "cut by hand, too large for the bed: plate" in done.stdout
 
 
 def test_the_schema_is_printed():

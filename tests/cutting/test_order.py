@@ -47,6 +47,14 @@ def test_marks_then_what_lies_in_the_window_then_the_window_then_the_outline():
     assert names(job)[2:] == ["coin1 CUT_OUTSIDE", "frame1 CUT_INSIDE", "frame1 CUT_OUTSIDE"]
 
 
+def test_a_part_that_touches_the_windows_cut_still_comes_before_it():
+    ring = part("ring", Outline(Path.circle(0, 0, 50), (Path.circle(0, 0, 30),)))
+    coin = part("coin", disc(10))
+    # Gap and kerf are the same: the two cuts run along each other where the coin is nearest to the ring.
+    (job,) = make_jobs(build([ring, coin]), [sheet(at(ring, 1, 100, 100), at(coin, 1, 119.8, 100))])
+    assert names(job) == ["coin1 CUT_OUTSIDE", "ring1 CUT_INSIDE", "ring1 CUT_OUTSIDE"]
+
+
 def test_windows_within_windows_go_from_the_inside_out():
     outer, middle, core = (
         part("outer", frame(200, 20)),

@@ -34,6 +34,16 @@ def test_gaps_can_ask_for_one_more_sheet():
     assert fewest_sheets(items, [Offer((100, 100), 1.0, None)], Spacing(2, 0)) == 2
 
 
+def test_blanks_have_rims_of_their_own():
+    """40 squares that fill their blanks: the gap beside a blank's edge costs nothing."""
+    items = [Item(rectangle(500, 500)) for _ in range(40)]
+    whole = Offer((1000, 500), 9.0, None)
+    cut = Offer((1000, 500), 9.0, None, ((500, 500), (500, 500)))
+    assert fewest_sheets(items, [whole], Spacing(20, 0)) == 21
+    assert fewest_sheets(items, [cut], Spacing(20, 0)) == 20
+    assert least_money(items, [cut], Spacing(20, 0)) == 180.0
+
+
 def test_grown_areas_are_steiners():
     assert grown_area(rectangle(100, 60), 5) == pytest.approx(7678.539816339745, rel=1e-3)
     assert grown_area(rectangle(100, 60), 5) <= 7678.539816339745

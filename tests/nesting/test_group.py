@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nestkit.build.model import Part, Sheet, Turns
-from nestkit.geometry import Shape
+from nestkit.geometry import Placement, Shape
 from nestkit.nesting.group import GroupRequest, how_cut, plan_group
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.stops import AfterRounds
 from tests.strategies import outlines
-from tests.zoo import frame, rectangle
+from tests.zoo import disc, frame, rectangle
 
 
 def part(name, width, height, copies=1, **more) -> Part:
@@ -91,6 +93,33 @@ def test_without_sheets_everything_is_left_out():
 def test_a_long_part_of_any_turn_lies_aslant_where_only_that_fits():
     plan = planned([part("long", 130, 4)], [sheet(100, 100)])
     assert plan.unplaced == ()
+
+
+@pytest.mark.parametrize("lean", [0.0, 0.1, 0.25, 10.25, 45.25])
+def test_a_part_drawn_aslant_fits_where_it_fits_square(lean):
+    turned = Shape(rectangle(96, 46)).transformed(Placement(turn=math.radians(lean)).matrix).at_origin()
+    plan = planned([Part("plate", turned, "eva", 6.0)], [sheet(100, 50)], margin=1.9)
+    assert plan.unplaced == ()
+
+
+@pytest.mark.parametrize(("radius", "gap"), [(1.2, 2.0), (1.0, 2.0), (1.2, 0.0), (6.0, 0.0)])
+def test_small_discs_find_their_places(radius, gap):
+    dots = Part("dot", Shape(disc(radius)).at_origin(), "eva", 6.0, copies=60)
+    plan = planned([dots], [sheet(150, 50)], gap=gap, margin=1.0, rounds=6)
+    assert plan.unplaced == ()
+
+
+def test_bought_sheets_are_numbered_without_gaps():
+    parts = [part("a", 50, 50, 40), part("long", 180, 20, 2)]
+    sheets = [sheet(100, 100, 2.0, in_shop=1), sheet(200, 100, 3.0)]
+    found = planned(parts, sheets)
+    bought = {}
+    for s in found.sheets:
+        if s.bought:
+            bought.setdefault(s.stock, set()).add(s.stock_number)
+    first = {"eva 6 mm 100 x 100": 2, "eva 6 mm 200 x 100": 1}
+    for stock, numbers in bought.items():
+        assert sorted(numbers) == list(range(first[stock], first[stock] + len(numbers)))
 
 
 def test_a_window_saves_a_sheet():
