@@ -51,7 +51,9 @@ def check_folder(folder: Path) -> Verdict:
 
 
 #: What is written beside plan.json and jobs/.
-BESIDE = ("report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv")
+BESIDE = ("report.html", "shopping.csv", "cutting.csv", "layers.csv")
+#: Written too when a part on a sheet has a fold or bevel.
+FOLDS = "folds.csv"
 
 
 class _Check:
@@ -130,7 +132,9 @@ class _Check:
             name = svg_name(sheet.job)
             if not (self.folder / name).is_file():
                 yield Fault("missing-file", name, text="the SVG beside the DXF is not there")
-        for name in BESIDE:
+        used = {placed.key[0] for sheet in self.plan.sheets for placed in sheet.placed}
+        folded = any(part.folds for name, part in self.plan.parts.items() if name in used)
+        for name in (*BESIDE, FOLDS) if folded else BESIDE:
             if not (self.folder / name).is_file():
                 todo = "Write the plan again with nestkit plan"
                 yield Fault("missing-file", name, text="this file is not there", todo=todo)

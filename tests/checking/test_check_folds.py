@@ -55,6 +55,12 @@ def test_what_was_written_is_right(tmp_path: Path, changes: dict[str, object]) -
     assert verdict.codes == {"mirrored"}, str(verdict)
 
 
+def test_the_table_of_folds_belongs_to_the_folder(tmp_path: Path) -> None:
+    out = folder_of(tmp_path / "out")
+    (out / "folds.csv").unlink()
+    assert check_folder(out).codes == {"mirrored", "missing-file"}
+
+
 def test_bevels_all_round_a_part_share_their_outer_edge(tmp_path: Path) -> None:
     corners = [(0, 0), (80, 0), (80, 50), (0, 50), (0, 0)]
     shape = plate(80.0, 50.0, *(bevel(30, a, b) for a, b in pairwise(corners)))
@@ -126,7 +132,6 @@ PLANTED: list[tuple[Change, set[str]]] = [
 def test_planted_faults_are_found(tmp_path: Path, change: Change, codes: set[str]) -> None:
     folder = folder_of(tmp_path / "out")
     (name,) = (folder / "jobs").glob("*.dxf")
-    name.with_suffix(".svg").unlink()
     document = ezdxf.readfile(name)
     change(document)
     document.saveas(name)
@@ -143,7 +148,6 @@ def test_planted_faults_are_found(tmp_path: Path, change: Change, codes: set[str
 def test_a_lip_that_is_not_marked_is_found(tmp_path: Path) -> None:
     folder = folder_of(tmp_path / "out", how="hand")
     (name,) = (folder / "jobs").glob("*.dxf")
-    name.with_suffix(".svg").unlink()
     document = ezdxf.readfile(name)
     document.modelspace().delete_entity(pockets(document, "MARK")[0])
     document.saveas(name)
