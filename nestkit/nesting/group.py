@@ -15,6 +15,7 @@ from nestkit.nesting.problem import Item, Layout, Spacing
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
 from nestkit.nesting.supply import SheetBin, Supply, offers, rectangle, supply
+from nestkit.nesting.tighter import on_fewer_sheets
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
@@ -81,13 +82,15 @@ def plan_group(
     *,
     seed: int,
     stop: Stop,
+    tighten: Stop | None = None,
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Report | None = None,
 ) -> GroupPlan:
     """Chooses sheets and places every copy that fits.
 
     Money comes first, then the number of sheets, then the emptiest sheet, so that what remains is
-    one large leftover. `progress` is given the round and the sheets used so far.
+    one large leftover. The constructive engine works until `stop`, then the overlap engine from there
+    until `tighten`; without that, not at all. `progress` is given the round and the sheets used so far.
     """
     batches, unplaced = _batches(request)
     taken: Counter[str] = Counter()
@@ -95,7 +98,7 @@ def plan_group(
     used: list[SheetBin] = []
     stopped, rounds = False, 0
     for batch in batches:
-        found, chosen = _pack(request, batch, taken, seed, stop, asked_to_stop, progress)
+        found, chosen = _pack(request, batch, taken, seed, stop, tighten, asked_to_stop, progress)
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
         layout = _in_copy_order(batch.items, found.layout)
@@ -194,6 +197,7 @@ def _pack(
     taken: Counter[str],
     seed: int,
     stop: Stop,
+    tighten: Stop | None,
     asked_to_stop: Callable[[], bool],
     progress: Report | None,
 ) -> tuple[NestResult, Supply]:
@@ -225,8 +229,26 @@ def _pack(
         )
         return found, row
 
+    def closer(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        found, row = best
+        if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
+            return best
+        sheets = int(found.score[2])
+        layout = on_fewer_sheets(
+            items,
+            row,
+            found.layout,
+            spacing,
+            seed=seed,
+            stop=tighten,
+            asked_to_stop=asked_to_stop,
+            progress=None if progress is None else lambda n: progress(found.rounds + n, sheets),
+        )
+        score = _score(items, layout, row)
+        return (replace(found, layout=layout, score=score), row) if score < found.score else best
+
     if len(kinds) <= 1:
-        return run(kinds[0] if kinds else None, stop, 0)
+        return closer(run(kinds[0] if kinds else None, stop, 0))
     looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
     best = looks[order[0]]
@@ -235,7 +257,7 @@ def _pack(
         longer = run(kinds[order[0]], _Later(stop, spent), spent)
         if longer[0].score <= best[0].score:
             best = longer
-    return _cheaper_sheets(request, batch, best)
+    return _cheaper_sheets(request, batch, closer(best))
 
 
 class _Later:
