@@ -9,9 +9,10 @@ from nestkit.build.model import Build
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.cutting.model import Job
 from nestkit.errors import Finding
-from nestkit.nesting.group import GroupPlan, GroupRequest, plan_group
+from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
+from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
 from nestkit.units import show_length
 
