@@ -10,12 +10,17 @@ from nestkit.cutting.etching import fold_findings
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.cutting.model import Job
 from nestkit.errors import Finding
-from nestkit.nesting.group import GroupPlan, GroupRequest, plan_group
+from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
+from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
 from nestkit.units import show_length
 
+#: Share of a group's time for the constructive engine; the overlap engine gets the rest.
+FIRST_SHARE = 0.25
+#: Rounds of the constructive engine for one of the overlap engine.
+ROUNDS_FOR_ONE = 4
 #: Thicknesses closer than this are the same, mm.
 SAME_THICKNESS = 0.01
 
@@ -141,13 +146,7 @@ def make_plan(
     found: list[GroupPlan] = []
     copies_left = sum(request.copies for request in wanted)
     for number, request in enumerate(wanted, start=1):
-        stop: Stop
-        if asked_to_stop():
-            stop = AfterRounds(1)
-        elif effort.rounds is not None:
-            stop = AfterRounds(effort.rounds)
-        else:
-            stop = AfterSeconds(clock.left * request.copies / max(copies_left, 1))
+        stop, tighten = _stops(effort, clock.left * request.copies / max(copies_left, 1), asked_to_stop())
         copies_left -= request.copies
 
         def report(rounds: int, sheets: int, request: GroupRequest = request, number: int = number) -> None:
@@ -155,7 +154,14 @@ def make_plan(
                 progress(Progress(request.material, request.thickness, number, len(wanted), rounds, sheets))
 
         found.append(
-            plan_group(request, seed=effort.seed, stop=stop, asked_to_stop=asked_to_stop, progress=report)
+            plan_group(
+                request,
+                seed=effort.seed,
+                stop=stop,
+                tighten=tighten,
+                asked_to_stop=asked_to_stop,
+                progress=report,
+            )
         )
     sheets = _numbered([sheet for group in found for sheet in group.sheets], build)
     plan = Plan(
@@ -172,6 +178,16 @@ def make_plan(
         stopped=any(group.stopped for group in found),
         rounds=sum(group.rounds for group in found),
     )
+
+
+def _stops(effort: Effort, seconds: float, asked: bool) -> tuple[Stop, Stop | None]:
+    """When the constructive and the overlap engine stop working on a group that has this much time."""
+    if asked:
+        return AfterRounds(1), None
+    if effort.rounds is not None:
+        tighten = effort.rounds // ROUNDS_FOR_ONE
+        return AfterRounds(effort.rounds), AfterRounds(tighten) if tighten else None
+    return AfterSeconds(FIRST_SHARE * seconds), AfterSeconds(seconds) if seconds > 0.0 else None
 
 
 def _numbered(sheets: list[PlannedSheet], build: Build) -> tuple[PlannedSheet, ...]:

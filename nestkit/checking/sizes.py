@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import affinity
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.job_file import LABEL, MARK, POCKET, JobFile
@@ -17,7 +18,7 @@ from nestkit.checking.likeness import Deviation, Planned, motion_between, region
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import ALIKE_BOUNDS, Piece, grown
 from nestkit.checking.plan_file import ListedPart, PlacedCopy
-from nestkit.checking.verdict import Fault
+from nestkit.checking.verdict import REWRITE, Fault
 from nestkit.errors import Point
 
 #: What is left of a hole is not worth a cut when it is smaller than this, mm^2.
@@ -49,17 +50,20 @@ class SizeJudge:
     def piece(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> None:
         """Judge one copy against its line in the part list and its place in the plan."""
         before = len(self.faults)
-        shift = self._outline(piece, listed, placed)
+        slots = _closed_slots(piece, placed)
+        shift = self._outline(piece, listed, placed, slots)
         if shift is not None:
-            self._holes(piece, placed, shift)
+            self._holes(piece, placed, shift, slots)
         self._lines(piece, listed)
         if len(self.faults) == before and not piece.explained:
             self._area(piece, listed)
 
-    def _fault(self, code: str, piece: Piece, at: Point | None, text: str) -> None:
-        self.faults.append(Fault(code, self._job.name, *piece.key, at or piece.outline.at, text))
+    def _fault(self, code: str, piece: Piece, at: Point | None, text: str, todo: str = REWRITE) -> None:
+        self.faults.append(Fault(code, self._job.name, *piece.key, at or piece.outline.at, text, todo))
 
-    def _outline(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> Point | None:
+    def _outline(
+        self, piece: Piece, listed: ListedPart, placed: PlacedCopy, slots: frozenset[int]
+    ) -> Point | None:
         """Judge the outline; gives how far it is moved, or None when holes can't be judged by it."""
         if piece.body.is_empty:
             self._fault("size", piece, None, "nothing of the part is left once the kerf is taken off")
@@ -69,9 +73,11 @@ class SizeJudge:
         off_size = bool(np.abs(wrong).max() > SIZE + SLACK)
         off_place = bool(max(np.abs(low).max(), np.abs(low + wrong).max()) > SIZE + SLACK)
         planned = Planned(region_of(placed.outline), piece.kerf, hole=False, curved=piece.outline.curved)
-        bad = planned.deviation(piece.body)
+        body = _without(piece.body, [piece.openings[k] for k in slots])
+        burnt = _without(piece.burnt_body, [piece.burnt_openings[k] for k in slots])
+        bad = planned.deviation(body)
         # A corner rounder than sharp, but less round than the beam, comes out as round as the beam.
-        if bad is not None and (off_size or planned.deviation(piece.burnt_body) is not None):
+        if bad is not None and (off_size or planned.deviation(burnt) is not None):
             return self._explain(piece, listed, planned, bad, wrong if off_size else None)
         if off_size:
             self._wrong_size(piece, listed, wrong)
@@ -79,7 +85,12 @@ class SizeJudge:
         if off_place:
             self._fault("moved", piece, None, "x, y or turn in plan.json do not lead to where the part lies")
         else:
-            self._lost(piece, planned.lost(piece.body))
+            self._lost(piece, planned.lost(body))
+            for k in sorted(slots):
+                text = (
+                    f"a slot is narrower than the kerf of {piece.kerf:g} mm at its mouth and is cut as a hole"
+                )
+                self._fault("detail-lost", piece, piece.holes[k].at, text, "Widen the slot or leave it out")
         return 0.0, 0.0
 
     def _explain(
@@ -137,26 +148,29 @@ class SizeJudge:
     def _lost(self, piece: Piece, lost: Deviation | None) -> None:
         if lost is not None:
             text = f"a slit narrower than the kerf of {piece.kerf:g} mm is not cut, {lost.size:.1f} mm deep"
-            self._fault("detail-lost", piece, lost.at, text)
+            self._fault("detail-lost", piece, lost.at, text, "Widen the slit or leave it out")
 
-    def _holes(self, piece: Piece, placed: PlacedCopy, shift: Point) -> None:
+    def _holes(self, piece: Piece, placed: PlacedCopy, shift: Point, slots: frozenset[int]) -> None:
         planned = [affinity.translate(region_of(ring), *shift) for ring in placed.holes]
         too_narrow = {m for m, region in enumerate(planned) if _is_too_narrow(region, piece.kerf)}
         pairs = dict(_pair_up(piece, planned, too_narrow))
+        splits = _splits(piece, planned, pairs)
+        split = {k for several in splits.values() for k in several}
         for k, hole in enumerate(piece.holes):
             if k in pairs:
-                region = planned[pairs[k]]
-                meant = Planned(region, piece.kerf, hole=True, curved=hole.curved)
+                region, several = planned[pairs[k]], (k, *splits.get(pairs[k], ()))
+                curved = any(piece.holes[one].curved for one in several)
+                meant = Planned(region, piece.kerf, hole=True, curved=curved)
                 back = affinity.translate(region, -shift[0], -shift[1])
                 unmoved = replace(meant, region=back) if any(shift) else None
-                self._hole(piece, k, meant, unmoved)
-            elif not piece.explained:
+                self._hole(piece, several, meant, unmoved)
+            elif not piece.explained and k not in slots and k not in split:
                 self._fault("hole-extra", piece, hole.at, "the plan has no such hole")
         for k in sorted(set(range(len(planned))) - set(pairs.values())):
             if k in too_narrow:
                 text = f"the hole is narrower than the kerf of {piece.kerf:g} mm and isn't cut"
-                at, todo = planned[k].representative_point(), "Draw it larger or as a mark"
-                self.faults.append(Fault("kerf-hole", self._job.name, *piece.key, (at.x, at.y), text, todo))
+                at = planned[k].representative_point()
+                self._fault("kerf-hole", piece, (at.x, at.y), text, "Draw it larger or as a mark")
             elif not planned[k].is_empty and not piece.explained:
                 self._missing_hole(piece, planned[k])
 
@@ -169,15 +183,24 @@ class SizeJudge:
         at = planned.representative_point()
         self._fault("hole-missing", piece, (at.x, at.y), "the plan has a hole here")
 
-    def _hole(self, piece: Piece, k: int, planned: Planned, unmoved: Planned | None) -> None:
-        opening, burnt = piece.openings[k], piece.burnt_openings[k]
+    def _hole(
+        self, piece: Piece, several: tuple[int, ...], planned: Planned, unmoved: Planned | None
+    ) -> None:
+        opening = shapely.union_all([piece.openings[k] for k in several])
+        burnt = shapely.union_all([piece.burnt_openings[k] for k in several])
         bad = planned.deviation(opening)
         if bad is not None and unmoved is not None and _is_as(unmoved, opening, burnt):
             return  # only the outline is moved, which is told already
         if bad is not None and _is_as(planned, burnt):
             bad = None  # its corners are as round as the beam
         if bad is None:
-            self._lost(piece, planned.lost(opening))
+            if len(several) > 1:
+                text = f"the hole is narrower than the kerf of {piece.kerf:g} mm in places and is cut as "
+                text += f"{len(several)} holes"
+                at = piece.holes[several[0]].at
+                self._fault("detail-lost", piece, at, text, "Widen its narrow places")
+            else:
+                self._lost(piece, planned.lost(opening))
             return
         shift, kerf = planned.shift(opening), _kerf_fault(piece, opening, planned)
         if shift is not None:
@@ -231,6 +254,36 @@ def _is_as(planned: Planned, *several: BaseGeometry) -> bool:
 def _is_too_narrow(hole: BaseGeometry, kerf: float) -> bool:
     """Whether the kerf leaves no path to cut a hole by."""
     return not hole.is_empty and kerf > 0.0 and hole.buffer(-kerf / 2.0).area < CRUMB
+
+
+def _closed_slots(piece: Piece, placed: PlacedCopy) -> frozenset[int]:
+    """Holes that are the wide end of a slot of the outline, whose mouth the kerf is too wide for."""
+    if piece.kerf <= 0.0 or not piece.openings:
+        return frozenset()
+    outline = region_of(placed.outline)
+    points = [opening.representative_point() for opening in piece.openings]
+    beside = [k for k, point in enumerate(points) if not outline.covers(point)]
+    if not beside:
+        return frozenset()
+    half = piece.kerf / 2.0
+    closed = outline.buffer(half).buffer(-half)
+    ends = shapely.union_all([Polygon(ring) for ring in getattr(closed, "interiors", ())])
+    return frozenset(k for k in beside if ends.covers(points[k]))
+
+
+def _splits(piece: Piece, planned: list[BaseGeometry], pairs: dict[int, int]) -> dict[int, tuple[int, ...]]:
+    """For planned holes that are cut as several, the kerf being too wide: the openings beside the paired."""
+    splits: dict[int, tuple[int, ...]] = {}
+    left = [k for k in range(len(piece.openings)) if k not in pairs]
+    for m in sorted(set(pairs.values())) if left else ():
+        inside = [k for k in left if planned[m].covers(piece.openings[k].representative_point())]
+        if inside and planned[m].buffer(-piece.kerf / 2.0).geom_type == "MultiPolygon":
+            splits[m] = tuple(inside)
+    return splits
+
+
+def _without(region: BaseGeometry, openings: list[BaseGeometry]) -> BaseGeometry:
+    return region.difference(shapely.union_all(openings)) if openings else region
 
 
 def _own_bounds(body: BaseGeometry, placed: PlacedCopy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -56,7 +56,7 @@ CODES: dict[str, str] = {
     "mirrored": "a part is mirrored where it must not be, or the other way round",
     "shape": "a part has another shape than planned",
     "area": "a part has another area than the part list says",
-    "detail-lost": "a slit is narrower than the kerf and is not cut",
+    "detail-lost": "a slit or a narrow place of a hole is narrower than the kerf and is not cut",
     "kerf-hole": "a hole is narrower than the kerf and is not cut",
     "hole-missing": "a hole is missing",
     "hole-extra": "a hole is too many",

@@ -21,7 +21,7 @@ def parts(
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
     build = read_build(build_file, scale)
     from nestkit.cli.tables import show
-    from nestkit.nesting.group import how_cut
+    from nestkit.nesting.request import how_cut
     from nestkit.planning import requests
     from nestkit.units import show_length, show_size
 

@@ -6,53 +6,21 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from nestkit.build.model import CutterKind, Part, Sheet, Turns
+from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON, fewest_sheets, least_money
-from nestkit.nesting.fitting import turns_that_fit
-from nestkit.nesting.forms import Forms, turn_choices
+from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
-from nestkit.nesting.problem import Item, Layout, Spacing
+from nestkit.nesting.problem import Item, Layout
+from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
 from nestkit.nesting.supply import SheetBin, Supply, offers, rectangle, supply
+from nestkit.nesting.tighter import on_fewer_sheets
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
 
-Copy = tuple[Part, int]
 Report = Callable[[int, int], None]
-
-
-@dataclass(frozen=True, eq=False)
-class GroupRequest:
-    """What is to be planned.
-
-    Parameters
-    ----------
-    material, thickness
-        Of the group (mm).
-    parts : sequence of Part
-        All of that material and thickness.
-    sheets : sequence of Sheet
-        Likewise.
-    cutter : str
-        laser, knife or hand.
-    bed : (float, float) or None
-    spacing : Spacing
-    """
-
-    material: str
-    thickness: float
-    parts: Sequence[Part]
-    sheets: Sequence[Sheet]
-    cutter: CutterKind
-    bed: tuple[float, float] | None
-    spacing: Spacing
-
-    @property
-    def copies(self) -> int:
-        """Copies asked for, spares included."""
-        return sum(part.copies for part in self.parts)
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,36 +34,28 @@ class GroupPlan:
     rounds: int
 
 
-@dataclass(frozen=True, eq=False)
-class _Batch:
-    """Copies that are cut the same way, with the items they are to the engine."""
-
-    how: CutterKind
-    bed: tuple[float, float] | None
-    copies: list[Copy]
-    items: list[Item]
-
-
 def plan_group(
     request: GroupRequest,
     *,
     seed: int,
     stop: Stop,
+    tighten: Stop | None = None,
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Report | None = None,
 ) -> GroupPlan:
     """Chooses sheets and places every copy that fits.
 
     Money comes first, then the number of sheets, then the emptiest sheet, so that what remains is
-    one large leftover. `progress` is given the round and the sheets used so far.
+    one large leftover. The constructive engine works until `stop`, then the overlap engine from there
+    until `tighten`; without that, not at all. `progress` is given the round and the sheets used so far.
     """
-    batches, unplaced = _batches(request)
+    batches, unplaced = batches_of(request)
     taken: Counter[str] = Counter()
     sheets: list[PlannedSheet] = []
     used: list[SheetBin] = []
     stopped, rounds = False, 0
     for batch in batches:
-        found, chosen = _pack(request, batch, taken, seed, stop, asked_to_stop, progress)
+        found, chosen = _pack(request, batch, taken, seed, stop, tighten, asked_to_stop, progress)
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
         layout = _in_copy_order(batch.items, found.layout)
@@ -105,95 +65,20 @@ def plan_group(
         for sheet_bin in bins:
             name, number = sheet_bin.which
             taken[name] = max(taken[name], number)
-        why = _no_place(request)
+        why = why_no_place(request)
         unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
     sheets = _renumbered(request, sheets)
     group = _figures(request, sheets, used, unplaced)
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
 
 
-def _batches(request: GroupRequest) -> tuple[list[_Batch], list[Unplaced]]:
-    """Splits the copies into those for the cutter, those for the hand and those that fit nowhere."""
-    by_machine = _Batch(request.cutter, request.bed, [], [])
-    by_hand = _Batch("hand", None, [], [])
-    unplaced: list[Unplaced] = []
-    for kind, part in enumerate(request.parts):
-        how = how_cut(request, part)
-        if how is None:
-            why = _too_large(part, request)
-            unplaced += [Unplaced(part, copy, why) for copy in range(1, part.copies + 1)]
-            continue
-        batch = by_hand if how == "hand" else by_machine
-        item = Item(part.shape.outline, part.turns, kind=kind)
-        turns = _useful_turns(item, _rooms(request, batch.bed))
-        for copy in range(1, part.copies + 1):
-            batch.copies.append((part, copy))
-            batch.items.append(replace(item, turns=turns, mirrored=part.is_mirrored(copy)))
-    return [batch for batch in (by_machine, by_hand) if batch.items], unplaced
-
-
-def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
-    """How a part of the group is cut: by the cutter, by hand on a whole sheet, or not at all (None).
-
-    A part goes to the hand when the maker asks for it, or when it fits whole sheets but not the bed.
-    """
-    item = Item(part.shape.outline, part.turns)
-    if not part.by_hand and request.cutter != "hand" and _fits(item, _rooms(request, request.bed)):
-        return request.cutter
-    return "hand" if _fits(item, _rooms(request, None)) else None
-
-
-def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple[float, float]]:
-    """Sizes of the different bins, margin taken off, largest first."""
-    margin = 2.0 * request.spacing.margin
-    sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
-    row = supply(sheets, bed, 1, first=sheets[0] if sheets else None)
-    sizes = {(bin.blank.width - margin, bin.blank.height - margin) for bin in row.meaning}
-    return sorted(sizes, key=lambda size: -size[0] * size[1])
-
-
-def _fits(item: Item, rooms: Sequence[tuple[float, float]]) -> bool:
-    return any(turns_that_fit(item.outline, item.turns, room) for room in rooms)
-
-
-def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
-    """The item's own turns; when any is allowed but the square ones do not fit, the slanted ones that do."""
-    if item.turns.angles is not None:
-        return item.turns
-    square = Turns(turn_choices(item))
-    if any(turns_that_fit(item.outline, square, room) for room in rooms):
-        return item.turns
-    found = next(angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room)))
-    # A slanted part has little choice: the first, middle and last turn that fit say enough.
-    return Turns(tuple(sorted({found[0], found[len(found) // 2], found[-1]})))
-
-
-def _no_place(request: GroupRequest) -> str:
-    if any(sheet.buy for sheet in request.sheets):
-        return "no place was found for it on any sheet"
-    return "no sheet left: the shop's are full and none may be bought"
-
-
-def _too_large(part: Part, request: GroupRequest) -> str:
-    if not request.sheets:
-        return "there is no sheet of its material and thickness"
-    usable = [sheet for sheet in request.sheets if sheet.buy or sheet.in_shop > 0]
-    if not usable:
-        return "no sheet of its material and thickness is in the shop, and none may be bought"
-    width, height = part.shape.outline.size
-    largest = max(usable, key=lambda s: s.size[0] * s.size[1]).size
-    return (
-        f"{width:.1f} x {height:.1f} mm fits no sheet at its allowed turns; the largest is "
-        f"{largest[0]:.0f} x {largest[1]:.0f} mm, of which {request.spacing.margin:g} mm all round stay free"
-    )
-
-
 def _pack(
     request: GroupRequest,
-    batch: _Batch,
+    batch: Batch,
     taken: Counter[str],
     seed: int,
     stop: Stop,
+    tighten: Stop | None,
     asked_to_stop: Callable[[], bool],
     progress: Report | None,
 ) -> tuple[NestResult, Supply]:
@@ -225,8 +110,26 @@ def _pack(
         )
         return found, row
 
+    def closer(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        found, row = best
+        if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
+            return best
+        sheets = int(found.score[2])
+        layout = on_fewer_sheets(
+            items,
+            row,
+            found.layout,
+            spacing,
+            seed=seed,
+            stop=tighten,
+            asked_to_stop=asked_to_stop,
+            progress=None if progress is None else lambda n: progress(found.rounds + n, sheets),
+        )
+        score = _score(items, layout, row)
+        return (replace(found, layout=layout, score=score), row) if score < found.score else best
+
     if len(kinds) <= 1:
-        return run(kinds[0] if kinds else None, stop, 0)
+        return closer(run(kinds[0] if kinds else None, stop, 0))
     looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
     best = looks[order[0]]
@@ -235,7 +138,7 @@ def _pack(
         longer = run(kinds[order[0]], _Later(stop, spent), spent)
         if longer[0].score <= best[0].score:
             best = longer
-    return _cheaper_sheets(request, batch, best)
+    return _cheaper_sheets(request, batch, closer(best))
 
 
 class _Later:
@@ -271,7 +174,7 @@ def _score(items: Sequence[Item], layout: Layout, row: Supply) -> Score:
 
 
 def _cheaper_sheets(
-    request: GroupRequest, batch: _Batch, best: tuple[NestResult, Supply]
+    request: GroupRequest, batch: Batch, best: tuple[NestResult, Supply]
 ) -> tuple[NestResult, Supply]:
     """Moves what lies on a bought sheet to a cheaper kind where that holds it as well."""
     found, row = best
@@ -325,7 +228,7 @@ def _in_copy_order(items: Sequence[Item], layout: Layout) -> Layout:
 
 
 def _planned(
-    request: GroupRequest, batch: _Batch, layout: Layout, row: Supply, before: int
+    request: GroupRequest, batch: Batch, layout: Layout, row: Supply, before: int
 ) -> tuple[list[PlannedSheet], list[SheetBin]]:
     """Planned sheets in the order in which their bins stand."""
     sheets: list[PlannedSheet] = []

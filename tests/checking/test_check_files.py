@@ -5,25 +5,21 @@ from __future__ import annotations
 import json
 import math
 import random
-import re
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import ezdxf
 import numpy as np
 import pytest
 import shapely
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from svgelements import Path as SvgPath
 
 from nestkit.checking import CODES, Fault, check_folder
 from nestkit.checking.bulges import flatten
-from nestkit.checking.svg_drawing import arc_points
 from nestkit.errors import InputError
-from tests.checking.made import KERF, ONE, SPECS, TWO, Entity, Made, Row, Spec, block, corners, flat, made
+from tests.checking.made import KERF, ONE, SPECS, TWO, Entity, block, flat, made
 
 SVG = ONE.replace(".dxf", ".svg")
 BOMB = b'<!DOCTYPE s [<!ENTITY a "x"><!ENTITY b "&a;&a;">]>'
@@ -207,111 +203,7 @@ def test_each_missing_file_is_told_once(name: str, tmp_path: Path) -> None:
     assert [(fault.code, tmp_path / fault.file) for fault in faults] == [("missing-file", p) for p in gone]
 
 
-# -- the SVG --------------------------------------------------------------------------------------------
-
-
-def attribute(where: str, text: str) -> Callable[[str], str]:
-    """Adds an attribute to the first element that begins so."""
-    return lambda svg: svg.replace(where, f"{where} {text}", 1)
-
-
-def element(before: str, text: str) -> Callable[[str], str]:
-    """Adds an element before the first place that reads so."""
-    return lambda svg: svg.replace(before, text + before, 1)
-
-
-RECT = '<rect x="10" y="10" width="30" height="20"/>'
-SVG_FAULTS: dict[str, Callable[[str], str]] = {
-    "arcs bent the other way": lambda svg: svg.replace(" 0 0 0 ", " 0 0 1 "),
-    "arcs the long way round": lambda svg: re.sub(r"A[\d.]+,[\d.]+ 0 0", "A20,20 0 1", svg),
-    "arcs of another radius": lambda svg: re.sub(r"A[\d.]+", "A20", svg),
-    "path moved": attribute("<path", 'transform="translate(1 0)"'),
-    "layer moved": attribute('<g id="CUT_OUTSIDE"', 'transform="translate(1 0)"'),
-    "drawing moved": attribute("<svg", 'transform="scale(1.05)"'),
-    "layer moved by its style": attribute('<g id="MARK"', 'style="transform: scale(2)"'),
-    "layer hidden": attribute('<g id="CUT_INSIDE"', 'display="none"'),
-    "path hidden": attribute("<path", 'visibility="hidden"'),
-    "path without a stroke": attribute("<path", 'stroke="none"'),
-    "view moved to the right": lambda svg: svg.replace('viewBox="0 0', 'viewBox="3 0'),
-    "view moved down": lambda svg: svg.replace('viewBox="0 0', 'viewBox="0 3'),
-    "no view box": lambda svg: svg.replace("viewBox", "viewbox"),
-    "rectangle outside the layers": element("</svg>", RECT),
-    "path outside the layers": element("<g ", '<path d="M10,10L20,20"/>'),
-    "rectangle in a layer": element("</g>", RECT),
-    "group in a layer": element("</g>", f"<g>{RECT}</g>"),
-    "layer too many": element("</svg>", '<g id="CUT"><path d="M1,1L9,9" data-part="a" data-copy="1"/></g>'),
-    "shape to be used": element("<g ", f"<defs>{RECT}</defs>"),
-    "style sheet": element("<g ", "<style>path { transform: scale(2) }</style>"),
-    "path that moves": lambda svg: svg.replace("/>", '><animateMotion path="M0,0L9,9"/></path>', 1),
-    "path left open": lambda svg: svg.replace('Z" data-part="lever"', '" data-part="lever"'),
-    "path closed": lambda svg: svg.replace("L200.0,230.0", "L200.0,230.0Z"),
-    "path in two pieces": lambda svg: svg.replace("Z", "ZM1,1L9,9", 1),
-    "path with a leap": lambda svg: svg.replace("L200.0,230.0", "M200.0,230.0"),
-    "path without end": lambda svg: svg.replace("L200.0,230.0", "L200.0,1e999"),
-    "path that ends early": lambda svg: svg.replace("L200.0,230.0", "L200.0,230.0,#"),
-    "path of one point": lambda svg: svg.replace("L200.0,230.0", ""),
-}
-
-
-@pytest.mark.parametrize("name", sorted(SVG_FAULTS))
-def test_svg_faults(name: str, right: dict[str, bytes], tmp_path: Path) -> None:
-    svg = right[SVG].decode()
-    damaged = SVG_FAULTS[name](svg)
-    assert damaged != svg
-    faults = check_folder(lay(tmp_path, {**right, SVG: damaged.encode()})).faults
-    assert [(fault.code, fault.file) for fault in faults] == [("svg", SVG)]
-
-
-def test_what_an_svg_only_says_is_let_pass(right: dict[str, bytes], tmp_path: Path) -> None:
-    says = (
-        '<title>a</title><desc>b</desc><metadata><rect/></metadata><defs/><x:view xmlns:x="urn:x"/><!-- c -->'
-    )
-    svg = right[SVG].decode().replace("<g ", f"{says}<g ", 1)
-    verdict = check_folder(lay(tmp_path, {**right, SVG: svg.encode()}))
-    assert verdict.ok, str(verdict)
-
-
-def test_neither_file_is_blamed_where_a_mark_lies_elsewhere_in_one(
-    right: dict[str, bytes], tmp_path: Path
-) -> None:
-    m = made()
-    k = m.find(ONE, "MARK", "plate")
-    m.jobs[ONE][k] = m.jobs[ONE][k].shifted(0.0, 20.0)
-    m.write(tmp_path)
-    (tmp_path / SVG).write_bytes(right[SVG])
-    (fault,) = check_folder(tmp_path).faults
-    assert (fault.code, fault.file) == ("svg", SVG)
-    assert "it and the DXF differ, so that one of them was changed: a path of 'plate' copy 1" in fault.text
-    assert "by 20.00 mm" in fault.text
-
-
-RADII = st.floats(0.5, 200.0)
-PLACES = st.tuples(st.floats(-300.0, 300.0), st.floats(-300.0, 300.0))
-
-
-@given(PLACES, PLACES, RADII, RADII, st.floats(0.0, 360.0), st.booleans(), st.booleans())
-def test_svg_arcs_run_as_another_library_draws_them(
-    start: tuple[float, float],
-    end: tuple[float, float],
-    rx: float,
-    ry: float,
-    turn: float,
-    large: bool,
-    sweep: bool,
-) -> None:
-    """Against svgelements; radii that are too small for their ends included."""
-    assume(math.dist(start, end) > 0.1)
-    points = np.vstack((start, arc_points(start, [rx, ry, turn, large, sweep, *end], 1e-3)))
-    x0, y0, x1, y1 = *start, *end
-    arc = SvgPath(f"M{x0},{y0}A{rx},{ry} {turn} {large:d} {sweep:d} {x1},{y1}")[1]
-    theirs = np.array([(*arc.point(t),) for t in np.linspace(0.0, 1.0, 400)])
-    drawn = shapely.LineString(points)
-    assert shapely.distance(shapely.points(theirs), drawn).max() < 2e-3
-    # Theirs are not a line near enough for the way back, but the lengths of both agree.
-    assert np.hypot(*np.diff(theirs, axis=0).T).sum() == pytest.approx(drawn.length, rel=2e-3)
-
-
-# -- arcs and kerf --------------------------------------------------------------------------------------
+# -- arcs -----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -347,78 +239,6 @@ def test_flattened_slot_has_its_area() -> None:
     area = shapely.Polygon(flatten(rows, True)).area
     assert area == pytest.approx(578.5398163397448, abs=31.5 * 0.005)
     assert area < 578.5398163397448
-
-
-def notched(half_width: float) -> Spec:
-    """A block with a slit from above, 40 mm deep, `half_width` to each side at its mouth and at its foot."""
-    w = half_width
-    ring = corners((0, 0), (90, 0), (90, 60), (45 + w, 60), (45 + w, 20), (45 - w, 20), (45 - w, 60), (0, 60))
-    return Spec("wing", 6.0, 2, ring, (90.0, 60.0), 5400 - 80 * w, pairs=True)
-
-
-def rounded_by_a_beam(m: Made, spec: Spec) -> None:
-    """Give both wings the path that a round beam of the kerf's width takes around their outline."""
-    ring = shapely.Polygon([(x, y) for x, y, _ in spec.outline(0.0)])
-    around = shapely.get_coordinates(ring.buffer(KERF / 2, quad_segs=16))[:-1]
-    for spot in m.plan["sheets"][0]["parts"]:
-        if spot["part"] == "wing":
-            flip = -1.0 if spot["mirrored"] else 1.0
-            rows = [(flip * x + spot["x_mm"], y + spot["y_mm"], 0.0) for x, y in around]
-            m.change(ONE, m.find(ONE, "CUT_OUTSIDE", "wing", spot["copy"]), rows=rows)
-
-
-@pytest.mark.parametrize(("half_width", "codes"), [(0.5, set()), (0.08, {"detail-lost"})])
-def test_a_slit_narrower_than_the_kerf_is_told(half_width: float, codes: set[str], tmp_path: Path) -> None:
-    spec = notched(half_width)
-    m = made({**SPECS, "wing": spec})
-    rounded_by_a_beam(m, spec)
-    m.plan["sheets"][0]["cut_length_mm"] = sum(
-        shapely.LinearRing(flat(one.rows, 400)).length for one in m.jobs[ONE] if one.layer.startswith("CUT")
-    )
-    verdict = check_folder(m.write(tmp_path))
-    assert verdict.codes == codes, str(verdict)
-
-
-def with_fillets(points: list[tuple[float, float]], rounded: set[int], radius: float) -> list[Row]:
-    """A ring of horizontal and vertical lines with some of its corners rounded, in chords within 0.005 mm."""
-    rows: list[Row] = []
-    for k, (x, y) in enumerate(points):
-        (px, py), (nx, ny) = points[k - 1], points[(k + 1) % len(points)]
-        ax, ay = np.sign(px - x), np.sign(py - y)
-        bx, by = np.sign(nx - x), np.sign(ny - y)
-        for turn in np.linspace(0.0, math.pi / 2, 9) if k in rounded else ():
-            a, b = radius * (1.0 - math.sin(turn)), radius * (1.0 - math.cos(turn))
-            rows.append((float(x + a * ax + b * bx), float(y + a * ay + b * by), 0.0))
-        if k not in rounded:
-            rows.append((x, y, 0.0))
-    return rows
-
-
-@pytest.mark.parametrize(
-    ("radius", "codes"),
-    [(0.5, set()), (1.0, set()), (1.4, set()), (2.5, {"hole-wrong", "shape"})],
-)
-def test_corners_less_round_than_the_beam_may_be_cut_sharp(
-    radius: float, codes: set[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A path half a wide kerf off such an inner corner has none; the beam makes it round."""
-    monkeypatch.setattr("tests.checking.made.KERF", 3.0)
-    window = [(20.0, 20.0), (100.0, 20.0), (100.0, 100.0), (20.0, 100.0)]
-    cup = [(0, 0), (90, 0), (90, 60), (70, 60), (70, 20), (20, 20), (20, 60), (0, 60)]
-
-    def planned_or_cut(points: list[tuple[float, float]], inner: set[int]) -> Callable[[float], list[Row]]:
-        return lambda out: corners(*points)(out) if out else with_fillets(points, inner, radius)
-
-    corner = (1.0 - math.pi / 4) * radius**2
-    plate = replace(
-        SPECS["plate"],
-        holes=(planned_or_cut(window, {0, 1, 2, 3}), SPECS["plate"].holes[1]),
-        area=SPECS["plate"].area + 4 * corner,
-    )
-    area = 5400.0 - 2000.0 + 2 * corner
-    wing = Spec("wing", 6.0, 2, planned_or_cut(cup, {4, 5}), (90.0, 60.0), area, pairs=True)
-    verdict = check_folder(made({**SPECS, "plate": plate, "wing": wing}).write(tmp_path))
-    assert verdict.codes == codes, str(verdict)
 
 
 # -- many files -----------------------------------------------------------------------------------------

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Placement, Shape
-from nestkit.nesting.group import GroupRequest, how_cut, plan_group
+from nestkit.nesting.group import plan_group
 from nestkit.nesting.problem import Spacing
+from nestkit.nesting.request import GroupRequest, how_cut
 from nestkit.nesting.stops import AfterRounds
 from tests.strategies import outlines
 from tests.zoo import disc, frame, rectangle

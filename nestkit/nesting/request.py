@@ -1,0 +1,133 @@
+"""What a group's planning is asked, and how each part is cut: by the cutter, by hand, or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from nestkit.build.model import CutterKind, Part, Sheet, Turns
+from nestkit.nesting.fitting import turns_that_fit
+from nestkit.nesting.forms import turn_choices
+from nestkit.nesting.model import Unplaced
+from nestkit.nesting.problem import Item, Spacing
+from nestkit.nesting.supply import supply
+
+Copy = tuple[Part, int]
+
+
+@dataclass(frozen=True, eq=False)
+class GroupRequest:
+    """What is to be planned.
+
+    Parameters
+    ----------
+    material, thickness
+        Of the group (mm).
+    parts : sequence of Part
+        All of that material and thickness.
+    sheets : sequence of Sheet
+        Likewise.
+    cutter : str
+        laser, knife or hand.
+    bed : (float, float) or None
+    spacing : Spacing
+    """
+
+    material: str
+    thickness: float
+    parts: Sequence[Part]
+    sheets: Sequence[Sheet]
+    cutter: CutterKind
+    bed: tuple[float, float] | None
+    spacing: Spacing
+
+    @property
+    def copies(self) -> int:
+        """Copies asked for, spares included."""
+        return sum(part.copies for part in self.parts)
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Copies that are cut the same way, with the items they are to the engine."""
+
+    how: CutterKind
+    bed: tuple[float, float] | None
+    copies: list[Copy]
+    items: list[Item]
+
+
+def batches_of(request: GroupRequest) -> tuple[list[Batch], list[Unplaced]]:
+    """Splits the copies into those for the cutter, those for the hand and those that fit nowhere."""
+    by_machine = Batch(request.cutter, request.bed, [], [])
+    by_hand = Batch("hand", None, [], [])
+    unplaced: list[Unplaced] = []
+    for kind, part in enumerate(request.parts):
+        how = how_cut(request, part)
+        if how is None:
+            why = _too_large(part, request)
+            unplaced += [Unplaced(part, copy, why) for copy in range(1, part.copies + 1)]
+            continue
+        batch = by_hand if how == "hand" else by_machine
+        item = Item(part.shape.outline, part.turns, kind=kind)
+        turns = _useful_turns(item, _rooms(request, batch.bed))
+        for copy in range(1, part.copies + 1):
+            batch.copies.append((part, copy))
+            batch.items.append(replace(item, turns=turns, mirrored=part.is_mirrored(copy)))
+    return [batch for batch in (by_machine, by_hand) if batch.items], unplaced
+
+
+def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
+    """How a part of the group is cut: by the cutter, by hand on a whole sheet, or not at all (None).
+
+    A part goes to the hand when the maker asks for it, or when it fits whole sheets but not the bed.
+    """
+    item = Item(part.shape.outline, part.turns)
+    if not part.by_hand and request.cutter != "hand" and _fits(item, _rooms(request, request.bed)):
+        return request.cutter
+    return "hand" if _fits(item, _rooms(request, None)) else None
+
+
+def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple[float, float]]:
+    """Sizes of the different bins, margin taken off, largest first."""
+    margin = 2.0 * request.spacing.margin
+    sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
+    row = supply(sheets, bed, 1, first=sheets[0] if sheets else None)
+    sizes = {(bin.blank.width - margin, bin.blank.height - margin) for bin in row.meaning}
+    return sorted(sizes, key=lambda size: -size[0] * size[1])
+
+
+def _fits(item: Item, rooms: Sequence[tuple[float, float]]) -> bool:
+    return any(turns_that_fit(item.outline, item.turns, room) for room in rooms)
+
+
+def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
+    """The item's own turns; when any is allowed but the square ones do not fit, the slanted ones that do."""
+    if item.turns.angles is not None:
+        return item.turns
+    square = Turns(turn_choices(item))
+    if any(turns_that_fit(item.outline, square, room) for room in rooms):
+        return item.turns
+    found = next(angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room)))
+    # A slanted part has little choice: the first, middle and last turn that fit say enough.
+    return Turns(tuple(sorted({found[0], found[len(found) // 2], found[-1]})))
+
+
+def why_no_place(request: GroupRequest) -> str:
+    if any(sheet.buy for sheet in request.sheets):
+        return "no place was found for it on any sheet"
+    return "no sheet left: the shop's are full and none may be bought"
+
+
+def _too_large(part: Part, request: GroupRequest) -> str:
+    if not request.sheets:
+        return "there is no sheet of its material and thickness"
+    usable = [sheet for sheet in request.sheets if sheet.buy or sheet.in_shop > 0]
+    if not usable:
+        return "no sheet of its material and thickness is in the shop, and none may be bought"
+    width, height = part.shape.outline.size
+    largest = max(usable, key=lambda s: s.size[0] * s.size[1]).size
+    return (
+        f"{width:.1f} x {height:.1f} mm fits no sheet at its allowed turns; the largest is "
+        f"{largest[0]:.0f} x {largest[1]:.0f} mm, of which {request.spacing.margin:g} mm all round stay free"
+    )
