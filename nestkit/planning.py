@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from nestkit.build.model import Build
 from nestkit.cutting.etching import fold_findings
@@ -37,16 +39,20 @@ class Effort:
     seed: int = 1
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Progress:
-    """What the search has come to: the group at work, its number of all, rounds and sheets so far."""
+    """What the search has come to: the group at work, its number of all, rounds and sheets so far.
+
+    `note` says what goes on when it is not searching.
+    """
 
     material: str
     thickness: float
     number: int
     groups: int
-    rounds: int
-    sheets: int
+    rounds: int = 0
+    sheets: int = 0
+    note: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,9 +155,15 @@ def make_plan(
         stop, tighten = _stops(effort, clock.left * request.copies / max(copies_left, 1), asked_to_stop())
         copies_left -= request.copies
 
-        def report(rounds: int, sheets: int, request: GroupRequest = request, number: int = number) -> None:
+        at = Progress(request.material, request.thickness, number, len(wanted))
+
+        def report(rounds: int, sheets: int, at: Progress = at) -> None:
             if progress is not None:
-                progress(Progress(request.material, request.thickness, number, len(wanted), rounds, sheets))
+                progress(replace(at, rounds=rounds, sheets=sheets))
+
+        def tell(note: str, at: Progress = at) -> None:
+            if progress is not None:
+                progress(replace(at, note=note))
 
         found.append(
             plan_group(
@@ -159,6 +171,7 @@ def make_plan(
                 seed=effort.seed,
                 stop=stop,
                 tighten=tighten,
+                before_tightening=partial(_prepared, [clock, tighten], tell),
                 asked_to_stop=asked_to_stop,
                 progress=report,
             )
@@ -178,6 +191,19 @@ def make_plan(
         stopped=any(group.stopped for group in found),
         rounds=sum(group.rounds for group in found),
     )
+
+
+def _prepared(clocks: Sequence[Stop | None], tell: Callable[[str], None]) -> None:
+    """Gets the overlap engine ready; what the first run spends on compiling it is not search time."""
+    # Imported when it is needed: small builds are done before.
+    from nestkit.nesting.overlap import prepare
+
+    began = time.monotonic()
+    tell("getting the search ready; the first time this takes a while")
+    prepare()
+    for clock in clocks:
+        if isinstance(clock, AfterSeconds):
+            clock.extend(time.monotonic() - began)
 
 
 def _stops(effort: Effort, seconds: float, asked: bool) -> tuple[Stop, Stop | None]:

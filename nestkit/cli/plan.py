@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from nestkit.build.model import Build
     from nestkit.nesting.model import Plan, Unplaced
     from nestkit.planning import Progress
+    from nestkit.units import Unit
 
 
 def plan(
@@ -47,7 +48,7 @@ def plan(
     folder = out if out is not None else _default_out(build_file, build)
     check_out(folder)
     show_findings(build)
-    with asked_to_stop() as asked, _shown() as progress:
+    with asked_to_stop() as asked, _shown(build.unit) as progress:
         planned = make_plan(build, Effort(seconds, rounds, seed), asked_to_stop=asked, progress=progress)
     with held_back():
         if planned.stopped and planned.plan.sheets:
@@ -117,21 +118,22 @@ def _show_hand(plan: Plan) -> None:
 
 
 @contextmanager
-def _shown() -> Iterator[Callable[[Progress], None] | None]:
+def _shown(unit: Unit) -> Iterator[Callable[[Progress], None] | None]:
     """A line that follows the search; nothing when nobody watches."""
     if not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console
 
+    from nestkit.units import show_length
+
     console = Console(stderr=True)
     with console.status("reading") as status:
 
         def show(at: Progress) -> None:
-            sheets = counted(at.sheets, "sheet")
-            status.update(
-                f"{at.material} {at.thickness:g} mm ({at.number} of {at.groups}): round {at.rounds}, {sheets}"
-            )
+            doing = at.note or f"round {at.rounds}, {counted(at.sheets, 'sheet')}"
+            foam = f"{at.material} {show_length(at.thickness, unit)}"
+            status.update(f"{foam} ({at.number} of {at.groups}): {doing}")
 
         yield show
 

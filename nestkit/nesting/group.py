@@ -40,6 +40,7 @@ def plan_group(
     seed: int,
     stop: Stop,
     tighten: Stop | None = None,
+    before_tightening: Callable[[], None] = lambda: None,
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Report | None = None,
 ) -> GroupPlan:
@@ -47,7 +48,8 @@ def plan_group(
 
     Money comes first, then the number of sheets, then the emptiest sheet, so that what remains is
     one large leftover. The constructive engine works until `stop`, then the overlap engine from there
-    until `tighten`; without that, not at all. `progress` is given the round and the sheets used so far.
+    until `tighten`; without that, not at all. `before_tightening` is called between the two.
+    `progress` is given the round and the sheets used so far.
     """
     batches, unplaced = batches_of(request)
     taken: Counter[str] = Counter()
@@ -55,7 +57,9 @@ def plan_group(
     used: list[SheetBin] = []
     stopped, rounds = False, 0
     for batch in batches:
-        found, chosen = _pack(request, batch, taken, seed, stop, tighten, asked_to_stop, progress)
+        found, chosen = _pack(
+            request, batch, taken, seed, stop, tighten, before_tightening, asked_to_stop, progress
+        )
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
         layout = _in_copy_order(batch.items, found.layout)
@@ -79,6 +83,7 @@ def _pack(
     seed: int,
     stop: Stop,
     tighten: Stop | None,
+    before_tightening: Callable[[], None],
     asked_to_stop: Callable[[], bool],
     progress: Report | None,
 ) -> tuple[NestResult, Supply]:
@@ -114,6 +119,7 @@ def _pack(
         found, row = best
         if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
             return best
+        before_tightening()
         sheets = int(found.score[2])
         layout = on_fewer_sheets(
             items,

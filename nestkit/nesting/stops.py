@@ -30,6 +30,10 @@ class AfterSeconds:
         """Seconds that are left, 0 when it is over."""
         return max(self._end - time.monotonic(), 0.0)
 
+    def extend(self, seconds: float) -> None:
+        """Gives so many seconds more, for time that was lost and not searched in."""
+        self._end += seconds
+
     def __call__(self, rounds: int) -> bool:
         return time.monotonic() >= self._end
 

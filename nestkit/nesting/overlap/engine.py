@@ -6,6 +6,7 @@ seed and a number of rounds give the same layout whatever the clock says.
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -14,11 +15,12 @@ from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from typing import Any
 
+from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path
 from nestkit.nesting.overlap.packing import Found, Packing
 from nestkit.nesting.overlap.result import Improvement, NestResult, Score
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing, Status
-from nestkit.nesting.stops import Stop
+from nestkit.nesting.stops import AfterRounds, Stop
 
 #: Rounds between two exchanges of the best layout.
 EPOCH = 300
@@ -110,6 +112,18 @@ def pack_strip(
     sheet = Bin(Outline(Path.polyline([(0, 0), (length, 0), (length, width), (0, width)], True)))
     task = _Task(tuple(items), (sheet,), Spacing(), seed, None, (), 0, STRIP_MERGE)
     return _search(task, stop, asked_to_stop, progress, jobs, least=area / width)
+
+
+def prepare() -> None:
+    """Compiles the kernels, or loads them when that was done before: about ten seconds, or one.
+
+    A search does so too when it must; this is for those who watch the clock.
+    """
+    hook = Path.polyline([(0, 0), (60, 0), (60, 20), (20, 20), (20, 60), (0, 60)], True)
+    sheet = Path.polyline([(0, 0), (100, 0), (100, 100), (0, 100)], True)
+    for turns in (Turns(), Turns((0.0, math.pi))):
+        items = [Item(Outline(hook), turns)] * 3
+        search(items, [Bin(Outline(sheet))] * 2, Spacing(2.0, 2.0), seed=1, stop=AfterRounds(2))
 
 
 def _search(

@@ -86,8 +86,13 @@ def test_a_cover_is_the_polygon_and_its_pieces_are_convex(points: np.ndarray, ho
     polygon = Polygon(points, [shapely.Point(0, 0).buffer(1.5, 3).exterior.coords] if hole else [])
     assume(polygon.is_valid and polygon.area > 1.0)
     pieces = [Polygon(piece) for piece in convex_cover(polygon)]
-    assert shapely.union_all(pieces).symmetric_difference(polygon).area <= 1e-9 * polygon.area
+    # One after another: a union of all at once loses a sliver's width now and then in GEOS.
+    bare = polygon
     for piece in pieces:
+        bare = bare.difference(piece)
+    assert bare.area <= 1e-9 * polygon.area
+    for piece in pieces:
+        assert piece.difference(polygon).area <= 1e-9 * polygon.area
         assert piece.area == pytest.approx(piece.convex_hull.area, rel=1e-9)
 
 
