@@ -11,6 +11,9 @@ from nestkit.build.model import Sheet, same_thickness
 from nestkit.build.tables import PartTable
 from nestkit.units import Unit, mm_per, show_length
 
+#: A bed with a shorter side is a slip, such as metres for millimetres, mm.
+SMALLEST_BED = 50.0
+
 
 def cross_check(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> None:
     """Adds to ``mistakes`` what does not fit together; drawings are looked at elsewhere.
@@ -149,6 +152,15 @@ def _check_cutter(draft: Draft, mistakes: Mistakes) -> None:
             f"is missing; a {cutter.kind} needs one",
             "Add it: its width and height, for example bed = [900, 600]",
         )
+    unit = draft.file.build.units
+    if cutter.bed is not None and draft.sure("cutter", "bed") and draft.sure("build", "units"):
+        least = min(cutter.bed) * mm_per(unit)
+        if least < SMALLEST_BED:
+            mistakes.add(
+                ("cutter", "bed"),
+                f"is {show_length(least, unit)} on one side, less than any cutter's",
+                f"Write it in {'inches' if unit == 'in' else 'millimetres'}, width and height",
+            )
 
 
 def _check_hardware(draft: Draft, mistakes: Mistakes) -> None:

@@ -77,7 +77,7 @@ def _parse(file: Path) -> tuple[dict[str, Any], Mistakes]:
     except RecursionError as error:
         raise InputError.one(file.name, "its lists or tables are nested too deep") from error
     except ValueError as error:
-        raise InputError([_syntax_problem(file.name, error)]) from error
+        raise InputError([_syntax_problem(file.name, text, error)]) from error
     return data, Mistakes(file.name, data, lines)
 
 
@@ -109,13 +109,30 @@ def _text(file: Path) -> str:
         ) from error
 
 
-def _syntax_problem(name: str, error: ValueError) -> Problem:
+def _syntax_problem(name: str, text: str, error: ValueError) -> Problem:
     message = str(error)
+    line = ""
     found = re.search(r" \(at line (\d+), column (\d+)\)$", message)
     if found:
         message = message[: found.start()]
         name = f"{name} (line {found[1]}, column {found[2]})"
+        line = "".join(text.split("\n")[int(found[1]) - 1 : int(found[1])])
     elif message.endswith(" (at end of document)"):
         message = message.removesuffix(" (at end of document)")
         name = f"{name} (at its end)"
-    return Problem(name, f"this is not TOML: {message}", "Mend it first; the rest is looked at after that")
+    return Problem(name, f"this is not TOML: {message}", _syntax_hint(text, line, message))
+
+
+def _syntax_hint(text: str, line: str, message: str) -> str:
+    """What makers write most often where TOML wants something else."""
+    if text.lstrip().startswith("<") or text.lstrip().startswith(("0\n", "0\r")):
+        return "This is a drawing: name the build file, and the drawing in it"
+    if re.search(r"=\s*\d+,\d", line):
+        return "Write decimals with a point, as in 0.2"
+    if "\\" in line:
+        return "Write / in place of \\ in paths"
+    if declared := re.search(r"Cannot (?:declare|mutate).*'(part|sheet|assembly|foam)'", message):
+        return f"Each {declared[1]} begins with [[{declared[1]}]], in double brackets"
+    if re.search(r"=\s*[A-Za-z]", line):
+        return 'Put words in quotes, as in "laser"; only true and false stand without'
+    return "Mend it first; the rest is looked at after that"

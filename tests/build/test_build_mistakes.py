@@ -276,6 +276,12 @@ def test_an_empty_file_lacks_its_four_tables(bench: Bench) -> None:
         (b"[build]\nname = 'caf\xe9'", "build.toml (line 2): is not UTF-8 text"),
         (b"x = " + b"[" * 5000, "nested too deep"),
         (b"x = " + b"1" * 5000, "build.toml: this is not TOML"),
+        (b"[cutter]\nkerf = 0,2\n", "Write decimals with a point"),
+        (b'[build]\ndrawings = "C:\\drawings"\n', "Write / in place of \\ in paths"),
+        (b"[part]\na = 1\n[part]\n", "Each part begins with [[part]]"),
+        (b"[cutter]\nkind = laser\n", "Put words in quotes"),
+        (b'<svg xmlns="http://www.w3.org/2000/svg"/>', "This is a drawing"),
+        (b"0\nSECTION\n", "This is a drawing"),
         (b"#" * 2_000_001, "is larger than 2,000,000 bytes"),
     ],
 )
@@ -286,6 +292,13 @@ def test_what_is_no_toml(tmp_path: Path, content: bytes, told: str) -> None:
         load_build(file)
     assert told in str(caught.value)
     assert len(caught.value.problems) == 1
+
+
+def test_a_bed_in_metres(bench: Bench) -> None:
+    with pytest.raises(InputError) as caught:
+        bench.load(("bed = [600, 400]", "bed = [0.6, 0.4]"))
+    (problem,) = caught.value.problems
+    assert "0.4 mm on one side, less than any cutter's" in str(problem)
 
 
 def test_what_is_no_file(tmp_path: Path) -> None:
