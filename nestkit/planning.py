@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
-from nestkit.build.model import Build
+from nestkit.build.model import Build, same_thickness
 from nestkit.cutting.etching import fold_findings
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.cutting.model import Job
@@ -23,8 +23,6 @@ from nestkit.units import show_length
 FIRST_SHARE = 0.25
 #: Rounds of the constructive engine for one of the overlap engine.
 ROUNDS_FOR_ONE = 4
-#: Thicknesses closer than this are the same, mm.
-SAME_THICKNESS = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +122,7 @@ def requests(build: Build) -> list[GroupRequest]:
 
 
 def _same(key: tuple[str, float], material: str, thickness: float) -> bool:
-    return key[0] == material and abs(key[1] - thickness) < SAME_THICKNESS
+    return key[0] == material and same_thickness(key[1], thickness)
 
 
 def make_plan(

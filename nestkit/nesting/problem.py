@@ -88,5 +88,4 @@ class Status(StrEnum):
 
     PROVEN = "proven"
     TIME = "best in time"
-    ROUNDS = "best in rounds"
     STOPPED = "stopped"
