@@ -17,6 +17,7 @@ from nestkit.build.sources import Piece, Sources
 from nestkit.build.tables import PartTable
 from nestkit.errors import Finding
 from nestkit.geometry import FLATNESS, Shape
+from nestkit.geometry.affine import MIRROR_X
 from nestkit.patterns import Foam, Pattern, PatternError, refold
 from nestkit.units import Unit, mm_per, show_length, show_size
 
@@ -88,10 +89,12 @@ def make_parts(
             if pattern is None or sheet is None:
                 continue
             made[index] = _pattern_parts(table, pattern, sheet, draft.unit)
-            # The layers of a stack have one outline, whether they have an opening or not.
-            if pattern.kind == "stack" or len(pattern.pieces) == 1:
-                height = pattern.height or sheet.thickness
-                edges[table.name] = Edge(pattern.pieces[0].shape, height)
+            if pattern.kind in ("stack", "ring", "ridge"):
+                # The layers of a stack have one outline, whether they have an opening or not.
+                shape = pattern.pieces[0].shape
+                # A strip begins where it is seen to, from outside; a ridge is cut mirrored.
+                seen = shape.transformed(MIRROR_X) if pattern.kind == "ridge" else shape
+                edges[table.name] = Edge(seen, pattern.height or sheet.thickness)
             continue
         if piece is None or not _can_be_scaled(index, piece, scale, draft.unit, mistakes) or sheet is None:
             continue

@@ -186,7 +186,10 @@ class RidgeTable(PatternBase):
     """A piece with a groove that closes to a peak."""
 
     pattern: Literal["ridge"] = Field(description="Name of the pattern.")
-    source: FileName = Field(alias="from", description="The closed piece as drawn: 'file.svg#id'.")
+    source: FileName = Field(
+        alias="from",
+        description="The closed piece as drawn, seen from outside with the peak towards you: 'file.svg#id'.",
+    )
     centre_line: FileName = Field(
         description="Where the ridge runs: 'file.svg#id' of an open line in the same drawing."
     )
@@ -225,15 +228,19 @@ class WindowTable(Table):
     """An opening cut into panels."""
 
     source: FileName = Field(
-        alias="from", description="The opening as drawn: 'file.svg#id'; it may be several."
+        alias="from", description="The opening as seen from outside: 'file.svg#id'; it may be several."
     )
     panels: Annotated[list[Annotated[int, Field(ge=1, le=64)]], Field(min_length=1, max_length=64)] | None = (
-        Field(None, description="Which panels have it, counting from 1. Left out: all.")
+        Field(
+            None,
+            description="Which panels have it, counting from 1 at the left, seen from outside. "
+            "Left out: all.",
+        )
     )
     at: Spot | None = Field(
         None,
-        description="Where its middle lies: [x, y] from the panel's lower left corner, at drawn size. "
-        "Left out: the panel's middle.",
+        description="Where its middle lies: [x, y] from the panel's lower left corner as seen from outside, "
+        "at drawn size. Left out: the panel's middle.",
     )
 
 

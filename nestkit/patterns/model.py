@@ -116,7 +116,8 @@ class Piece:
     suffix : str
         What is put behind the part's name; empty when the pattern has one sort of piece.
     shape : Shape
-        Inside up: grooves and bevels are etched into the side that is seen.
+        Inside up: grooves and bevels are etched into the side that is seen. What a drawing shows from
+        outside is mirrored here.
     quantity : int
         How many the pattern takes.
     """
@@ -268,7 +269,11 @@ class Laid:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Peaked:
-    """A piece folded to a peak along one line by ``angle`` (radians), whose shadow is the drawn outline."""
+    """A piece folded to a peak along one line by ``angle`` (radians).
+
+    Turned over, so that the peak is up, its shadow is the drawn outline. ``drawn`` and ``axis`` are as
+    they are seen from there; the flat piece is the mirror image.
+    """
 
     piece: int
     drawn: Path

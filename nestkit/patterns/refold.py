@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LinearRing
 
 from nestkit.geometry import LineKind, Path
+from nestkit.geometry.affine import MIRROR_X, apply
 from nestkit.geometry.arcs import arc_centre
 from nestkit.geometry.folding import Folded, Matrix, fold_up, mapped
 from nestkit.patterns.model import Cap, Chain, Laid, Link, Pattern, Peaked, Rolled, Spot
@@ -257,14 +258,15 @@ def _bent(length: float, bend: float, part: float, heading: float) -> Points:
 
 
 def _peaked(pattern: Pattern, closing: Peaked) -> Refolded:
-    """Tilts both sides about the line, and compares the shadow with the drawn outline."""
-    axis = Axis(closing.axis.points)
+    """Folds both sides up towards the groove, turns the piece over, and compares shadow and drawing."""
+    axis = Axis(apply(MIRROR_X, closing.axis.points))
     flat = pattern.pieces[closing.piece].shape.outline.exterior.flatten(0.01)
     flat = shapely.get_coordinates(shapely.segmentize(LinearRing(flat), 1.0))[:-1]
     feet, normals, off = axis.split(flat)
     shadow = feet + normals * (off * math.cos(closing.angle / 2.0))[:, None]
-    closed = np.column_stack((shadow, -np.abs(off) * math.sin(closing.angle / 2.0)))
+    folded = np.column_stack((shadow, np.abs(off) * math.sin(closing.angle / 2.0)))
+    over = folded * [-1.0, 1.0, -1.0]
     drawn = LinearRing(closing.drawn.flatten(0.01))
-    gap = float(LinearRing(shadow).hausdorff_distance(shapely.segmentize(drawn, 1.0)))
-    sides = [closed[off >= 0.0], closed[off <= 0.0]]
+    gap = float(LinearRing(over[:, :2]).hausdorff_distance(shapely.segmentize(drawn, 1.0)))
+    sides = [over[off >= 0.0], over[off <= 0.0]]
     return Refolded(gap, tuple(side for side in sides if len(side) > 2))

@@ -1,7 +1,8 @@
 """Ridge: a blade half with a groove along a line that closes to a peak.
 
 Each side tilts by half the fold angle a, and its shadow shrinks by cos(a/2) across the line; the flat piece
-is wider by as much, so that the closed one has the drawn outline.
+is wider by as much, so that the closed one has the drawn outline. The flat piece lies inside up, as all do,
+and so is the drawing's mirror image: the drawing shows the outside, where the peak is.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
+from nestkit.geometry.affine import MIRROR_X
 from nestkit.patterns.model import Foam, Measure, Pattern, Peaked, Piece, need
 
 #: Foam is not asked to stretch by more than this along a curved ridge; a rule of thumb, no source.
@@ -90,7 +92,7 @@ class Ridge:
     ----------
     foam : Foam
     shape : Shape
-        As the closed piece is drawn, seen from above, with its marks.
+        As the closed piece is drawn, seen from outside with the peak towards the eye, with its marks.
     line : Path
         Open: where the ridge runs; it is run on straight to the outline's edge.
     angle : float, radians, optional
@@ -159,7 +161,7 @@ class Ridge:
         return self.axis.curvature() * wide * (1.0 / math.cos(self.fold / 2.0) - 1.0)
 
     def develop(self) -> Pattern:
-        """The flat pattern: one piece with its groove as a fold."""
+        """The flat pattern: one piece with its groove as a fold, mirrored because its inside is up."""
         drawn = self.shape.outline
         outline = Outline(self._widened(drawn.exterior), tuple(self._widened(hole) for hole in drawn.holes))
         area = outline.polygon()
@@ -186,7 +188,7 @@ class Ridge:
         notes = ["the edges tilt: thin them so that they lie flat, by half the fold angle"]
         if not self.axis.is_straight:
             notes.append(f"beside its bent ridge the foam stretches by {self.stretch:.1%} at most: warm it")
-        piece = Piece("", Shape(outline, (*folds, *marks)))
+        piece = Piece("", Shape(outline, (*folds, *marks)).transformed(MIRROR_X))
         closing = Peaked(0, drawn.exterior, Path.polyline(self.axis.points, False), self.fold)
         return Pattern("ridge", (piece,), finished, (closing,), tuple(notes))
 

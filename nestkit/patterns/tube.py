@@ -1,4 +1,8 @@
-"""Panels in one strip that folds to a tube with corners; the base of prism and box."""
+"""Panels in one strip that folds to a tube with corners; the base of prism and box.
+
+Panels and windows are given as they are seen from outside, panel 1 on the left. The strip lies inside up: it
+is laid out as it is seen, and then mirrored.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +14,7 @@ from itertools import accumulate, pairwise
 from shapely.geometry import Polygon, box
 
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
-from nestkit.geometry.affine import translation
+from nestkit.geometry.affine import MIRROR_X, compose, translation
 from nestkit.patterns.model import (
     Chain,
     Foam,
@@ -29,12 +33,12 @@ class Window:
     Parameters
     ----------
     paths : tuple of Path
-        Closed, in coordinates of their own; they keep their places to each other.
+        Closed, as seen from outside, in coordinates of their own; they keep their places to each other.
     panels : tuple of int, optional
-        Which panels, counting from 1 at the left; None for every one.
+        Which panels, counting from 1 at the left, seen from outside; None for every one.
     at : (float, float), mm, optional
-        Where the middle of the openings comes to lie, from the panel's lower left corner; left out,
-        the middle of the panel.
+        Where the middle of the openings comes to lie, from the panel's lower left corner as seen from
+        outside; left out, the middle of the panel.
     key : str
         What messages are about, as the build file calls it.
     """
@@ -53,9 +57,9 @@ class Tube:
     ----------
     foam : Foam
     sides : tuple of float, mm
-        Panel widths between fold lines, in order.
+        Panel widths between fold lines, in order from the left, seen from outside.
     turns : tuple of float, radians
-        Fold angle at the right of each panel; the last one is the seam's.
+        Fold angle at the right of each panel, seen so; the last one is the seam's.
     height : float, mm
     windows : tuple of Window
     """
@@ -88,14 +92,15 @@ class Tube:
         if len(pieces) == 1:
             pieces = [Piece("", pieces[0].shape, pieces[0].quantity)]
         links = []
-        for run, piece in zip(runs, which, strict=True):
+        # Inside up, the panel that is last from outside comes first from the left.
+        for run, piece in zip(reversed(runs), reversed(which), strict=True):
             width = sum(self.sides[k] for k in run)
             links.append(
                 Link(
                     piece,
                     ((0.0, 0.0), (0.0, self.height)),
                     ((width, 0.0), (width, self.height)),
-                    self.turns[run[-1]],
+                    self.turns[run[0] - 1],
                 )
             )
         notes = []
@@ -130,7 +135,8 @@ class Tube:
         lines.append(straight(LineKind.BEVEL, (width, 0.0), (width, height), self.turns[run[-1]] / 2.0))
         lines += seam_ticks((0.0, 0.0), (0.0, height), -6.0) + seam_ticks((width, 0.0), (width, height), 6.0)
         holes = [hole for k, x in zip(run, edges, strict=False) for hole in self._holes(k, x)]
-        return Shape(Outline(outline, tuple(holes)), tuple(lines))
+        seen = Shape(Outline(outline, tuple(holes)), tuple(lines))
+        return seen.transformed(compose(translation(width, 0.0), MIRROR_X))
 
     def _holes(self, panel: int, left: float) -> list[Path]:
         found: list[Path] = []

@@ -36,6 +36,10 @@ from nestkit.patterns import (
 
 HERE = FilePath(__file__).parent
 
+#: Elevation and azimuth of the eye, degrees, and its direction in plan.
+VIEW = (25, -60)
+EYE = np.array([math.cos(math.radians(VIEW[1])), math.sin(math.radians(VIEW[1])), 0.0])
+
 # Okabe-Ito colours, as in the cutter files.
 FOAM, INK = "#f3e6cf", "#000000"
 COLOURS = {LineKind.MARK: "#0072b2", LineKind.FOLD: "#d55e00", LineKind.BEVEL: "#009e73"}
@@ -122,7 +126,7 @@ def draw_closed(axes: plt.Axes, pattern: Pattern) -> str:
     surfaces = layers(pattern) if closed is None else list(closed.surfaces)
     # A folded strip stands on its side as it is folded: its panels' height becomes upright.
     if pattern.kind in ("prism", "box"):
-        surfaces = [surface[:, [0, 2, 1]] for surface in surfaces]
+        surfaces = [stood_up(surface) for surface in surfaces]
     if pattern.kind == "dome":
         surfaces = [surface @ upright(surfaces) for surface in surfaces]
     many = len(surfaces) > 40
@@ -130,9 +134,12 @@ def draw_closed(axes: plt.Axes, pattern: Pattern) -> str:
     if closed is not None and closed.holes:
         middle = np.vstack(surfaces).mean(axis=0)
         for hole in closed.holes:
-            turned = hole[:, [0, 2, 1]]
+            turned = stood_up(hole)
+            outward = turned.mean(axis=0) - middle
+            if abs(outward @ EYE) < 0.3 * np.hypot(*outward[:2]):
+                continue  # seen edge-on
             # A little in front of its panel, so that it is drawn over it.
-            surfaces.append(turned + (turned.mean(axis=0) - middle) * 0.02)
+            surfaces.append(turned + outward * 0.06)
             colours.append("white")
     axes.add_collection3d(
         Poly3DCollection(
@@ -146,9 +153,14 @@ def draw_closed(axes: plt.Axes, pattern: Pattern) -> str:
     for limit, at in zip((axes.set_xlim, axes.set_ylim, axes.set_zlim), middle, strict=True):  # type: ignore[attr-defined]
         limit(at - half, at + half)
     axes.set_box_aspect((1, 1, 1), zoom=1.25)  # type: ignore[arg-type]
-    axes.view_init(25, -60)  # type: ignore[attr-defined]
+    axes.view_init(*VIEW)  # type: ignore[attr-defined]
     axes.set_axis_off()
     return "stays flat" if closed is None else f"refolding gap {closed.gap:.3f} mm"
+
+
+def stood_up(points: np.ndarray) -> np.ndarray:
+    """Turned a quarter about x, so that what was up on the sheet is up."""
+    return points[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
 
 
 def upright(surfaces: list[np.ndarray]) -> np.ndarray:

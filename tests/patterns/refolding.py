@@ -11,6 +11,7 @@ import math
 import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiPoint, Polygon
+from shapely.geometry.polygon import orient
 
 from nestkit.geometry import LineKind, Shape
 
@@ -58,6 +59,14 @@ def folded_points(shape: Shape, spots: Array) -> Array:
         at = np.append(start, 0.0)
         out[beyond] = (out[beyond] - at) @ turn.T + at
     return out
+
+
+def seen_from(points: Array, towards: Array, up: Array) -> Array:
+    """Points in space as an eye sees them that ``towards`` points at: right, up and nearer, (n, 3)."""
+    near = towards / np.linalg.norm(towards)
+    high = up - near * (up @ near)
+    high = high / np.linalg.norm(high)
+    return points @ np.column_stack((np.cross(high, near), high, near))
 
 
 def roll_shut(left: Array, right: Array, count: int, strips: int = 120) -> tuple[Array, float]:
@@ -170,8 +179,8 @@ def plan_of_strip(stops: list[float], turns: list[float]) -> Polygon:
 
 
 def same_shape(first: Polygon, second: Polygon) -> float:
-    """How far two congruent polygons are apart at most, when one is laid on the other, mm."""
-    a, b = (shapely.get_coordinates(p.simplify(1e-6).exterior)[:-1] for p in (first, second))
+    """How far two congruent polygons are apart at most, when one is laid on the other unmirrored, mm."""
+    a, b = (shapely.get_coordinates(orient(p.simplify(1e-6)).exterior)[:-1] for p in (first, second))
     best = math.inf
     for shift in range(len(b)):
         c = np.roll(b, shift, axis=0)

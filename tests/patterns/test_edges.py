@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 
 from nestkit.geometry import LineKind, Outline, Path, Shape
 from nestkit.patterns import CLOSED, EdgeStrip, Foam, PatternError, Ridge, Stack, refold
-from tests.patterns.refolding import plan_of_strip, same_shape
+from tests.patterns.refolding import folded_points, plan_of_strip, same_shape, seen_from
 from tests.strategies import rounded_rectangles, star_points
 
 L_SHAPE = [(0, 0), (120, 0), (120, 40), (40, 40), (40, 100), (0, 100)]
@@ -197,6 +197,35 @@ def test_a_ridge_closes_to_the_drawn_outline(direction: float, degrees: float) -
     assert fold.path.length == pytest.approx(300.0, abs=1e-6)
     peak = next(m.value for m in pattern.finished if m.label.startswith("peak"))
     assert np.abs(off).max() * math.sin(fold.angle / 2.0) == pytest.approx(peak, abs=1e-6)
+
+
+@pytest.mark.parametrize("direction", [0.0, 0.7, 2.5])
+def test_a_lopsided_blade_is_seen_from_outside_as_it_was_drawn(direction: float) -> None:
+    turn = np.array([[math.cos(direction), math.sin(direction)], [-math.sin(direction), math.cos(direction)]])
+    points = np.array([(0, 0), (60, -25), (300, 0), (200, 40), (20, 12)]) @ turn
+    line = Path.polyline(np.array([(5, 0), (200, 0)]) @ turn, False)
+    pattern = Ridge(Foam(6.0), Shape(Outline(Path.polyline(points, True))), line, angle=1.2).develop()
+    shape = pattern.pieces[0].shape
+    folded = folded_points(shape, shape.outline.exterior.points)
+    # Inside up: grooves close towards +z, and the outside is looked at from the other side.
+    (start, end) = next(f.path.points[[0, -1]] for f in shape.lines if f.kind is LineKind.FOLD)
+    on_ridge = shape.outline.exterior.points @ [[-(end - start)[1]], [(end - start)[0]]]
+    off = (on_ridge - start @ [-(end - start)[1], (end - start)[0]]).ravel()
+    along = np.append(end - start, 0.0)
+    inward = [np.cross(along, side - folded[np.abs(off) < 1e-6][0]) for side in folded[np.abs(off) > 1e-6]]
+    inward = [normal / np.linalg.norm(normal) * math.copysign(1.0, normal[2]) for normal in inward]
+    outward = -(max(inward, key=lambda n: n @ inward[0]) + min(inward, key=lambda n: n @ inward[0]))
+    seen = seen_from(folded, outward, along)
+    assert same_shape(Polygon(seen[:, :2]), Polygon(points)) <= CLOSED
+    ridge_is_nearest = seen[np.abs(off) < 1e-6, 2].min() > seen[np.abs(off) > 1e-6, 2].max()
+    assert ridge_is_nearest
+    closed = refold(pattern)
+    assert closed is not None
+    assert closed.gap <= CLOSED
+    # The refolded picture is seen from above: its peak is up.
+    spots = np.vstack(closed.surfaces)
+    assert spots[:, 2].max() == pytest.approx(0.0, abs=1e-6)
+    assert spots[:, 2].min() < -20.0
 
 
 def test_a_ridge_by_its_peak() -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from nestkit.geometry import LineKind, Path, Shape
 from nestkit.geometry.folding import fold_up
 from nestkit.patterns import Box, Dome, Foam, Pattern, PatternError, Prism, Window, refold
-from tests.patterns.refolding import folded_points, turning
+from tests.patterns.refolding import folded_points, same_shape, seen_from, turning
 
 FINE = 1e-6
 
@@ -247,7 +247,7 @@ def test_a_box_has_its_sizes_and_its_lid() -> None:
     for side, extra in (("outside", -foam.skin), ("inside", foam.depth)):
         pattern = Box(foam, 120.0, 80.0, 50.0, side, lids=2).develop()  # type: ignore[arg-type]
         x0, y0, x1, y1 = section(pattern).bounds
-        assert (x1 - x0, y1 - y0) == pytest.approx((120.0 + 2 * extra, 80.0 + 2 * extra))
+        assert sorted((x1 - x0, y1 - y0)) == pytest.approx([80.0 + 2 * extra, 120.0 + 2 * extra])
         lid = pattern.pieces[-1]
         assert (lid.suffix, lid.quantity) == ("lid", 2)
         wall = 0.0 if side == "outside" else 12.0
@@ -263,10 +263,46 @@ def test_windows_lie_in_the_middle_of_their_panels() -> None:
         for hole in piece.shape.outline.holes
     )
     assert middles == [
-        pytest.approx((side / 2.0, 100.0), abs=1e-6),
-        pytest.approx((2.5 * side, 100.0), abs=1e-6),
+        pytest.approx((3.5 * side, 100.0), abs=1e-6),  # inside up, panel 1 is the last one
+        pytest.approx((5.5 * side, 100.0), abs=1e-6),
     ]
     assert all(hole.has_arcs for hole in piece.shape.outline.holes)
+
+
+@pytest.mark.parametrize("rooms", [(), ((300.0, 300.0),)])
+def test_windows_and_panels_are_seen_from_outside_as_they_were_drawn(
+    rooms: tuple[tuple[float, float], ...],
+) -> None:
+    hook = np.array([(0.0, 0.0), (30.0, 0.0), (30.0, 8.0), (10.0, 8.0), (10.0, 40.0), (0.0, 40.0)])
+    window = Window((Path.polyline(hook + np.array([7.0, 900.0]), True),), panels=(2,), at=(35.0, 60.0))
+    panels = Box(Foam(6.0, rooms=rooms), 120.0, 80.0, 100.0, windows=(window,)).develop().pieces
+    (piece,) = [piece for piece in panels if piece.shape.outline.holes]
+    # One strip holds all four panels; of two, one begins or ends with panels 1 and 2.
+    assert len(panels) == (2 if rooms else 1)
+    shape = piece.shape
+    hole = folded_points(shape, shape.outline.holes[0].points)
+    middles = {}
+    for number, facet in enumerate(fold_up(shape).facets):
+        inner = folded_points(shape, _inner(facet.flat))
+        normal = np.cross(inner[1] - inner[0], inner[2] - inner[0])
+        middles[number] = (inner.mean(axis=0), normal, inner)
+    middle, normal, corners = min(middles.values(), key=lambda m: np.linalg.norm(m[0] - hole.mean(axis=0)))
+    others = [other for other, _, _ in middles.values() if other is not middle]
+    # Folded panels lie on the inside; the eye is on the other side, upright.
+    outward = -normal * math.copysign(1.0, normal @ (np.mean(others, axis=0) - middle))
+    up = np.array([0.0, 1.0, 0.0])
+    seen, panel = seen_from(hole, outward, up), seen_from(corners, outward, up)
+    assert panel[:, 0].max() - panel[:, 0].min() == pytest.approx(80.0 - 1.2, rel=0.01)  # between fold lines
+    assert same_shape(shapely.Polygon(seen[:, :2]), shapely.Polygon(hook)) <= FINE
+    corner = panel[:, :2].min(axis=0)
+    box = (seen[:, :2].min(axis=0) + seen[:, :2].max(axis=0)) / 2.0
+    assert box - corner == pytest.approx((35.0, 60.0), abs=0.2)
+    # Panel 1, the other wide one beside it, lies on its left: with one strip panel 3 is on its right as well.
+    beside = sorted(float(x) for x in (seen_from(np.array(others), outward, up) - panel.mean(axis=0))[:, 0])
+    assert beside[0] < -30.0
+    closed = refold(Box(Foam(6.0, rooms=rooms), 120.0, 80.0, 100.0, windows=(window,)).develop())
+    assert closed is not None
+    assert closed.gap <= FINE
 
 
 @pytest.mark.parametrize(
