@@ -168,7 +168,9 @@ class EdgeStripTable(PatternBase):
         "height that the stack reaches; these never scale.",
     )
     hollow: Literal["crease", "split"] = Field(
-        "crease", description="Whether hollow corners are creased or the strip is split there."
+        "crease",
+        description="Hollow corners: crease (a mark, where you slit the strip from its inside down to the skin, "
+        "by hand) or split (two strips that meet there).",
     )
     start: Annotated[
         Literal["top", "bottom", "left", "right"] | Spot | None, BeforeValidator(_check_start)

@@ -1,7 +1,8 @@
 """Edge strip: the trim that runs round the edge of an outline or a stack.
 
 The strip's inside lies on the outline. At a corner it folds about the bottom of a groove, a groove's depth D
-off the outline: either side of the fold it is D tan(a/2) longer than the outline, in a hollow corner shorter.
+off the outline: either side of the fold it is D tan(a/2) longer than the outline. In a hollow corner it bends
+about the bottom of a slit that opens, as deep and on the same face, and is shorter by as much.
 A curve is a plain bend whose neutral fibre keeps its length.
 """
 
@@ -91,7 +92,7 @@ class EdgeStrip:
     width : float, mm
         Of the strip; the height of what it trims.
     hollow : "crease" or "split"
-        What is done at concave corners.
+        What is done at concave corners: a slit from the inside, by hand, or two mitred ends.
     start : "top", "bottom", "left", "right" or (float, float), optional
         Where the seam lies: the middle of that side, or the nearest point of the outline (mm); left out, the
         middle of the longest straight stretch.
@@ -131,6 +132,9 @@ class EdgeStrip:
         runs = [_Run(row) for row in rows if math.hypot(row[2] - row[0], row[3] - row[1]) > 1e-6]  # type: ignore[arg-type]
         runs = self._from_seam(runs)
         seam = self._joint(runs[-1], runs[0], 0.0)
+        if seam.kind == "crease":
+            # Two ends can't be creased: they meet as they do where the strip is split.
+            seam = Joint(0.0, seam.angle, 0.0, "split")
         at = seam.reach
         joints: list[Joint] = []
         for k, run in enumerate(runs):
@@ -236,7 +240,9 @@ class EdgeStrip:
             Measure("width", self.width),
             Measure("flat length in all", seam.at),
         )
-        return Pattern("edge_strip", tuple(pieces), finished, (laid,), tuple(self._notes(joints, breaks)))
+        return Pattern(
+            "edge_strip", tuple(pieces), finished, (laid,), tuple(self._notes(joints, seam, breaks))
+        )
 
     def _breaks(self, joints: Sequence[Joint], total: float) -> list[tuple[float, bool]]:
         """Where the strip is parted, and whether a corner asks for it (True) or its length (False)."""
@@ -301,18 +307,20 @@ class EdgeStrip:
             lines.append(tick((at, width / 3.0), (inward, 0.0), size))
         return Shape(Outline(rectangle(length, width)), tuple(lines))
 
-    def _notes(self, joints: Sequence[Joint], breaks: Sequence[tuple[float, bool]]) -> list[str]:
+    def _notes(self, joints: Sequence[Joint], seam: Joint, breaks: Sequence[tuple[float, bool]]) -> list[str]:
         notes = []
         joins = sum(not asked for _, asked in breaks)
         if joins:
             notes.append(f"joined at {joins} place{'s' if joins > 1 else ''} away from corners")
-        split = [joint for joint in joints if joint.kind == "split"]
+        split = [joint for joint in (*joints, seam) if joint.kind == "split"]
         if split:
             degrees = ", ".join(sorted({f"{-math.degrees(joint.angle) / 2.0:.1f}" for joint in split}))
             notes.append(f"at split corners thin both ends by {degrees} degrees on their outside by hand")
         if any(joint.kind == "crease" for joint in joints):
             notes.append(
-                "full-width marks without a groove are hollow corners: groove them on the other face by hand"
+                "full-width marks without a groove are hollow corners: slit the strip there from its inside, "
+                f"the marked face, {self.foam.depth:.3g} mm deep, and bend it away from the slit, which opens "
+                f"round the corner; the {self.foam.skin:.3g} mm of skin left on its outside are the hinge"
             )
         return notes
 

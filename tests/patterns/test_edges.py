@@ -127,6 +127,26 @@ def test_hollow_corners_are_creased_or_split() -> None:
     ]
 
 
+def test_slit_at_its_marks_down_to_the_skin_a_strip_lies_in_its_hollow_corners() -> None:
+    foam, outline = Foam(6.0, skin=0.8), Polygon(L_SHAPE)
+    pattern = EdgeStrip(foam, Path.polyline(L_SHAPE, True), 20.0).develop()
+    folds = strip_lines(pattern, LineKind.FOLD)
+    slits = [(at, -math.pi / 2.0) for at, _ in strip_lines(pattern, LineKind.MARK)]
+    bends = sorted(folds + slits)
+    hinges = plan_of_strip([0.0, *(at for at, _ in bends), flat_length(pattern)], [a for _, a in bends])
+    # All hinges are as deep under the face that carries folds and marks; that face lies on the outline.
+    face = hinges.buffer(0).buffer(-foam.depth, join_style="mitre", mitre_limit=1000)
+    assert same_shape(face, outline) <= CLOSED
+    (note,) = pattern.notes
+    assert "slit the strip there from its inside" in note
+    assert "5.2 mm deep" in note
+    assert "0.8 mm of skin" in note
+    # A seam there has two ends, which reach into the corner and are mitred.
+    seam = EdgeStrip(foam, Path.polyline(L_SHAPE, True), 20.0, start=(40.0, 40.0)).develop()
+    assert flat_length(seam) == pytest.approx(flat_length(pattern) + 2.0 * foam.depth)
+    assert seam.notes == ("at split corners thin both ends by 45.0 degrees on their outside by hand",)
+
+
 def test_a_strip_longer_than_the_bed_is_joined_away_from_corners() -> None:
     foam = Foam(6.0, rooms=((300.0, 200.0),))
     for length in np.linspace(300.0, 700.0, 41):
