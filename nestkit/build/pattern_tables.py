@@ -169,8 +169,8 @@ class EdgeStripTable(PatternBase):
     )
     hollow: Literal["crease", "split"] = Field(
         "crease",
-        description="Hollow corners: crease (a mark, where you slit the strip from its inside down to the skin, "
-        "by hand) or split (two strips that meet there).",
+        description="Hollow corners: crease (a mark, where you slit the strip from its inside down to the "
+        "skin, by hand) or split (two strips that meet there).",
     )
     start: Annotated[
         Literal["top", "bottom", "left", "right"] | Spot | None, BeforeValidator(_check_start)

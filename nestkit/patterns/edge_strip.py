@@ -139,7 +139,7 @@ class EdgeStrip:
         joints: list[Joint] = []
         for k, run in enumerate(runs):
             at += self._flat(run)
-            after = self._joint(run, runs[(k + 1) % len(runs)], at)
+            after = self._joint(run, runs[k + 1], at) if k < len(runs) - 1 else seam
             before = joints[-1] if joints else seam
             need(
                 "around",
@@ -319,8 +319,8 @@ class EdgeStrip:
         if any(joint.kind == "crease" for joint in joints):
             notes.append(
                 "full-width marks without a groove are hollow corners: slit the strip there from its inside, "
-                f"the marked face, {self.foam.depth:.3g} mm deep, and bend it away from the slit, which opens "
-                f"round the corner; the {self.foam.skin:.3g} mm of skin left on its outside are the hinge"
+                f"the marked face, {self.foam.depth:.3g} mm deep, and bend it away from the slit, which "
+                f"opens round the corner; the {self.foam.skin:.3g} mm of skin left on its outside are the hinge"
             )
         return notes
 
