@@ -18,6 +18,7 @@ import numpy as np
 
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
 from nestkit.geometry.arcs import arc_angle, arc_centre
+from nestkit.patterns.hollows import too_narrow
 from nestkit.patterns.model import (
     Foam,
     Joint,
@@ -135,23 +136,37 @@ class EdgeStrip:
         if seam.kind == "crease":
             # Two ends can't be creased: they meet as they do where the strip is split.
             seam = Joint(0.0, seam.angle, 0.0, "split")
+        narrow = too_narrow(path, self.foam.thickness)
         at = seam.reach
         joints: list[Joint] = []
         for k, run in enumerate(runs):
             at += self._flat(run)
             after = self._joint(run, runs[k + 1], at) if k < len(runs) - 1 else seam
             before = joints[-1] if joints else seam
+            outside = self._outside(run, before, after)
             need(
                 "around",
-                self._flat(run) + before.reach + after.reach > 0.0,
-                f"the hollow{_place(run)} is too narrow for {self.foam.thickness:g} mm of foam",
-                "Take thinner foam, widen the hollow, or let the strip be split there",
+                min(outside, self._flat(run) + before.reach + after.reach) > 0.0,
+                *self._narrow(run.row[:2]),
             )
             at += after.reach
             if k < len(runs) - 1:
                 joints.append(Joint(at, after.angle, after.reach, after.kind))
                 at += after.reach
+        need("around", narrow is None, *self._narrow(narrow or (0.0, 0.0)))
         return tuple(runs), tuple(joints), Joint(at, seam.angle, seam.reach, seam.kind)
+
+    def _outside(self, run: _Run, before: Joint, after: Joint) -> float:
+        """Length of a run on the strip's outside: below 0 where its neighbours in a hollow fill it."""
+        corners = sum(math.tan(joint.angle / 2.0) for joint in (before, after))
+        return run.length + self.foam.thickness * (run.angle + corners)
+
+    def _narrow(self, spot: Spot) -> tuple[str, str]:
+        return (
+            f"the hollow{_place(spot)} is too narrow: {self.foam.thickness:g} mm of foam has to lie on all "
+            "of its sides",
+            "Take thinner foam or widen the hollow; splitting the strip makes no room",
+        )
 
     def _flat(self, run: _Run) -> float:
         """Length of the strip along a run: of its neutral fibre."""
@@ -160,8 +175,8 @@ class EdgeStrip:
             need(
                 "around",
                 radius > self.foam.thickness,
-                f"the hollow curve{_place(run)} has a radius of {radius:.3g} mm, less than the foam's "
-                f"{self.foam.thickness:g}",
+                f"the hollow curve{_place(run.row[:2])} has a radius of {radius:.3g} mm, less than the "
+                f"foam's {self.foam.thickness:g}",
                 "Take thinner foam or a rounder curve",
             )
         return run.length + self.foam.neutral * self.foam.thickness * run.angle
@@ -174,8 +189,8 @@ class EdgeStrip:
         need(
             "around",
             abs(turn) <= SHARPEST,
-            f"the outline has a spike{_place(after)}: it turns by {math.degrees(abs(turn)):.0f} degrees, and "
-            f"no strip folds by more than {math.degrees(SHARPEST):.0f}",
+            f"the outline has a spike{_place(after.row[:2])}: it turns by "
+            f"{math.degrees(abs(turn)):.0f} degrees, and no strip folds by more than {math.degrees(SHARPEST):.0f}",
             "Blunt the spike in the drawing",
         )
         reach = self.foam.depth * math.tan(turn / 2.0)
@@ -320,13 +335,13 @@ class EdgeStrip:
             notes.append(
                 "full-width marks without a groove are hollow corners: slit the strip there from its inside, "
                 f"the marked face, {self.foam.depth:.3g} mm deep, and bend it away from the slit, which "
-                f"opens round the corner; the {self.foam.skin:.3g} mm of skin left on its outside are the hinge"
+                f"opens round the corner; the {self.foam.skin:.3g} mm of skin left outside are the hinge"
             )
         return notes
 
 
-def _place(run: _Run) -> str:
-    return f" at ({run.row[0]:.1f}, {run.row[1]:.1f}) mm"
+def _place(spot: Spot) -> str:
+    return f" at ({spot[0]:.1f}, {spot[1]:.1f}) mm"
 
 
 def _nearest(run: _Run, spot: Spot) -> tuple[float, float]:

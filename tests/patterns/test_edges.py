@@ -52,8 +52,9 @@ def test_without_curves_its_length_is_that_of_the_mitred_offset(points: np.ndarr
     assume(bool((angles > math.radians(21)).all() and (angles < math.radians(150)).all()))
     foam = Foam(thickness)
     referee = polygon.buffer(foam.depth, join_style="mitre", mitre_limit=1000)
-    # A hollow so tight that the offset fills it up has fewer corners, and no strip goes into it.
-    assume(len(referee.exterior.coords) == len(polygon.exterior.coords))
+    # A hollow so tight that the strip fills it up has fewer corners outside, and no strip goes into it.
+    for grown in (referee, polygon.buffer(thickness, join_style="mitre", mitre_limit=1000)):
+        assume(len(grown.exterior.coords) == len(polygon.exterior.coords) and not grown.interiors)
     pattern = EdgeStrip(foam, Path.polyline(points, True), 20.0).develop()
     assert flat_length(pattern) == pytest.approx(referee.length, abs=1e-6)
     closed = refold(pattern)
@@ -180,6 +181,32 @@ def test_outlines_that_no_strip_goes_round_are_refused(points: list[tuple[float,
     with pytest.raises(PatternError) as caught:
         EdgeStrip(Foam(6.0), Path.polyline(points, True), 20.0)
     assert words in caught.value.what
+
+
+def notched(mouth: float, bottom: float) -> Path:
+    """A plate with a hollow in its upper side."""
+    m, b = mouth / 2.0, bottom / 2.0
+    ring = [(-80, 0), (80, 0), (80, 60), (m, 60), (b, 20), (-b, 20), (-m, 60), (-80, 60)]
+    return Path.polyline(ring, True)
+
+
+@pytest.mark.parametrize("hollow", ["crease", "split"])
+@pytest.mark.parametrize("thickness", [2.0, 6.0, 10.0])
+@pytest.mark.parametrize("wider", [0.0, 9.0])
+def test_a_slot_has_to_hold_the_strip_on_both_of_its_walls(
+    hollow: str, thickness: float, wider: float
+) -> None:
+    for room in (0.01, 0.9, 1.5, 1.95, 2.05 if wider == 0.0 else 2.3, 3.0):
+        path = notched(room * thickness, room * thickness + wider)
+        strip = {"hollow": hollow, "start": "bottom"}
+        if room > 2.0:
+            assert EdgeStrip(Foam(thickness), path, 20.0, **strip)  # type: ignore[arg-type]
+            continue
+        with pytest.raises(PatternError, match="too narrow") as caught:
+            EdgeStrip(Foam(thickness), path, 20.0, **strip)  # type: ignore[arg-type]
+        assert "splitting the strip makes no room" in caught.value.todo
+    with pytest.raises(PatternError, match="too narrow"):
+        EdgeStrip(Foam(thickness), notched(40.0, 0.5), 20.0, **strip)  # type: ignore[arg-type]
 
 
 def test_a_hollow_curve_tighter_than_the_foam_is_refused() -> None:
