@@ -93,7 +93,11 @@ class ConeTable(PatternBase):
     pieces: Annotated[int, Field(ge=1, le=64)] | None = Field(
         None, description="How many equal pieces go round. Left out: as few as sheet and bed allow."
     )
-    bevel: bool = Field(False, description="Whether the wide end's edge is bevelled to stand flat.")
+    bevel: bool = Field(
+        False,
+        description="Whether the wide end's edge is bevelled to stand flat; what is measured inside there, "
+        "hardware too, then fits the bevelled opening.",
+    )
 
 
 class DomeTable(PatternBase):

@@ -84,7 +84,8 @@ class Cone:
     pieces : int, optional
         How many sectors go round; left out, as few as sheet and bed allow.
     bevel : bool
-        Whether the wide end's edge is bevelled, so that it stands flat.
+        Whether the wide end's edge is bevelled, so that it stands flat. The bevel narrows the opening; a wide
+        end that is measured inside has its size after it.
 
     Raises
     ------
@@ -133,54 +134,89 @@ class Cone:
         ------
         PatternError
         """
-        lean = self._lean()
+        signed = self._lean()
+        lean = abs(signed)
         lower = self._neutral(self.lower_diameter / 2.0, self.lower_side, lean)
         upper = self._neutral(self.upper_diameter / 2.0, self.upper_side, lean)
+        if signed > 0.0:
+            lower += self._room(self.lower_side, lean)
+        else:
+            upper += self._room(self.upper_side, lean)
         run = self.height / math.cos(lean) if self.height is not None else self.slant
         assert run is not None
         pointed = min(self.lower_diameter, self.upper_diameter) == 0.0
         wide, narrow = max(lower, upper), min(lower, upper)
-        self._check(lean, wide, narrow, pointed)
+        self._check(signed, wide, narrow, pointed)
         if pointed:
             # The wall runs on to where its neutral fibre meets in a point.
-            return Wall(wide, 0.0, wide / math.sin(lean), lean)
-        return Wall(wide, narrow, run, lean)
+            wall = Wall(wide, 0.0, wide / math.sin(lean), lean)
+        else:
+            wall = Wall(wide, narrow, run, lean)
+        need(
+            "bevel",
+            not self.bevel or self.foam.depth * math.tan(lean) < wall.slant,
+            "the bevel would be wider than the wall is long",
+            "Leave bevel out, or make the cone higher",
+        )
+        return wall
 
     def _lean(self) -> float:
-        """Half-angle of the cone, radians, from sizes that may be on different faces of the wall."""
+        """Half-angle of the cone, radians: above 0 when the lower end is the wide one, else below.
+
+        Sizes may be on different faces of the wall, and what a face or a bevel adds depends on the lean. The
+        least lean that brings the two ends as far apart as they are to be is found by bisection.
+        """
         sides = {"inside": 0.0, "outside": 1.0}
-        # Radii on the outside face differ by dr + shift cos(lean), where `shift` is what the faces add.
+        # Radii on one face differ by dr + shift cos(lean), where `shift` is what the faces add.
         shift = (sides[self.upper_side] - sides[self.lower_side]) * self.foam.thickness
         dr = (self.lower_diameter - self.upper_diameter) / 2.0
+        sign = math.copysign(1.0, dr + shift)
+        wide_side = self.lower_side if sign > 0.0 else self.upper_side
 
         def apart(lean: float) -> float:
-            return abs(dr + shift * math.cos(lean))
+            return sign * (dr + shift * math.cos(lean)) + self._room(wide_side, lean)
 
-        lean = 0.0
-        for _ in range(60):
-            step = apart(lean)
+        def beyond(lean: float) -> float:
             if self.slant is not None:
-                need(
-                    "slant",
-                    step < self.slant,
-                    f"{self.slant:.6g} is too short: the two ends' radii differ by {step:.6g}",
-                    "Make the slant longer, or the diameters more alike",
-                )
-                lean = math.asin(step / self.slant)
-            else:
-                assert self.height is not None
-                lean = math.atan2(step, self.height)
-        return 0.0 if apart(lean) * 2.0 < SAME else lean
+                return self.slant * math.sin(lean) - apart(lean)
+            assert self.height is not None
+            return self.height * math.tan(lean) - apart(lean)
+
+        if apart(0.0) * 2.0 < SAME:
+            return 0.0
+        grid = [math.radians(k / 4.0) for k in range(360)]
+        high = next((lean for lean in grid if beyond(lean) >= 0.0), None)
+        if high is None:
+            need(
+                "slant",
+                self.slant is None,
+                f"{self.slant or 0.0:.6g} is too short: the two ends' radii differ by {apart(0.0):.6g}"
+                + (", and what the bevel takes off comes on top" if self.bevel else ""),
+                "Make the slant longer, or the diameters more alike",
+            )
+            return sign * math.pi / 2.0
+        low = max(0.0, high - grid[1])
+        for _ in range(60):
+            middle = (low + high) / 2.0
+            low, high = (middle, high) if beyond(middle) < 0.0 else (low, middle)
+        return 0.0 if apart(high) * 2.0 < SAME else sign * high
+
+    def _bevel_cut(self, lean: float) -> float:
+        """What the wide end's bevel takes off its inside, mm of radius."""
+        return self.foam.depth * math.tan(lean) * math.sin(lean) if self.bevel else 0.0
+
+    def _room(self, wide_side: Side, lean: float) -> float:
+        """How much wider the wide end is rolled, so that its opening has its size once it is bevelled."""
+        return self._bevel_cut(lean) if wide_side == "inside" else 0.0
 
     def _neutral(self, radius: float, side: Side, lean: float) -> float:
         """Radius of the neutral fibre at an end, mm, from the radius of one face."""
         off = self.foam.neutral if side == "inside" else self.foam.neutral - 1.0
         return radius + off * self.foam.thickness * math.cos(lean)
 
-    def _check(self, lean: float, wide: float, narrow: float, pointed: bool) -> None:
-        foam = self.foam
-        lower_is_wide = self.lower_diameter >= self.upper_diameter
-        wide_key, narrow_key = ("lower_diameter", "upper_diameter")[:: 1 if lower_is_wide else -1]
+    def _check(self, signed: float, wide: float, narrow: float, pointed: bool) -> None:
+        foam, lean = self.foam, abs(signed)
+        wide_key, narrow_key = ("lower_diameter", "upper_diameter")[:: 1 if signed >= 0.0 else -1]
         need(
             "height" if self.height is not None else "slant",
             lean <= FLATTEST,
@@ -275,8 +311,9 @@ class Cone:
         found = []
         for name, radius in ends:
             if radius > 0.0:
+                cut = self._bevel_cut(lean) if name == "wide end" else 0.0
                 found.append(Measure(f"{name} outside", 2.0 * (radius + out)))
-                found.append(Measure(f"{name} inside", max(0.0, 2.0 * (radius - inward))))
+                found.append(Measure(f"{name} inside", max(0.0, 2.0 * (radius - inward - cut))))
         found.append(Measure("height", wall.height))
         if lean:
             found += [Measure("slant", wall.slant), Measure("edge bevel", lean, angle=True)]
@@ -293,10 +330,15 @@ class Cone:
             notes.append("the inside of the point is squeezed: thin it with a sanding drum before gluing")
         if wall.lean:
             leans = math.degrees(wall.lean)
+            less = 2.0 * self.foam.thickness * math.tan(wall.lean) * math.sin(wall.lean)
             notes.append(
                 f"to stand flat, thin the wide end's edge by {leans:.1f} degrees on its inside"
-                + (" (the bevel does it)" if self.bevel else "")
-                + ("" if wall.narrow == 0.0 else ", the narrow end's on its outside")
+                + (
+                    " (the bevel does it, and the size inside is that of the bevelled opening)"
+                    if self.bevel
+                    else f", which narrows its opening by {less:.2g} mm (bevel = true reckons with that)"
+                )
+                + ("" if wall.narrow == 0.0 else "; thin the narrow end's on its outside")
             )
         return notes
 

@@ -186,11 +186,12 @@ class EdgeStrip:
         turn = (turn + math.pi) % math.tau - math.pi
         if abs(turn) <= self.corner:
             return Joint(at, turn, self.foam.neutral * self.foam.thickness * turn / 2.0, "bend")
+        degrees, most = math.degrees(abs(turn)), math.degrees(SHARPEST)
         need(
             "around",
-            abs(turn) <= SHARPEST,
-            f"the outline has a spike{_place(after.row[:2])}: it turns by "
-            f"{math.degrees(abs(turn)):.0f} degrees, and no strip folds by more than {math.degrees(SHARPEST):.0f}",
+            degrees <= most,
+            f"the outline has a spike{_place(after.row[:2])}: it turns by {degrees:.0f} degrees, and no "
+            f"strip folds by more than {most:.0f}",
             "Blunt the spike in the drawing",
         )
         reach = self.foam.depth * math.tan(turn / 2.0)

@@ -117,6 +117,70 @@ def test_a_cone_rolled_shut_has_the_sizes_asked_for(
     assert closed.gap <= 1e-6
 
 
+@pytest.mark.parametrize(
+    ("thickness", "neutral", "lower", "upper", "height", "sides"),
+    [
+        # The wide end is the one with the smaller size, and each step of a fixed point would overshoot.
+        (10.0, 0.16, 155.73, 167.49, 3.7135, ("inside", "outside")),
+        (10.0, 0.16, 167.49, 155.73, 3.7135, ("outside", "inside")),
+        (10.0, 0.5, 150.0, 160.0, 2.0, ("inside", "outside")),
+        (6.0, 0.5, 100.0, 120.0, 1.0, ("outside", "outside")),
+    ],
+)
+def test_a_short_cone_has_its_sizes_too(
+    thickness: float, neutral: float, lower: float, upper: float, height: float, sides: tuple[str, str]
+) -> None:
+    foam = Foam(thickness, neutral=neutral)
+    pattern = Cone(foam, lower, upper, height, lower_side=sides[0], upper_side=sides[1]).develop()  # type: ignore[arg-type]
+    (piece,) = pattern.pieces
+    rims, gap = roll_shut(*edges(piece.shape), piece.quantity)
+    assert gap <= CLOSED
+    offs = {"inside": -neutral * thickness, "outside": (1.0 - neutral) * thickness}
+    found = {
+        tuple(
+            round(diameter(face(rims, offs[side])[:, end]), 1) for side, end in zip(sides, ends, strict=True)
+        )
+        for ends in ((0, 1), (1, 0))
+    }
+    assert any(pair == pytest.approx((lower, upper), abs=CLOSED) for pair in found)
+    assert np.ptp(rims[:, 0] @ _axis(rims) - rims[:, 1] @ _axis(rims)) <= CLOSED
+    assert abs((rims[:, 0] - rims[:, 1]).mean(axis=0) @ _axis(rims)) == pytest.approx(height, abs=CLOSED)
+
+
+def _axis(rims: np.ndarray) -> np.ndarray:
+    """Direction of a rolled wall's axis: square to its rim."""
+    spots = rims[:, 0] - rims[:-1, 0].mean(axis=0)
+    return np.linalg.svd(spots)[2][2]
+
+
+@pytest.mark.parametrize("upside", [False, True])
+@pytest.mark.parametrize("sizes", [{"height": 80.0}, {"slant": 130.0}])
+@pytest.mark.parametrize("narrow", [0.0, 60.0])
+@pytest.mark.parametrize("side", ["inside", "outside"])
+def test_a_bevelled_wide_end_still_goes_round_its_hardware(
+    upside: bool, sizes: dict[str, float], narrow: float, side: str
+) -> None:
+    foam, wide = Foam(6.0), 160.4
+    ends = (narrow, wide) if upside else (wide, narrow)
+    pattern = Cone(foam, *ends, **sizes, lower_side=side, upper_side=side, bevel=True).develop()  # type: ignore[arg-type]
+    (piece,) = pattern.pieces
+    rims, gap = roll_shut(*edges(piece.shape), piece.quantity)
+    assert gap <= CLOSED
+    (bevel,) = [line.angle for line in piece.shape.lines if line.kind is LineKind.BEVEL]
+    inside = face(rims, -3.0)
+    # The bevel takes a strip of the inside away, as deep as a groove: what is left there is the opening.
+    along = inside[:, 1] - inside[:, 0]
+    along *= foam.depth * math.tan(bevel) / np.linalg.norm(along, axis=1)[:, None]
+    opening = diameter(inside[:, 0] + along)
+    finished = {measure.label: measure.value for measure in pattern.finished}
+    assert opening == pytest.approx(finished["wide end inside"], rel=2.0 * FACETS)
+    if side == "inside":
+        assert opening == pytest.approx(wide, rel=2.0 * FACETS)
+    else:
+        assert diameter(face(rims, 3.0)[:, 0]) == pytest.approx(wide, rel=2.0 * FACETS)
+        assert opening < diameter(inside[:, 0]) - 1.0
+
+
 def rims_are_wide_first(lower: float, upper: float, sides: tuple[str, str], thickness: float) -> bool:
     """Whether the lower end is the wide one, both measured on the outside of a nearly upright wall."""
     extra = {"inside": 2.0 * thickness, "outside": 0.0}
@@ -150,6 +214,7 @@ def test_a_flat_cone_and_a_nearly_straight_one() -> None:
         ({"lower_diameter": 15, "upper_diameter": 0, "height": 5000}, "lower_diameter", "too sharp"),
         ({"lower_diameter": 50, "upper_diameter": 40}, "height", "missing"),
         ({"lower_diameter": 50, "upper_diameter": 40, "height": 3, "slant": 9}, "height", "both given"),
+        ({"lower_diameter": 300, "upper_diameter": 260, "slant": 20.5, "bevel": True}, "bevel", "wider than"),
         ({"lower_diameter": math.nan, "upper_diameter": 40, "height": 3}, "lower_diameter", "less than 0"),
     ],
 )
