@@ -33,6 +33,9 @@ from nestkit.patterns.model import (
     tick,
 )
 
+#: A flat cap begins no lower over a ball: the dome would be twice as large as the ball, radians.
+LOWEST_CAP = math.radians(30.0)
+
 _POLE = math.pi / 2.0
 _HAIR = 1e-9
 
@@ -45,7 +48,7 @@ class Dome:
     ----------
     foam : Foam
     diameter : float, mm
-        Of the ball that the dome fits over (``side`` inside) or that it fits into (outside).
+        Of the ball that the dome and its cap fit over (``side`` inside) or that it fits into (outside).
     side : "inside" or "outside"
     gores, bands : int
         Gores round the axis, and facets along each.
@@ -88,6 +91,12 @@ class Dome:
             not (self.cap and self._is_pole(high)),
             "the gores meet in a point and leave nothing to cap",
         )
+        need(
+            "to_latitude",
+            not (self.cap and self.side == "inside") or high >= LOWEST_CAP - _HAIR,
+            "puts the cap so low that it would cut through the ball or make the dome twice as large",
+            f"Over a ball a cap begins at {math.degrees(LOWEST_CAP):.0f} degrees or higher",
+        )
         self._radius()
         self._check_bands()
 
@@ -108,7 +117,11 @@ class Dome:
         ]
 
     def _nearest(self) -> float:
-        """Least distance of a facet's plane from the centre, for a radius of 1."""
+        """Least distance of a plane, the cap's too, from the centre, for a radius of 1; below 0 past it."""
+        return min(self._facets(), math.sin(self.to_latitude)) if self.cap else self._facets()
+
+    def _facets(self) -> float:
+        """Least distance of a gore's facet from the centre, for a radius of 1."""
         spots = self._profile(1.0)
         return min(
             abs(x0 * y1 - x1 * y0) / math.hypot(x1 - x0, y1 - y0)
@@ -123,7 +136,7 @@ class Dome:
         radius = ball - self.foam.skin
         need(
             "diameter",
-            radius * self._nearest() - depth > 0.0,
+            radius * self._facets() - depth > 0.0,
             f"{self.foam.thickness:g} mm of foam leaves nothing hollow in {self.diameter:.6g}",
             "Take thinner foam or a larger dome",
         )
@@ -184,14 +197,17 @@ class Dome:
             caps = (Cap(1, corners, (right[-1], left[-1]), angle),)
         chain = Chain((link,) * self.gores, caps)
         notes = [f"{self.gores} gores; glue them edge to edge, bevel to bevel"]
+        if self.side == "inside" and self._nearest() < self._facets():
+            notes.append("the ball touches the cap first; a higher to_latitude makes the dome fit closer")
         return Pattern("dome", tuple(pieces), self._finished(radius), (chain,), tuple(notes))
 
     def _finished(self, radius: float) -> tuple[Measure, ...]:
-        flat, skin = self._nearest() * radius, self.foam.skin
+        ball, skin = 2.0 * (self._nearest() * radius - self.foam.depth), self.foam.skin
         low, high = (radius * math.sin(p) for p in (self.from_latitude, self.to_latitude))
         return (
             Measure("outside over corners", 2.0 * (radius + skin)),
-            Measure("ball that it fits over", 2.0 * (flat - self.foam.depth)),
+            # A bowl with a lid has no ball about its middle.
+            *([Measure("ball that it fits over", ball)] if ball > 0.0 else []),
             Measure("height between rims", high - low),
         )
 

@@ -156,9 +156,43 @@ def test_a_capped_dome_closes_at_its_cap() -> None:
         assert closed.gap <= FINE
 
 
+@pytest.mark.parametrize("side", ["inside", "outside"])
+@pytest.mark.parametrize(
+    ("gores", "bands", "end"), [(18, 3, 60.0), (6, 3, 60.0), (8, 4, 32.0), (12, 2, 80.0)]
+)
+def test_a_ball_under_a_capped_dome_touches_neither_gores_nor_cap(
+    side: str, gores: int, bands: int, end: float
+) -> None:
+    foam = Foam(4.0)
+    pattern = Dome(foam, 100.0, side, gores, bands, -0.2, math.radians(end), cap=True).develop()  # type: ignore[arg-type]
+    gore, cap = (piece.shape for piece in pattern.pieces)
+    _, _, points, _ = turn_of_gore(gore)
+    centre, radius, _ = centre_of(points)
+    # The cap's corners lie on the sphere: its plane is off the centre by Pythagoras.
+    rim = float(np.hypot(*cap.outline.exterior.points.T).max())
+    clear = [math.sqrt(radius**2 - rim**2) - foam.depth]
+    for facet in fold_up(gore).facets:
+        corners = folded_points(gore, _inner(facet.flat))
+        normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
+        clear.append(abs(float((corners[0] - centre) @ normal)) / np.linalg.norm(normal) - foam.depth)
+    ball = next(m.value for m in pattern.finished if m.label.startswith("ball"))
+    assert ball / 2.0 == pytest.approx(min(clear), abs=FINE)
+    if side == "inside":
+        assert ball == pytest.approx(100.0, abs=FINE)
+    closed = refold(pattern)
+    assert closed is not None
+    assert closed.gap <= FINE
+
+
+def test_a_lidded_bowl_names_no_ball() -> None:
+    pattern = Dome(Foam(4.0), 100.0, "outside", 8, 3, -math.pi / 2.0, 0.0, cap=True).develop()
+    assert [m.label for m in pattern.finished] == ["outside over corners", "height between rims"]
+
+
 @pytest.mark.parametrize(
     ("sizes", "key"),
     [
+        ({"diameter": 90.0, "side": "inside", "to_latitude": 0.4, "cap": True}, "to_latitude"),
         ({"diameter": 12.0}, "diameter"),
         ({"diameter": 100.0, "gores": 2}, "gores"),
         ({"diameter": 100.0, "bands": 1, "from_latitude": -math.pi / 2}, "bands"),
