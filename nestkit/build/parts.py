@@ -12,13 +12,13 @@ from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes
 from nestkit.build.model import Part, PatternInfo, Sheet, cutter_for
 from nestkit.build.pattern_tables import EdgeStripTable, PatternBase
-from nestkit.build.patterns import Edge, PatternMaker, moved_to_origin
+from nestkit.build.patterns import Developed, Edge, PatternMaker, moved_to_origin
 from nestkit.build.sources import Piece, Sources
 from nestkit.build.tables import PartTable
 from nestkit.errors import Finding
 from nestkit.geometry import FLATNESS, Shape
 from nestkit.geometry.affine import MIRROR_X
-from nestkit.patterns import Foam, Pattern, PatternError, refold
+from nestkit.patterns import Foam, PatternError
 from nestkit.units import Unit, mm_per, show_length, show_size
 
 #: A part with a side outside these is asked about, mm.
@@ -85,10 +85,11 @@ def make_parts(
             except PatternError as error:
                 mistakes.add(("part", index, error.key), error.what, error.todo)
                 continue
-            pattern = None if foam is None else maker.make(index, foam, edges)
-            if pattern is None or sheet is None:
+            developed = None if foam is None else maker.make(index, foam, edges)
+            if developed is None or sheet is None:
                 continue
-            made[index] = _pattern_parts(table, pattern, sheet, draft.unit)
+            made[index] = _pattern_parts(table, developed, sheet, draft.unit)
+            pattern = developed.pattern
             if pattern.kind in ("stack", "ring", "ridge"):
                 # The layers of a stack have one outline, whether they have an opening or not.
                 shape = pattern.pieces[0].shape
@@ -133,9 +134,9 @@ def _foam(draft: Draft, table: PatternBase, sheet: Sheet, sheets: Sequence[Sheet
     return Foam(sheet.thickness, cutter.skin, table.neutral, tuple(dict.fromkeys(rooms)))
 
 
-def _pattern_parts(table: PatternBase, pattern: Pattern, sheet: Sheet, unit: Unit) -> tuple[Part, ...]:
+def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit: Unit) -> tuple[Part, ...]:
     """The parts that a pattern is cut as: ``NAME``, or ``NAME-piece`` for several."""
-    closed = refold(pattern)
+    pattern = developed.pattern
     finished = tuple((measure.label, measure.value, measure.angle) for measure in pattern.finished)
     parts = []
     for piece in pattern.pieces:
@@ -158,7 +159,7 @@ def _pattern_parts(table: PatternBase, pattern: Pattern, sheet: Sheet, unit: Uni
                     pattern.kind,
                     table.name,
                     finished,
-                    None if closed is None else closed.gap,
+                    developed.gap,
                     pattern.notes,
                     label,
                 ),

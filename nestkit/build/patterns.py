@@ -18,6 +18,7 @@ from nestkit.build.sources import Sources
 from nestkit.geometry import FLATNESS, Path, Shape
 from nestkit.geometry.affine import scaling, translation
 from nestkit.patterns import (
+    CLOSED,
     Box,
     Cone,
     Dome,
@@ -31,6 +32,7 @@ from nestkit.patterns import (
     Stack,
     Window,
     Wrap,
+    refold,
 )
 from nestkit.units import mm_per
 
@@ -47,6 +49,14 @@ class Edge:
 
     shape: Shape
     height: float
+
+
+@dataclass(frozen=True, eq=False)
+class Developed:
+    """A pattern, and the gap that its flat pieces leave when they are closed, mm; None when it stays flat."""
+
+    pattern: Pattern
+    gap: float | None
 
 
 class PatternMaker:
@@ -67,8 +77,10 @@ class PatternMaker:
         self._mistakes = mistakes
         self._mm = mm_per(draft.unit)
 
-    def make(self, index: int, foam: Foam, edges: Mapping[str, Edge]) -> Pattern | None:
+    def make(self, index: int, foam: Foam, edges: Mapping[str, Edge]) -> Developed | None:
         """The pattern of part ``index``; None when something about it is wrong, which is told then.
+
+        It is closed again from its flat pieces, and refused when they leave a gap.
 
         Parameters
         ----------
@@ -85,13 +97,23 @@ class PatternMaker:
             return None
         job = _Job(self._draft, self._sources, self._scale, self._mistakes, self._mm, index)
         try:
-            return job.pattern(table, foam, edges)
+            pattern = job.pattern(table, foam, edges)
         except _ToldError:
             return None
         except PatternError as error:
             key = "from" if error.key == "around" and getattr(table, "source", None) else error.key
             self._mistakes.add(("part", index, key), error.what, error.todo)
             return None
+        closed = refold(pattern)
+        gap = None if closed is None else closed.gap
+        if gap is not None and not gap <= CLOSED:
+            self._mistakes.add(
+                ("part", index, "pattern"),
+                f"its flat pieces would leave a gap of {gap:.3g} mm when closed; {CLOSED:g} is the most",
+                "Take other sizes or thinner foam",
+            )
+            return None
+        return Developed(pattern, gap)
 
 
 class _Job:

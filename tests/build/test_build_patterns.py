@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import jsonschema
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from nestkit.build import Build, Part
 from nestkit.build.json_schema import build_file_schema
 from nestkit.cutting.etching import fold_problems
+from nestkit.patterns import Cone, Pattern
 from tests.build_bench import Bench
 
 SAIL = 'name = "sail"\nfrom = "flag.svg#sail"\nthickness = 6\n'
@@ -131,6 +133,23 @@ def test_a_window_is_drawn(bench: Bench) -> None:
     assert "names no closed outline" in bench.problem(swapped(box + good))
     large = 'windows = [{ from = "flag.svg#plate", panels = [1] }]'
     assert "reaches over the edge" in bench.problem(swapped(box + large))
+
+
+def test_flat_pieces_that_would_gape_are_an_error(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    honest = Cone.develop
+
+    def cut_short(cone: Cone) -> Pattern:
+        """As the pattern would be if its development were wrong: one piece in four is lost."""
+        (piece,), (closing,) = (pattern := honest(cone)).pieces, pattern.closings
+        return replace(pattern, closings=(replace(closing, count=3),), pieces=(replace(piece, quantity=3),))
+
+    cone = 'name = "c"\npattern = "cone"\nlower_diameter = 120\nupper_diameter = 60\nheight = 50\npieces = 4'
+    change = swapped(f"{cone}\nthickness = 6")
+    assert bench.load(change).parts[-1].pattern is not None
+    monkeypatch.setattr(Cone, "develop", cut_short)
+    problem = bench.problem(change)
+    assert problem.startswith("build.toml: part[2] 'c': pattern (line")
+    assert "would leave a gap of" in problem
 
 
 @pytest.mark.parametrize(
