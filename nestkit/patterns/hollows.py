@@ -10,6 +10,8 @@ from nestkit.patterns.model import Spot
 
 #: Far above what any corner that a strip goes round needs.
 _MITRE = 1000.0
+#: Slots narrower than two of these have no room on their bottom either, mm.
+_HAIR = 0.01
 #: A hollow filled up by less than this part of the thickness squared is no slot but rounding.
 _SLIVER = 0.05
 
@@ -22,7 +24,9 @@ def too_narrow(outline: Path, thickness: float) -> Spot | None:
     """
     foam = Polygon(outline.flatten(0.005))
     grown = foam.buffer(thickness, join_style="mitre", mitre_limit=_MITRE)
-    filled = grown.buffer(-thickness, join_style="mitre", mitre_limit=_MITRE).difference(foam)
+    shrunk = grown.buffer(-thickness, join_style="mitre", mitre_limit=_MITRE)
+    # Its corners lie a rounding error beside the outline's, where overlays go wrong: hence the hair.
+    filled = shrunk.difference(foam.buffer(_HAIR, join_style="mitre"))
     shut = [Polygon(hole) for part in shapely.get_parts(grown) for hole in part.interiors]
     slots = [part for part in shapely.get_parts(filled) if part.area > _SLIVER * thickness**2]
     for found in (*slots, *shut):
