@@ -25,6 +25,8 @@ SKIN = 0.01
 CRUMB = 0.05
 #: Share by which a groove's passes may miss the area of its V.
 V_SHARE = 0.001
+#: Share by which lines, where they run out at a groove's edges and ends, may miss its area.
+AMOUNT = 0.03
 #: Grooves run on beyond the end of their line where an edge meets it no sharper than this.
 SHARPEST = math.radians(19.0)
 
@@ -71,7 +73,7 @@ def judge_folds(
     """The folds and bevels of one copy, etched or marked."""
     pockets = _by_pass(piece.lines)
     judge = _FoldJudge(job, piece.key, sheet.etching)
-    yield from judge.nesting(pockets)
+    yield from judge.nesting(pockets, piece.foam)
     if not listed.folds:
         if pockets and listed.marks is not None:
             yield judge.fault("pocket-wrong", pockets[min(pockets)][0].at, "the part has no fold or bevel")
@@ -82,6 +84,8 @@ def judge_folds(
         return
     yield from judge.widths(piece.outline.at, listed.folds, sheet.etching)
     yield from judge.areas(piece.foam, pockets, lines, sheet.etching)
+    if sheet.etching.hatched:
+        yield from judge.amounts(piece.foam, pockets, lines, sheet.etching)
 
 
 def judge_nesting(job: JobFile) -> Iterator[Fault]:
@@ -124,8 +128,11 @@ class _FoldJudge:
             region = region.union(filled.buffer(1e-3).buffer(-1e-3))
         return region
 
-    def nesting(self, pockets: dict[int, list[Stroke]]) -> Iterator[Fault]:
-        """Each pass inside the one before and smaller, and no place twice in one pass."""
+    def nesting(self, pockets: dict[int, list[Stroke]], body: BaseGeometry | None = None) -> Iterator[Fault]:
+        """Each pass inside the one before and smaller, and no place twice in one pass.
+
+        Lines are only looked at within the piece: what they etch past its edge, the cut burns away.
+        """
         slack = SLACK + (self._pitch if self._hatched else 0.0)
         before: BaseGeometry | None = None
         for number in sorted(pockets):
@@ -144,6 +151,8 @@ class _FoldJudge:
             region = self.region(strokes)
             if before is not None:
                 out = region.difference(before.buffer(slack, join_style="mitre"))
+                if self._hatched and body is not None:
+                    out = out.intersection(body)
                 if out.area > 1e-3:
                     spot = out.representative_point()
                     text = f"pass {number} reaches beyond pass {number - 1}"
@@ -209,6 +218,50 @@ class _FoldJudge:
             if extra.area > CRUMB:
                 spot = extra.representative_point()
                 yield self.fault("pocket-wrong", (spot.x, spot.y), f"pass {number} etches where no fold is")
+
+    def amounts(
+        self,
+        body: BaseGeometry,
+        pockets: dict[int, list[Stroke]],
+        lines: Sequence[tuple[ListedFold, LineString]],
+        plan: Etching,
+    ) -> Iterator[Fault]:
+        """Whether the lines in each groove, a pitch wide, take away what its passes should.
+
+        Looked at where no other groove is near. Only whole lines fit along a groove, and at least one in each
+        pass: by that the groove may differ.
+        """
+        rises = np.diff([0.0, *(depth for _, depth in plan.passes)])
+        drawn = [
+            shapely.multilinestrings([s.line.coords for s in pockets.get(k + 1, [])])
+            for k in range(len(rises))
+        ]
+        reaches = [max(fold.widths, default=0.0) / fold.halves for fold, _ in lines]
+        near = [
+            line.buffer(reach + plan.pitch + SIZE) for (_, line), reach in zip(lines, reaches, strict=True)
+        ]
+        for i, (fold, line) in enumerate(lines):
+            if len(fold.widths) != len(rises):
+                continue
+            zone = line.buffer(reaches[i] + SIZE, cap_style="flat", join_style="mitre").intersection(body)
+            zone = _near(zone.difference(shapely.union_all(near[:i] + near[i + 1 :])), line)
+            length = (
+                line.intersection(zone).length if fold.kind == "fold" else zone.area / (reaches[i] + SIZE)
+            )
+            if length < 4.0 * plan.pitch:
+                continue
+            away = wanted = fewest = 0.0
+            for k, rise in enumerate(rises):
+                band = line.buffer(fold.widths[k] / fold.halves, cap_style="flat", join_style="mitre")
+                area = band.intersection(zone).area
+                away += rise * plan.pitch * drawn[k].intersection(zone).length
+                wanted += rise * area
+                fewest += rise * max(area, plan.pitch * length)
+            slack = AMOUNT * wanted + 0.6 * plan.pitch * length * float(rises.max())
+            if not wanted - slack <= away <= max(wanted, fewest) + slack:
+                spot = zone.representative_point()
+                text = f"the lines of a {_called(fold)} take away {away / wanted:.0%} of what they should"
+                yield self.fault("groove", (spot.x, spot.y), text)
 
     def lips(self, piece: Piece, lines: Sequence[tuple[ListedFold, LineString]]) -> Iterator[Fault]:
         """Whether both lips of each groove are marked, looked at in the middle of its line."""

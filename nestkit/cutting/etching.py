@@ -7,18 +7,21 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-import shapely
+import numpy as np
+from numpy.typing import NDArray
 
 from nestkit.build.model import Build, Cutter, Part
 from nestkit.cutting.model import MARK_LAYER, Etching, Stroke, pocket_layer
 from nestkit.errors import Finding, Problem
 from nestkit.folds.grooves import PartGrooves, named, part_grooves, rings_of
-from nestkit.folds.hatch import hatch
 from nestkit.folds.steps import Steps, steps_for
-from nestkit.geometry import LineKind, Path, Shape
+from nestkit.geometry import Line, LineKind, Path, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
 
 Spot = tuple[float, float]
+
+#: A groove that lines make this much larger or smaller than its V is told, as a share of the V.
+SURPLUS = 0.05
 
 
 def has_folds(part: Part) -> bool:
@@ -82,8 +85,35 @@ def _problems(build: Build) -> Iterable[Problem]:
 
 def fold_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
     """What is to be noticed about each part's grooves, by the part's name; call `fold_problems` first."""
-    found = {part.name: grooves_of(build, part).findings for part in build.parts if has_folds(part)}
+    found = {part.name: tuple(_findings(build, part)) for part in build.parts if has_folds(part)}
     return {name: findings for name, findings in found.items() if findings}
+
+
+def _findings(build: Build, part: Part) -> Iterable[Finding]:
+    grooves, cutter = grooves_of(build, part), build.cutter_for(part.material, part.thickness)
+    yield from grooves.findings
+    if cutter.kind != "laser" or cutter.area_mode:
+        return
+    for groove, band in zip(grooves.grooves, grooves.bands, strict=True):
+        # Parts may be turned on the sheet: lines along the groove are the worst that can come.
+        surplus = band.surplus(grooves.steps.rises, cutter.pitch, _direction(groove.path))
+        if abs(surplus) <= SURPLUS:
+            continue
+        name = named(Line(groove.kind, groove.path, groove.angle))
+        amount = f"{surplus:.0%} more" if surplus > 0.0 else f"{-surplus:.0%} less"
+        yield Finding(
+            "groove-lines",
+            f"{name}: lines at a pitch of {cutter.pitch:.2f} mm "
+            f"are too coarse for it and take away {amount} than its V; "
+            f"its last pass is {groove.drawn[-1]:.2f} mm wide",
+            "Set a smaller pitch under [cutter], or make the fold by heat alone.",
+            at=groove.path.start,
+        )
+
+
+def _direction(path: Path) -> float:
+    (x0, y0), (x1, y1) = path.flatten()[:2]
+    return math.atan2(y1 - y0, x1 - x0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,17 +179,28 @@ def _lips(build: Build, placed: PlacedPart) -> Iterable[Stroke]:
 def _bundles(build: Build, placed: PlacedPart, number: int, cutter: Cutter) -> list[list[Stroke]]:
     """The strokes of one pass of one copy, those of each area together."""
     grooves, matrix = grooves_of(build, placed.part), placed.placement.matrix
-    bundles = []
-    for area, rings in rings_of(grooves.areas[number - 1]):
-        paths: Sequence[Path] = [ring.transformed(matrix) for ring in rings]
-        if not cutter.area_mode:
-            shell, *holes = (ring.points for ring in paths)
-            paths = hatch(shapely.Polygon(shell, holes), cutter.pitch, cutter.hatch_angle)
-        kind = grooves.kind_of(area)
-        strokes = [Stroke(pocket_layer(number), path, placed.part.name, placed.copy, kind) for path in paths]
-        if strokes:
-            bundles.append(strokes)
-    return bundles
+    bundles: list[tuple[LineKind, Sequence[Path]]] = []
+    if cutter.area_mode:
+        bundles += [(grooves.kind_of(area), rings) for area, rings in rings_of(grooves.areas[number - 1])]
+    else:
+        angle = _turned_back(cutter.hatch_angle, matrix)
+        for band in grooves.bands:
+            bundles += [
+                (band.kind, paths)
+                for paths in band.lines(number, grooves.steps.rises, cutter.pitch, angle)
+                if paths
+            ]
+    layer, name = pocket_layer(number), placed.part.name
+    return [
+        [Stroke(layer, path.transformed(matrix), name, placed.copy, kind) for path in paths]
+        for kind, paths in bundles
+    ]
+
+
+def _turned_back(angle: float, matrix: NDArray[np.float64]) -> float:
+    """The direction in a part's coordinates that has this angle on the sheet."""
+    x, y = np.linalg.solve(matrix[:2, :2], [math.cos(angle), math.sin(angle)])
+    return math.atan2(y, x)
 
 
 def _nearest_first(bundles: list[list[Stroke]], at: Spot) -> list[Stroke]:

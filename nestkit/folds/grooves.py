@@ -14,6 +14,7 @@ from shapely.geometry.polygon import orient
 
 from nestkit.errors import Finding
 from nestkit.folds.band import FINE, GRID, NEAR_EDGE, SHARPEST, Course, Room, areas_of, band_area
+from nestkit.folds.hatch import Band, shared_out
 from nestkit.folds.steps import NARROWEST, Steps
 from nestkit.geometry import Line, LineKind, Path, Shape
 
@@ -77,6 +78,8 @@ class PartGrooves:
     areas : tuple of shapely.MultiPolygon
         What to etch, one for each pass, widest first: each lies inside the one before. Grooves that meet
         are one area, so that nothing is etched twice in a pass.
+    bands : tuple of Band
+        The same areas groove by groove, in the order of `grooves`.
     mouths : shapely.MultiPolygon
         The Vs at the surface, merged, within the part: their edges are the lips.
     bevels : shapely geometry
@@ -89,6 +92,7 @@ class PartGrooves:
     steps: Steps
     grooves: tuple[Groove, ...]
     areas: tuple[MultiPolygon, ...]
+    bands: tuple[Band, ...]
     mouths: MultiPolygon
     bevels: BaseGeometry
     flaws: tuple[Flaw, ...]
@@ -150,10 +154,13 @@ def part_grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
             made.append(one)
     joints = _joints(made, room)
     areas: list[BaseGeometry] = []
+    shares: list[list[BaseGeometry]] = [[] for _ in made]
     for k in range(steps.count):
         pieces = [one.area(one.groove.drawn[k] / one.halves, room, joints) for one in made]
         union = shapely.union_all(pieces, grid_size=GRID)
         areas.append(areas_of(union.intersection(areas[-1], grid_size=GRID) if areas else union))
+        for share, own in zip(shares, shared_out(areas[-1], pieces), strict=True):
+            share.append(own)
     mouths = [one.area(one.groove.mouth / one.halves, room, joints).intersection(room.part) for one in made]
     bevels = shapely.union_all(
         [
@@ -166,6 +173,10 @@ def part_grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
         steps,
         tuple(one.groove for one in made),
         tuple(_polygons(area) for area in areas),
+        tuple(
+            Band.of(one.groove.kind, one.course, one.groove.drawn, share, room)
+            for one, share in zip(made, shares, strict=True)
+        ),
         _polygons(shapely.union_all(mouths, grid_size=GRID)),
         bevels,
         tuple(flaws),

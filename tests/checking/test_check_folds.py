@@ -11,7 +11,7 @@ import ezdxf
 import pytest
 
 from nestkit.checking import check_folder
-from nestkit.geometry import Outline, Placement
+from nestkit.geometry import Outline, Placement, Shape
 from nestkit.geometry import Path as Line
 from nestkit.nesting.model import Group, Plan
 from nestkit.output import write_plan
@@ -53,6 +53,57 @@ def test_what_was_written_is_right(tmp_path: Path, changes: dict[str, object]) -
     verdict = check_folder(folder_of(tmp_path / "out", **changes))
     # The mirrored copy is no pair's: that alone is told.
     assert verdict.codes == {"mirrored"}, str(verdict)
+
+
+@pytest.mark.parametrize("pitch", [0.1, 0.2, 0.5])
+def test_lines_of_narrow_bevels_that_meet_are_right(tmp_path: Path, pitch: float) -> None:
+    ring = [(0, 0), (42, 0), (42, 60), (21, 98), (0, 60), (0, 0)]
+    shape = Shape(
+        Outline(Line.polyline(ring[:-1], True)),
+        tuple(bevel(angle, a, b) for angle, (a, b) in zip((9, 28, 12, 9, 30), pairwise(ring), strict=True)),
+    )
+    build = build_with(shape, 4.0, area_mode=False, pitch=pitch)
+    job = job_with(build, Placement(200.0, 200.0, 0.3))
+    group = Group("eva", 4.0, 1, 1, 1, True, 1.0 - job.sheet.fill, 0.0, (("eva", 1),))
+    write_plan(build, Plan("b", 1.0, 1, (group,), (job.sheet,), ()), (job,), tmp_path / "out")
+    assert check_folder(tmp_path / "out").ok, str(check_folder(tmp_path / "out"))
+
+
+CROSSED = plate(120.0, 120.0, fold(10, (0, 60), (120, 60)), fold(14, (60, 0), (60, 120)))
+
+
+def lines_folder(folder: Path, turn: float, pitch: float) -> Path:
+    build = build_with(CROSSED, 4.0, area_mode=False, pitch=pitch)
+    job = job_with(build, Placement(300.0, 200.0, turn))
+    group = Group("eva", 4.0, 1, 1, 1, True, 1.0 - job.sheet.fill, 0.0, (("eva", 1),))
+    write_plan(build, Plan("b", 1.0, 1, (group,), (job.sheet,), ()), (job,), folder)
+    return folder
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.004, 0.5])
+@pytest.mark.parametrize("pitch", [0.1, 0.2, 0.3])
+def test_narrow_folds_that_cross_have_all_their_lines(tmp_path: Path, turn: float, pitch: float) -> None:
+    verdict = check_folder(lines_folder(tmp_path / "out", turn, pitch))
+    assert verdict.ok, str(verdict)
+
+
+@pytest.mark.parametrize("more", [True, False])
+def test_lines_too_many_or_too_few_are_found(tmp_path: Path, more: bool) -> None:
+    folder = lines_folder(tmp_path / "out", 0.0, 0.1)
+    (name,) = (folder / "jobs").glob("*.dxf")
+    document = ezdxf.readfile(name)
+    space = document.modelspace()
+    for number in (1, 2, 3):
+        along = [e for e in pockets(document, f"POCKET_{number:02d}") if abs(e[0][1] - e[-1][1]) < 1e-6]
+        for entity in along[::2]:
+            if more:
+                copy = entity.copy()
+                copy.translate(0.0, 0.07, 0.0)
+                space.add_entity(copy)
+            else:
+                space.delete_entity(entity)
+    document.saveas(name)
+    assert "groove" in check_folder(folder).codes
 
 
 def test_the_table_of_folds_belongs_to_the_folder(tmp_path: Path) -> None:

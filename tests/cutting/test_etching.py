@@ -95,3 +95,12 @@ def test_findings_are_those_of_the_grooves() -> None:
     found = fold_findings(build_with(close, 6.0))
     assert [finding.code for finding in found["strip"]] == ["grooves-overlap"]
     assert fold_findings(build_with(SHAPE, 6.0)) == {}
+
+
+def test_a_groove_too_narrow_for_the_pitch_is_told() -> None:
+    slight = plate(200.0, 50.0, fold(4, (90, 0), (90, 50)), fold(60, (20, 0), (20, 50)))
+    (told,) = fold_findings(build_with(slight, 4.0, area_mode=False, pitch=0.3))["strip"]
+    assert told.code == "groove-lines"
+    assert "fold 4 from (90.0, 0.0)" in told.text
+    assert "take away 153% more than its V" in told.text
+    assert fold_findings(build_with(slight, 4.0, pitch=0.3)) == {}

@@ -13,7 +13,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from nestkit.folds import FoldSettings, part_grooves, steps_for
 from nestkit.folds.grooves import rings_of
-from nestkit.folds.hatch import hatch
+from nestkit.folds.hatch import hatch, line_counts
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
 from tests.folds_bench import bevel, fold, plate
 from tests.naive import painted
@@ -222,3 +222,48 @@ def test_hatch_lines_fill_the_area_at_their_pitch(angle: float, pitch: float) ->
     for line in lines:
         (x0, y0), (x1, y1) = line.coords
         assert abs((x1 - x0) * dy - (y1 - y0) * dx) < 1e-6
+
+
+@pytest.mark.parametrize("pitch", [0.1, 0.2])
+@pytest.mark.parametrize("degrees", [10, 20, 40, 90])
+@pytest.mark.parametrize("direction", [0.0, 0.004, 0.2, math.pi / 2])
+def test_every_groove_gets_its_lines_where_grooves_cross(
+    degrees: float, direction: float, pitch: float
+) -> None:
+    lean = 50.0 * math.tan(0.003)
+    lines = (fold(degrees, (0, 50 - lean), (100, 50 + lean)), fold(degrees, (50, 0), (50, 100)))
+    steps = steps_for(4.0, FoldSettings(pass_depth=0.8, skin=0.6))
+    grooves = part_grooves(plate(100, 100, *lines), steps, KERF)
+    for band in grooves.bands:
+        away = wanted = 0.0
+        for number, (area, rise) in enumerate(zip(band.areas, steps.rises, strict=True), start=1):
+            pieces = band.lines(number, steps.rises, pitch, direction)
+            drawn = [LineString(path.points) for paths in pieces for path in paths]
+            # Along the whole of the groove no place is without a line near it.
+            holes = area.difference(shapely.union_all([line.buffer(pitch + 0.01) for line in drawn]))
+            assert holes.area < 1e-3
+            away += rise * pitch * sum(line.length for line in drawn)
+            wanted += rise * area.area
+        along = band.surplus(steps.rises, pitch, direction)
+        assert away / wanted - 1.0 == pytest.approx(along, abs=0.01)
+        assert abs(along) < 0.07
+
+
+def test_a_curved_narrow_groove_gets_one_line_along_it() -> None:
+    circle = Line(LineKind.FOLD, Path.circle(50, 50, 30), math.radians(8))
+    steps = steps_for(4.0, FoldSettings())
+    (band,) = part_grooves(plate(100, 100, circle), steps, KERF).bands
+    ((path,),) = band.lines(steps.count, steps.rises, 0.2, 0.3)
+    assert path.length == pytest.approx(math.tau * 30, rel=1e-3)
+
+
+@given(st.lists(st.floats(0.02, 5.0), min_size=1, max_size=8), st.floats(0.05, 1.0))
+def test_what_whole_lines_miss_is_made_up_by_other_passes(widths: list[float], pitch: float) -> None:
+    widths = sorted(widths, reverse=True)
+    counts = line_counts(widths, [0.8] * len(widths), pitch)
+    assert min(counts) >= 1
+    if max(counts) > 1:
+        missing = sum(count * pitch - width for count, width in zip(counts, widths, strict=True))
+        assert missing <= len(widths) * pitch
+    if widths[0] - sum(max(pitch - width, 0.0) for width in widths) > pitch:
+        assert abs(sum(counts) * pitch - sum(widths)) <= pitch / 2 + 1e-9
