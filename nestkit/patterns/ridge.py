@@ -23,6 +23,12 @@ from nestkit.patterns.model import Foam, Measure, Pattern, Peaked, Piece, need
 MOST_STRETCH = 0.03
 #: A centre line that leaves its chord by no more is straight, mm.
 STRAIGHT = 0.02
+#: A curved line turns so little from point to point that what lies off it jumps by no more, mm.
+_JUMP = 0.1
+#: Most points of a curved line, roughly.
+_POINTS = 2000
+#: A groove follows its line this closely, mm.
+_GROOVE = 0.005
 #: Outlines beside a curved line are followed in steps of this, mm.
 STEP = 1.0
 
@@ -44,6 +50,8 @@ class Axis:
         across = np.array([-chord[1], chord[0]]) / np.hypot(*chord)
         if float(np.abs((points - points[0]) @ across).max()) <= STRAIGHT:
             points = points[[0, -1]]
+        else:
+            points = _smoothed(points, reach)
         first, last = points[0] - points[1], points[-1] - points[-2]
         ends = (points[0] + first / np.hypot(*first) * reach, points[-1] + last / np.hypot(*last) * reach)
         if len(points) == 2:
@@ -167,7 +175,11 @@ class Ridge:
         area = outline.polygon()
         inside = shapely.intersection(LineString(self.axis.points), area)
         folds = [
-            Line(LineKind.FOLD, Path.polyline(shapely.get_coordinates(part), False), self.fold)
+            Line(
+                LineKind.FOLD,
+                Path.polyline(shapely.get_coordinates(part.simplify(_GROOVE)), False),
+                self.fold,
+            )
             for part in shapely.get_parts(
                 shapely.line_merge(inside) if inside.geom_type != "LineString" else inside
             )
@@ -205,3 +217,21 @@ class Ridge:
             points = dense[:-1] if path.closed else dense
         feet, normals, off = self.axis.split(points)
         return Path.polyline(feet + normals * (off / math.cos(self.fold / 2.0))[:, None], path.closed)
+
+
+def _smoothed(points: Points, reach: float) -> Points:
+    """The curve that touches a polyline in the middle of each segment, in fine steps (quadratic B-spline).
+
+    A polyline's normals jump at its corners; the foam beside it would gape or overlap there.
+    """
+    ways = np.diff(points, axis=0)
+    turns = np.abs(np.diff(np.unwrap(np.arctan2(ways[:, 1], ways[:, 0]))))
+    finest = max(_JUMP / reach, float(turns.sum()) / _POINTS)
+    middles = points[:-1] + ways / 2.0
+    found = [points[:1]]
+    for k, turn in enumerate(turns):
+        steps = max(1, math.ceil(turn / finest))
+        part = np.linspace(0.0, 1.0, steps + 1)[:-1, None]
+        a, b, c = middles[k], points[k + 1], middles[k + 1]
+        found.append(a * (1.0 - part) ** 2 + b * 2.0 * part * (1.0 - part) + c * part**2)
+    return np.vstack((*found, middles[-1:], points[-1:]))

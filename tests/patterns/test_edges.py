@@ -79,7 +79,8 @@ def test_folded_back_its_inside_is_the_outline(
     ends = np.hypot(*(seam[0] - seam[-2]))
     assert ends <= CLOSED
     # The inside face lies a groove's depth inside the line of the hinges.
-    inside = hinges.buffer(0).buffer(-foam.depth, join_style="mitre", mitre_limit=1000)
+    # The seam's ends, which lie on a straight side, are taken out: they leave a tiny spike in GEOS's offset.
+    inside = hinges.buffer(0).simplify(1e-6).buffer(-foam.depth, join_style="mitre", mitre_limit=1000)
     assert inside.area == pytest.approx(outline.area, rel=1e-6)
     assert inside.length == pytest.approx(outline.length, rel=1e-6)
 
@@ -136,7 +137,7 @@ def test_slit_at_its_marks_down_to_the_skin_a_strip_lies_in_its_hollow_corners()
     bends = sorted(folds + slits)
     hinges = plan_of_strip([0.0, *(at for at, _ in bends), flat_length(pattern)], [a for _, a in bends])
     # All hinges are as deep under the face that carries folds and marks; that face lies on the outline.
-    face = hinges.buffer(0).buffer(-foam.depth, join_style="mitre", mitre_limit=1000)
+    face = hinges.buffer(0).simplify(1e-6).buffer(-foam.depth, join_style="mitre", mitre_limit=1000)
     assert same_shape(face, outline) <= CLOSED
     (note,) = pattern.notes
     assert "slit the strip there from its inside" in note
@@ -289,6 +290,18 @@ def test_a_gently_curved_ridge_closes_and_a_bent_one_is_refused() -> None:
     closed = refold(gentle.develop())
     assert closed is not None
     assert closed.gap <= CLOSED
+    # Large and steep: a line of straight pieces would gape where its normals jump.
+    pattern = Ridge(
+        Foam(6.0),
+        Shape(Outline(Path.circle(0.0, 0.0, 550.0))),
+        Path(np.array([(-550, 0, 0.0038), (550, 0, 0)]), False),
+        angle=2.4,
+    ).develop()
+    closed = refold(pattern)
+    assert closed is not None
+    assert closed.gap <= CLOSED
+    (groove,) = [line for line in pattern.pieces[0].shape.lines if line.kind is LineKind.FOLD]
+    assert len(groove.path.points) < 60
     with pytest.raises(PatternError, match="bent so much"):
         Ridge(Foam(6.0), shape, Path(np.array([(60, 0, 0.6), (160, 0, 0)]), False), angle=1.5)
 
