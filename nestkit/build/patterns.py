@@ -133,6 +133,12 @@ class _Job:
     def pattern(self, table: pt.PatternBase, foam: Foam, edges: Mapping[str, Edge]) -> Pattern:
         """The developed pattern."""
         self._fit = (table.fit or 0.0) * self._mm
+        if table.mirrored_pairs and self._is_its_own_mirror_image(table):
+            raise self._tell(
+                "mirrored_pairs",
+                "each of its pieces is its own mirror image",
+                "Leave mirrored_pairs out",
+            )
         if isinstance(table, pt.EdgeStripTable):
             return self._edge_strip(table, foam, edges)
         makers: dict[type, Callable[[Any, Foam], Pattern]] = {
@@ -146,6 +152,12 @@ class _Job:
             pt.BoxTable: self._box,
         }
         return makers[type(table)](table, foam)
+
+    @staticmethod
+    def _is_its_own_mirror_image(table: pt.PatternBase) -> bool:
+        if isinstance(table, pt.PanelsBase):
+            return not table.windows
+        return isinstance(table, pt.ConeTable | pt.DomeTable | pt.RingTable | pt.WrapTable)
 
     # --- sizes ---
 
@@ -237,6 +249,8 @@ class _Job:
             )
         if table.around is not None:
             lower = upper = self._over("around", table.around)
+            if not lower > 0.0:
+                raise self._tell("around", "the tube has the diameter 0", "Give its diameter")
         else:
             lower = self._over("lower_diameter", ends[0] or 0.0)
             upper = self._over("upper_diameter", ends[1] or 0.0)
@@ -338,6 +352,12 @@ class _Job:
                 'Give either around = "part" or from = "file.svg#id"',
             )
         height = None
+        if table.around == table.name:
+            raise self._tell(
+                "around",
+                "it is to go round itself",
+                'Name the part whose edge it covers, or give from = "file.svg#id"',
+            )
         if table.around is not None:
             if table.around not in edges:
                 names = [part.name for part in self._draft.file.part]

@@ -99,7 +99,10 @@ class Sources:
         paths = [drawn.path.transformed(factor) for drawn in (joined.closed if closed else joined.open)]
         if not paths:
             what = "closed outline" if closed else "open line"
-            self._mistakes.add(loc, f"'{text}' names no {what}", f"Name an id or layer that holds a {what}")
+            article = "a" if closed else "an"
+            self._mistakes.add(
+                loc, f"'{text}' names no {what}", f"Name an id or layer that holds {article} {what}"
+            )
             return None
         return tuple(paths)
 

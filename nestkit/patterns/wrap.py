@@ -48,8 +48,11 @@ class Wrap:
         for k in range(self.layers):
             self._layer(k)
 
+    def _lean(self) -> float:
+        return math.atan2(abs(self.lower_diameter - self.upper_diameter) / 2.0, self.height)
+
     def _layer(self, number: int) -> Cone:
-        lean = math.atan2(abs(self.lower_diameter - self.upper_diameter) / 2.0, self.height)
+        lean = self._lean()
         # The next layer lies on this one's outside: one thickness off, square to the wall.
         off = 2.0 * number * self.foam.thickness * math.cos(lean)
         return Cone(
@@ -78,6 +81,9 @@ class Wrap:
         ]
         finished.append(Measure("height", self.height))
         notes = dict.fromkeys(note for layer in made for note in layer.notes if "stand flat" not in note)
+        climb = self.foam.thickness * math.sin(self._lean())
+        if self.layers > 1 and climb >= 0.05:
+            notes[f"each layer lies {climb:.2g} mm nearer to the narrow end than the one under it"] = None
         if self.layers > 1:
             notes["wrap layer 1 first, and turn the seams away from each other"] = None
         return Pattern("wrap", tuple(pieces), tuple(finished), tuple(closings), tuple(notes))

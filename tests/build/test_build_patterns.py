@@ -175,6 +175,20 @@ def test_flat_pieces_that_would_gape_are_an_error(bench: Bench, monkeypatch: pyt
             'pattern = "edge_strip"\naround = "plate"\nstart = "middle"',
             "must be 'top', 'bottom', 'left', 'right'",
         ),
+        ('pattern = "edge_strip"\naround = "x"', "around (line 29): it is to go round itself"),
+        ('pattern = "wrap"\naround = 0\nheight = 40', "around (line 29): the tube has the diameter 0"),
+        (
+            'pattern = "ring"\nouter_diameter = 50\nquantity = 2\nmirrored_pairs = true',
+            "its own mirror image",
+        ),
+        (
+            'pattern = "box"\nwidth = 50\ndepth = 40\nheight = 30\nquantity = 2\nmirrored_pairs = true',
+            "mirrored_pairs (line 33): each of its pieces is its own mirror image",
+        ),
+        (
+            'pattern = "ridge"\nfrom = "flag.svg#plate"\ncentre_line = "flag.svg#plate"\npeak = 3',
+            "that holds an open line",
+        ),
         ('pattern = "wrap"\nheight = 40', "what it goes round is not clear"),
         ('pattern = "ridge"\nfrom = "flag.svg#plate"\ncentre_line = "flag.svg#gone"\npeak = 3', "'gone'"),
         ('pattern = "conus"', "there is no pattern 'conus'"),

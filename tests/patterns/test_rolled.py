@@ -273,6 +273,18 @@ def test_each_layer_of_a_wrap_lies_on_the_one_below(
         below = sorted(diameter(rim) for rim in np.swapaxes(face(rims, thickness / 2), 0, 1))
 
 
+def test_layers_round_a_cone_climb_by_what_is_noted() -> None:
+    pattern = Wrap(Foam(5.0), 120.0, 60.0, 80.0, 2).develop()
+    rims, _ = roll_shut(*edges(pattern.pieces[0].shape), pattern.pieces[0].quantity)
+    # The second layer's inside begins where the first one's outside does, farther along the axis.
+    step = (face(rims, 2.5) - face(rims, -2.5))[:, 0].mean(axis=0)
+    upward = (rims[:, 1] - rims[:, 0]).mean(axis=0)
+    climb = float(step @ upward) / np.linalg.norm(upward)
+    assert f"each layer lies {climb:.2g} mm nearer to the narrow end than the one under it" in pattern.notes
+    straight = Wrap(Foam(5.0), 60.0, 60.0, 80.0, 2).develop()
+    assert not any("narrow end" in note for note in straight.notes)
+
+
 def test_rings_fill_a_length_and_stay_round() -> None:
     pattern = Ring(Foam(10.0), 35.6, 8.4, 42.0).develop()
     (piece,) = pattern.pieces
