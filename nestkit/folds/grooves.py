@@ -242,7 +242,9 @@ class _Made:
             spot.buffer(min(reach, limit)) for number, spot, limit in joints if number == self.groove.number
         ]
         area = band_area(self.course, reach, room)
-        return shapely.union_all([area, *(disc.intersection(room.part) for disc in own)], grid_size=GRID)
+        # Where two of these only touch, the union has lines that are no area.
+        joined = shapely.union_all([area, *(disc.intersection(room.part) for disc in own)], grid_size=GRID)
+        return areas_of(joined)
 
     def _sticks_out(self, room: Room) -> tuple[float, float] | None:
         """A point where the groove leaves the part at its side; None when it doesn't."""

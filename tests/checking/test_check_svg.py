@@ -119,6 +119,7 @@ def test_svg_arcs_run_as_another_library_draws_them(
     arc = SvgPath(f"M{x0},{y0}A{rx},{ry} {turn} {large:d} {sweep:d} {x1},{y1}")[1]
     theirs = np.array([(*arc.point(t),) for t in np.linspace(0.0, 1.0, 400)])
     drawn = shapely.LineString(points)
-    assert shapely.distance(shapely.points(theirs), drawn).max() < 2e-3
+    # Radii that are too small are grown, to a hundred metres where they are slim: digits are lost there.
+    assert shapely.distance(shapely.points(theirs), drawn).max() < 2e-3 + 1e-7 * np.ptp(theirs, axis=0).max()
     # Theirs are not a line near enough for the way back, but the lengths of both agree.
     assert np.hypot(*np.diff(theirs, axis=0).T).sum() == pytest.approx(drawn.length, rel=2e-3)
