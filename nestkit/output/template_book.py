@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from nestkit.build.model import Build
+from nestkit.build.model import Build, Templates
 from nestkit.geometry.clip import Box
 from nestkit.nesting.model import Plan
+from nestkit.output.folder import TEMPLATES_FILE
 from nestkit.output.template_cover import Cover
 from nestkit.output.template_foot import draw_foot
 from nestkit.output.template_grid import Cell
@@ -16,8 +18,6 @@ from nestkit.output.template_labels import page_words
 from nestkit.output.template_layout import Laid, spreads_of
 from nestkit.output.template_parts import Template, templates_of
 from nestkit.output.template_pen import GREY, HELP, LOOKS, PALE, TRIM, Pen
-
-TEMPLATES_FILE = "templates.pdf"
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +40,17 @@ class TemplateBook:
     templates: tuple[Template, ...]
     left_out: tuple[Template, ...]
 
+    def facts(self, settings: Templates) -> dict[str, Any]:
+        """What plan.json says of it."""
+        return {
+            "file": TEMPLATES_FILE,
+            "which": settings.which,
+            "paper": settings.paper,
+            "pages": self.pages,
+            "parts": [each.part.name for each in self.templates],
+            "left_out": [each.part.name for each in self.left_out],
+        }
+
 
 def template_book(build: Build, plan: Plan) -> TemplateBook | None:
     """The templates that the build asks for; None when there are none.
@@ -48,7 +59,7 @@ def template_book(build: Build, plan: Plan) -> TemplateBook | None:
     """
     wanted = templates_of(build, plan, build.templates.which)
     spreads, left_out = spreads_of(wanted, build.templates, build.unit)
-    if not spreads:
+    if not wanted:
         return None
     sheaves = [Sheaf.of(build, spread) for spread in spreads]
     templates = tuple(each for each in wanted if each not in left_out)
