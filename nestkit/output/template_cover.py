@@ -126,7 +126,7 @@ class Cover:
             for block in blocks:
                 block.draw(pen, margin, top)
                 top -= block.height
-            pen.write(f"page {number} of {count}", self.form.width - margin, margin, 2.4, anchor="end")
+            pen.write(f"page {number} of {count}", self.form.width - margin, margin + 1.0, 2.4, anchor="end")
             pen.end_page()
 
 

@@ -16,7 +16,7 @@ BARS_WIDTH = 4.0 * MM_PER_INCH
 BARS_HEIGHT = 13.0
 
 _SIZE = 2.4
-_LINE = 3.1
+_LINE = 2.95
 _MAP = (24.0, 14.0)
 _SPACE = 4.0
 _LINES_OF_NAMES = 3
@@ -72,7 +72,7 @@ def draw_foot(
         pen.write(f"spread {spread_number}", x, y + 3.6, 2.2)
         x += max(width_of(name, 6.0, bold=True), width_of(f"spread {spread_number}", 2.2)) + 3.0
     room = right - BARS_WIDTH - _SPACE - x
-    up = y + FOOT - 1.2 - 3.3
+    up = y + FOOT - 1.2 - 2.9
     pen.write(fitted(plain(build.name), room, _SIZE, bold=True), x, up, _SIZE, bold=True)
     pen.write(fitted(f"page {place[0]} of {place[1]}", room, _SIZE), x, up - _LINE, _SIZE)
     names = [

@@ -100,12 +100,13 @@ class _Page:
 
     @property
     def _inner(self) -> BaseGeometry:
-        """The page without what it shares with others and what is written on already."""
+        """The page without its lines, what it shares with others and what is written on already."""
         shared = [
             shapely.box(*strip(self._sheaf.spread, self._cell, other))
             for other in self._sheaf.neighbours[self._cell].values()
         ]
-        return self._box.buffer(-1.0).difference(shapely.union_all(shared + self._taken))
+        lines = list(shapely.buffer(self._lines.geometries, _CLEAR + 0.2))
+        return self._box.buffer(-1.0).difference(shapely.union_all(shared + self._taken + lines))
 
     def _is_free(self, place: Polygon) -> bool:
         """Whether a place lies on the page and nothing is drawn or written there."""
