@@ -288,6 +288,24 @@ def test_a_box_has_its_sizes_and_its_lid() -> None:
         assert lid.shape.outline.size == pytest.approx((120.0 + wall, 80.0 + wall))
 
 
+@pytest.mark.parametrize("panels", [3, 6, 7])
+@pytest.mark.parametrize("lids", [0, 1, 2])
+@pytest.mark.parametrize("lid", ["over", "in"])
+def test_lids_lie_on_the_rim_or_between_the_panels(panels: int, lids: int, lid: str) -> None:
+    foam = Foam(6.0)
+    pattern = Prism(foam, panels, 170.0, 100.0, lids=lids, lid=lid).develop()  # type: ignore[arg-type]
+    height = next(m.value for m in pattern.finished if m.label == "height")
+    assert height == 100.0 + (6.0 * lids if lid == "over" else 0.0)
+    if not lids:
+        assert [piece.suffix for piece in pattern.pieces] == [""]
+        return
+    strip, top = pattern.pieces
+    assert (strip.suffix, top.suffix, top.quantity) == ("panels", "lid", lids)
+    off = foam.skin if lid == "over" else -foam.depth
+    rim = section(pattern).buffer(off, join_style="mitre", mitre_limit=50)
+    assert same_shape(top.shape.outline.polygon(), rim.simplify(1e-6)) <= FINE
+
+
 def test_windows_lie_in_the_middle_of_their_panels() -> None:
     window = Window((Path.circle(900.0, -5.0, 20.0),), panels=(1, 3))
     (piece,) = Prism(Foam(6.0), 6, 170.0, 200.0, windows=(window,)).develop().pieces
@@ -337,6 +355,21 @@ def test_windows_and_panels_are_seen_from_outside_as_they_were_drawn(
     closed = refold(Box(Foam(6.0, rooms=rooms), 120.0, 80.0, 100.0, windows=(window,)).develop())
     assert closed is not None
     assert closed.gap <= FINE
+
+
+def test_strips_of_a_parted_tube_follow_each_other_as_their_panels_do() -> None:
+    windows = tuple(Window((Path.circle(0.0, 0.0, 10.0 * k),), panels=(k,)) for k in (1, 2, 3))
+    pattern = Prism(Foam(6.0, rooms=((200.0, 120.0),)), 3, 90.0, 110.0, windows=windows).develop()
+    assert [piece.suffix for piece in pattern.pieces] == ["panels-1", "panels-2", "panels-3"]
+    radii = [piece.shape.outline.holes[0].bounds for piece in pattern.pieces]
+    assert [x1 - x0 for x0, _, x1, _ in radii] == pytest.approx([20.0, 40.0, 60.0])
+    closed = refold(pattern)
+    assert closed is not None
+    first, second, third = (
+        hole.mean(axis=0) for hole in sorted(closed.holes, key=lambda h: float(np.ptp(h[:, 1])))
+    )
+    # From the left, seen from outside: counter-clockwise, seen from above (up is +y on the flat strip).
+    assert np.cross(second - first, third - first)[1] > 0.0
 
 
 @pytest.mark.parametrize(
