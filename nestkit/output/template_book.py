@@ -82,7 +82,7 @@ def _draw_page(
     box = spread.form.box(cell, spread.rows)
     corner = spread.form.corner
     shift = corner[0] - box[0], corner[1] - box[1]
-    shown = sheaf.on_page(cell)
+    shown = sheaf.shown[cell]
     pen.begin_page(spread.form.width, spread.form.height)
     _draw_strips(pen, sheaf, cell, box, shift)
     for pages, spots in sheaf.crosses.items():

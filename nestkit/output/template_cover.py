@@ -264,13 +264,12 @@ class _Writer:
         return _Block(tall, draw)
 
     def _row(self, template: Template) -> tuple[str, ...]:
-        pages = []
-        for sheaf, first in zip(self._sheaves, self._first, strict=True):
-            for place, cell in enumerate(sheaf.spread.cells):
-                if any(laid.template is template for laid in sheaf.spread.laid) and any(
-                    laid.template is template for laid, _ in sheaf.on_page(cell)
-                ):
-                    pages.append(first + place)
+        pages = [
+            first + place
+            for sheaf, first in zip(self._sheaves, self._first, strict=True)
+            for place, cell in enumerate(sheaf.spread.cells)
+            if any(laid.template is template for laid, _ in sheaf.shown[cell])
+        ]
         return (
             template.name,
             template.count.removeprefix("cut ").replace(" of them", ""),

@@ -86,8 +86,12 @@ class Sheaf:
                     crosses[cell, other] = _crosses(strip(spread, cell, other), tree)
         return cls(spread, lines, crosses)
 
-    def on_page(self, cell: Cell) -> list[tuple[Laid, list[InkRun]]]:
-        """The templates that a page shows, with their lines cut to it."""
+    @cached_property
+    def shown(self) -> dict[Cell, list[tuple[Laid, list[InkRun]]]]:
+        """For each page, the templates that it shows, with their lines cut to it."""
+        return {cell: self._on_page(cell) for cell in self.spread.cells}
+
+    def _on_page(self, cell: Cell) -> list[tuple[Laid, list[InkRun]]]:
         box = self.spread.form.box(cell, self.spread.rows)
         shown = []
         for laid, lines in zip(self.spread.laid, self.lines, strict=True):

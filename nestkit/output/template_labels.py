@@ -50,7 +50,7 @@ def page_words(
     sheaf : Sheaf
     cell : (column, row)
     shown : sequence of (Laid, sequence of InkRun)
-        As `Sheaf.on_page` gives it.
+        As `Sheaf.shown` gives it.
     unit : "mm" or "in"
     """
     page = _Page(sheaf, cell, [each for _, runs in shown for each in runs])
