@@ -21,7 +21,7 @@ from nestkit.output.template_layout import NOTCH, Laid, Spread
 
 #: Templates that are smaller than this in one direction get no notches, mm.
 SMALLEST_NOTCHED = 25.0
-#: Radius of the ring of an alignment cross, mm; half an overlap at most.
+#: Half the width of an alignment cross, mm; less than half of the smallest overlap.
 CROSS = 2.2
 
 _CROSSES = (1.0 / 6.0, 0.5, 5.0 / 6.0)
