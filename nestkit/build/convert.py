@@ -6,13 +6,23 @@ import math
 from collections.abc import Sequence
 
 from nestkit.build.base_tables import PartBase, TurnNames
-from nestkit.build.model import Assembly, Cutter, Foam, Hardware, Sheet, Turns, same_thickness
+from nestkit.build.model import (
+    Assembly,
+    Cutter,
+    Foam,
+    Hardware,
+    Sheet,
+    Templates,
+    Turns,
+    same_thickness,
+)
 from nestkit.build.tables import (
     AssemblyTable,
     CutterTable,
     FoamTable,
     HardwareTable,
     SheetTable,
+    TemplatesTable,
 )
 from nestkit.units import Unit, mm_per
 
@@ -59,6 +69,17 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         pitch=in_mm(table.pitch, unit, usual.pitch),
         area_mode=table.area_mode,
         hatch_angle=math.radians(table.hatch_angle),
+    )
+
+
+def templates_of(table: TemplatesTable, unit: Unit) -> Templates:
+    """How paper templates are printed, in mm."""
+    usual = Templates()
+    return Templates(
+        paper=table.paper or ("letter" if unit == "in" else usual.paper),
+        margin=in_mm(table.margin, unit, usual.margin),
+        overlap=in_mm(table.overlap, unit, usual.overlap),
+        which=table.which,
     )
 
 

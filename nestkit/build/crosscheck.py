@@ -13,6 +13,9 @@ from nestkit.units import Unit, mm_per, show_length
 
 #: A bed with a shorter side is a slip, such as metres for millimetres, mm.
 SMALLEST_BED = 50.0
+#: Margins and overlaps that leave room on a page and hold pages together, least and most, mm.
+PAPER_MARGINS = (0.0, 25.0)
+OVERLAPS = (5.0, 30.0)
 
 
 def cross_check(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> None:
@@ -28,6 +31,7 @@ def cross_check(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> No
     _check_names(draft, mistakes)
     _check_scale(draft, mistakes)
     _check_cutter(draft, mistakes)
+    _check_templates(draft, mistakes)
     _check_hardware(draft, mistakes)
     _check_sheets(draft, sheets, mistakes)
     _check_assemblies(draft, mistakes)
@@ -160,6 +164,25 @@ def _check_cutter(draft: Draft, mistakes: Mistakes) -> None:
                 ("cutter", "bed"),
                 f"is {show_length(least, unit)} on one side, less than any cutter's",
                 f"Write it in {'inches' if unit == 'in' else 'millimetres'}, width and height",
+            )
+
+
+def _check_templates(draft: Draft, mistakes: Mistakes) -> None:
+    unit = draft.file.build.units
+    if not draft.sure("build", "units"):
+        return
+    for key, value, least, most, why in (
+        ("margin", draft.file.templates.margin, *PAPER_MARGINS, "A printer leaves 3 to 15 mm white"),
+        ("overlap", draft.file.templates.overlap, *OVERLAPS, "10 mm is enough to tape two pages together"),
+    ):
+        if value is None or not draft.sure("templates", key):
+            continue
+        if not least - 1e-9 <= value * mm_per(unit) <= most + 1e-9:
+            mistakes.add(
+                ("templates", key),
+                f"{show_length(value * mm_per(unit), unit)} lies outside "
+                f"{show_length(least, unit)} to {show_length(most, unit)}",
+                why,
             )
 
 

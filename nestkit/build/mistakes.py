@@ -20,6 +20,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "build": tables.BuildTable,
     "layout": tables.LayoutTable,
     "cutter": tables.CutterTable,
+    "templates": tables.TemplatesTable,
     "hardware": tables.HardwareTable,
     "sheet": tables.SheetTable,
     "assembly": tables.AssemblyTable,
@@ -280,7 +281,9 @@ def _unknown_key(loc: Keys, value: object) -> tuple[str, str]:
     key = str(loc[-1])
     hint = nearest(key, _keys(_model(loc)))
     if len(loc) == 1:
-        home = [f"[{name}]" for name in ("build", "layout", "cutter") if key in _keys(TABLES[name])]
+        home = [
+            f"[{name}]" for name in ("build", "layout", "cutter", "templates") if key in _keys(TABLES[name])
+        ]
         if home and not hint:
             hint = f"It belongs under {home[0]}"
         return f"unknown table or key {show(key)}", hint

@@ -13,6 +13,8 @@ from nestkit.geometry import Shape
 from nestkit.units import Unit
 
 CutterKind = Literal["laser", "knife", "hand"]
+PaperName = Literal["A4", "A3", "letter"]
+TemplateChoice = Literal["hand", "all", "none"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +137,27 @@ class Hardware:
 
 
 @dataclass(frozen=True, slots=True)
+class Templates:
+    """How paper templates are printed.
+
+    Parameters
+    ----------
+    paper : "A4", "A3" or "letter"
+    margin : float, mm
+        Rim of the page that the printer leaves white.
+    overlap : float, mm
+        What two pages that are taped together share.
+    which : "hand", "all" or "none"
+        Templates for the parts that are cut by hand, for all parts, or none.
+    """
+
+    paper: PaperName = "A4"
+    margin: float = 10.0
+    overlap: float = 10.0
+    which: TemplateChoice = "hand"
+
+
+@dataclass(frozen=True, slots=True)
 class Assembly:
     """Parts that are glued together; lower `order` is cut and glued first."""
 
@@ -250,6 +273,7 @@ class Build:
         In the build file's order.
     foams : tuple of Foam
         In the build file's order.
+    templates : Templates
     """
 
     name: str
@@ -265,6 +289,7 @@ class Build:
     findings: tuple[Finding, ...] = ()
     hardware: tuple[Hardware, ...] = ()
     foams: tuple[Foam, ...] = ()
+    templates: Templates = field(default_factory=Templates)
 
     def cutter_for(self, material: str, thickness: float) -> Cutter:
         """The cutter with what it does to this foam."""

@@ -66,6 +66,7 @@ def load_build(file: Path, scale: float | None = None) -> Build:
         findings=made.findings,
         hardware=convert.hardware_of(tables.hardware, unit),
         foams=convert.foams_of(tables.foam, sheets, unit),
+        templates=convert.templates_of(tables.templates, unit),
     )
 
 

@@ -13,7 +13,7 @@ from pydantic import AfterValidator, ConfigDict, Discriminator, Field, Tag
 from pydantic_core import PydanticCustomError
 
 from nestkit.build.base_tables import Count, FileName, Length, LengthOrZero, Name, PartBase, Table
-from nestkit.build.model import CutterKind
+from nestkit.build.model import CutterKind, PaperName, TemplateChoice
 from nestkit.build.pattern_tables import (
     PATTERN_TABLES,
     BoxTable,
@@ -152,6 +152,25 @@ class CutterTable(Table):
     )
 
 
+class TemplatesTable(Table):
+    """Paper templates, true to size, for parts that are cut by hand."""
+
+    paper: PaperName | None = Field(
+        None, description="What they are printed on. Left out: A4, or letter when units are inches."
+    )
+    margin: LengthOrZero | None = Field(
+        None,
+        description="Rim of the page that the printer leaves white. In the build's units. Left out: 10 mm.",
+    )
+    overlap: LengthOrZero | None = Field(
+        None,
+        description="What two pages that are taped together share. In the build's units. Left out: 10 mm.",
+    )
+    which: TemplateChoice = Field(
+        "hand", description="Templates for the parts that are cut by hand, for all parts, or none."
+    )
+
+
 class FoamTable(Table):
     """What the cutter does to one foam, where that differs from [cutter]; 'nestkit calibrate' writes it."""
 
@@ -245,6 +264,9 @@ class BuildFile(Table):
         default_factory=LayoutTable.model_construct, description="How parts lie on a sheet."
     )
     cutter: CutterTable = Field(description="The machine, or the hand, that cuts.")
+    templates: TemplatesTable = Field(
+        default_factory=TemplatesTable.model_construct, description="Paper templates."
+    )
     lines: dict[Annotated[str, Field(min_length=1, max_length=200)], LineRule] = Field(
         {},
         description="What a drawn line is for, by its layer's name or its stroke colour (#rrggbb): "

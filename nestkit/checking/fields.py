@@ -115,6 +115,16 @@ class Fields:
                 self.note(f"{key}[{k}]", "this should be a number, 0 or more")
         return tuple(found)
 
+    def texts(self, key: str) -> tuple[str, ...]:
+        """A list of texts."""
+        found = []
+        for k, value in enumerate(self._list(key)):
+            if isinstance(value, str):
+                found.append(value)
+            else:
+                self.note(f"{key}[{k}]", "this should be a text")
+        return tuple(found)
+
     def line(self, key: str) -> NDArray[np.float64]:
         """An open line of two points or more, (n, 2) float."""
         value = self._list(key)

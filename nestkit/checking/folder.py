@@ -17,6 +17,7 @@ from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
 from nestkit.checking.svg_file import judge_svg, svg_name
+from nestkit.checking.templates import judge_templates
 from nestkit.checking.totals import judge_copies, judge_groups, judge_length, judge_placed
 from nestkit.checking.verdict import Fault, Verdict
 
@@ -117,6 +118,7 @@ class _Check:
             if (self.folder / svg_name(job.name)).is_file():
                 self.faults.extend(judge_svg(self.folder, job, sheet))
         self.faults.extend(self._missing_files())
+        self.faults.extend(judge_templates(self.folder, self.plan))
         self.faults.extend(judge_placed(self.plan))
         self.faults.extend(judge_groups(self.plan))
         known = {sheet.job for sheet in self.plan.sheets}

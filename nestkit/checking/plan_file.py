@@ -153,6 +153,15 @@ class LeftOut:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class TemplatesEntry:
+    """What the plan says of the paper templates."""
+
+    which: str
+    pages: int
+    parts: tuple[str, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class PlanFile:
     """The whole of plan.json, as far as it can be judged."""
@@ -166,6 +175,7 @@ class PlanFile:
     groups: tuple[GroupEntry, ...]
     sheets: tuple[SheetEntry, ...]
     left_out: tuple[LeftOut, ...]
+    templates: TemplatesEntry | None = None
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""
@@ -264,6 +274,15 @@ def _plan(top: Fields) -> PlanFile:
             LeftOut(entry.text("part"), entry.whole("copy", at_least=1), entry.text("why"))
             for entry in top.objects("unplaced")
         ),
+        templates=_templates(top.inner("templates")) if top.has("templates") else None,
+    )
+
+
+def _templates(entry: Fields) -> TemplatesEntry:
+    return TemplatesEntry(
+        which=entry.choice("which", ("hand", "all")),
+        pages=entry.whole("pages", at_least=1),
+        parts=(*entry.texts("parts"), *entry.texts("left_out")),
     )
 
 

@@ -31,6 +31,7 @@ CODES: dict[str, str] = {
     "no-name": "a path does not say whose it is",
     "unknown-part": "a part that is not in the part list",
     "unknown-copy": "a copy number that the part list does not have",
+    "templates": "templates.pdf is not the one that the plan speaks of",
     # sheets
     "sheet-edge": "the blank's edge is missing or not as planned",
     "bed": "the blank is larger than the cutter's bed",

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,6 +23,22 @@ if TYPE_CHECKING:
     from nestkit.units import Unit
 
 
+class TemplatesFor(StrEnum):
+    """Which parts get a paper template."""
+
+    HAND = "hand"
+    ALL = "all"
+    NONE = "none"
+
+
+class PaperSize(StrEnum):
+    """What templates are printed on."""
+
+    A4 = "A4"
+    A3 = "A3"
+    LETTER = "letter"
+
+
 def plan(
     build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
     out: Annotated[
@@ -33,12 +52,20 @@ def plan(
     ] = None,
     seed: Annotated[int, typer.Option(min=0, help="Start of the search's chance.")] = 1,
     scale: Annotated[float | None, typer.Option(min=0.001, max=1000.0, help="Plan at this scale.")] = None,
+    templates: Annotated[
+        TemplatesFor | None,
+        typer.Option(help="Paper templates for the parts cut by hand, for all parts, or none."),
+    ] = None,
+    paper: Annotated[
+        PaperSize | None,
+        typer.Option(metavar="A4|A3|letter", case_sensitive=False, help="What templates are printed on."),
+    ] = None,
 ) -> None:
     """Nests the build and writes the cutter's files, the lists and the report."""
     from nestkit.cli.check import show_verdict
     from nestkit.cli.parts import read_build, show_findings
 
-    build = read_build(build_file, scale)
+    build = _with_templates(read_build(build_file, scale), templates, paper)
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
@@ -65,10 +92,24 @@ def plan(
         verdict = check_folder(folder)
     _show_groups(build, planned.plan)
     _show_hand(planned.plan)
+    _show_templates(folder)
     typer.echo(f"wrote {folder}: open {folder / 'report.html'} first")
     show_verdict(verdict, told="left-out")
     if planned.plan.unplaced or not verdict.ok:
         raise typer.Exit(1)
+
+
+def _with_templates(build: Build, which: TemplatesFor | None, paper: PaperSize | None) -> Build:
+    """The build with what the command line says of templates."""
+    settings = build.templates
+    return replace(
+        build,
+        templates=replace(
+            settings,
+            which=settings.which if which is None else which.value,
+            paper=settings.paper if paper is None else paper.value,
+        ),
+    )
 
 
 def _default_out(build_file: Path, build: Build) -> Path:
@@ -115,6 +156,20 @@ def _show_hand(plan: Plan) -> None:
         typer.echo(f"cut by hand, as asked: {', '.join(asked)}")
     if too_large:
         typer.echo(f"cut by hand, too large for the bed: {', '.join(too_large)}")
+
+
+def _show_templates(folder: Path) -> None:
+    """How many pages of templates there are, and what to mind when they are printed."""
+    from nestkit.output.folder import PLAN_FILE
+
+    book = json.loads((folder / PLAN_FILE).read_bytes())["templates"]
+    if book is None:
+        return
+    whose = "all parts" if book["which"] == "all" else "what is cut by hand"
+    pages = f"{counted(book['pages'], 'page')} of {book['paper']}"
+    typer.echo(f"templates for {whose}: {book['file']}, {pages}; print it at 100 %, not fitted to the page")
+    if book["left_out"]:
+        typer.echo(f"no template, too large for paper: {', '.join(book['left_out'])}")
 
 
 @contextmanager

@@ -23,9 +23,12 @@ from nestkit.output.plan_json import FORMAT
 
 #: The file by which an earlier output is known.
 PLAN_FILE = "plan.json"
+TEMPLATES_FILE = "templates.pdf"
 
 # What any version writes beside the job files; a name that is missing here would count as the maker's.
-_OURS = frozenset({PLAN_FILE, "report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv"})
+_OURS = frozenset(
+    {PLAN_FILE, TEMPLATES_FILE, "report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv"}
+)
 
 
 def check_out(out: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from nestkit.build.model import Build, Part
@@ -27,11 +27,14 @@ def job_file(job: Job) -> str:
     return f"jobs/{job.name}.dxf"
 
 
-def plan_data(build: Build, plan: Plan, jobs: Sequence[Job]) -> dict[str, Any]:
+def plan_data(
+    build: Build, plan: Plan, jobs: Sequence[Job], templates: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
     """The plan as plain data; ``jobs`` stand in the order of the plan's sheets.
 
-    Lengths are millimetres, angles degrees. Placed outlines are the finished size in sheet
-    coordinates, arcs flattened within `geometry.FLATNESS`.
+    ``templates`` says what is in the paper templates; None says that there are none. Lengths are
+    millimetres, angles degrees. Placed outlines are the finished size in sheet coordinates, arcs
+    flattened within `geometry.FLATNESS`.
     """
     bed = build.cutter.bed
     return {
@@ -52,12 +55,15 @@ def plan_data(build: Build, plan: Plan, jobs: Sequence[Job]) -> dict[str, Any]:
         "groups": [_group(group) for group in plan.groups],
         "sheets": [_sheet(build, job) for job in jobs],
         "unplaced": [{"part": left.part.name, "copy": left.copy, "why": left.why} for left in plan.unplaced],
+        "templates": None if templates is None else dict(templates),
     }
 
 
-def plan_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
+def plan_bytes(
+    build: Build, plan: Plan, jobs: Sequence[Job], templates: Mapping[str, Any] | None = None
+) -> bytes:
     """``plan.json`` as it is written: one key or point to a line, so that versions can be compared."""
-    text = json.dumps(plan_data(build, plan, jobs), ensure_ascii=False, indent=1, allow_nan=False)
+    text = json.dumps(plan_data(build, plan, jobs, templates), ensure_ascii=False, indent=1, allow_nan=False)
     # A line break inside a JSON string is escaped, so this finds pairs of numbers and nothing else.
     text = re.sub(r"\[\n\s*(-?[0-9][^\s,]*),\n\s*(-?[0-9][^\s,]*)\n\s*\]", r"[\1, \2]", text)
     return (text + "\n").encode("utf-8")

@@ -9,12 +9,13 @@ from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
 from nestkit.output.dxf import dxf_bytes
-from nestkit.output.folder import PLAN_FILE, replace_folder
+from nestkit.output.folder import PLAN_FILE, TEMPLATES_FILE, replace_folder
 from nestkit.output.grooves import grooves_in
 from nestkit.output.lists import cutting_bytes, folds_bytes, layers_bytes, shopping_bytes
 from nestkit.output.plan_json import job_file, plan_bytes
 from nestkit.output.report import report_bytes
 from nestkit.output.svg import svg_bytes
+from nestkit.output.template_book import template_book
 
 _JOB_NAME = re.compile(r"\w[\w.-]*")
 
@@ -35,13 +36,16 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
     unfit = [job.name for job in jobs if not _JOB_NAME.fullmatch(job.name)]
     if unfit:
         raise ValueError(f"a job's name is not fit for a file: {unfit[0]!r}")
+    book = template_book(build, plan)
     files = {
-        PLAN_FILE: plan_bytes(build, plan, jobs),
+        PLAN_FILE: plan_bytes(build, plan, jobs, None if book is None else book.facts(build.templates)),
         "report.html": report_bytes(build, plan, jobs),
         "shopping.csv": shopping_bytes(build, plan),
         "cutting.csv": cutting_bytes(build, plan, jobs),
         "layers.csv": layers_bytes(build, jobs),
     }
+    if book is not None:
+        files[TEMPLATES_FILE] = book.data
     if grooves_in(build, jobs):
         files["folds.csv"] = folds_bytes(build, jobs)
     for job in jobs:

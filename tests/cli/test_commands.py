@@ -76,6 +76,27 @@ def tree(folder: Path) -> dict[str, bytes]:
     return {str(f.relative_to(folder)): f.read_bytes() for f in sorted(folder.rglob("*")) if f.is_file()}
 
 
+def test_templates_as_the_command_line_says(sign):
+    """A laser cuts both parts, so that there are templates only when they are asked for."""
+    out = sign / "out"
+    plain = nestkit("plan", "build.toml", "--out", out, "--rounds", "2", cwd=sign)
+    assert plain.returncode == 0, plain.stderr
+    assert "templates for" not in plain.stdout
+    assert not (out / "templates.pdf").exists()
+    asked = nestkit(
+        "plan", "build.toml", "--out", out, "--rounds", "2", "--templates", "all", "--paper", "a3", cwd=sign
+    )
+    assert asked.returncode == 0, asked.stderr
+    assert "templates for all parts: templates.pdf, 2 pages of A3; print it at 100 %" in asked.stdout
+    assert "check: all is right" in asked.stdout
+    facts = json.loads((out / "plan.json").read_bytes())["templates"]
+    assert (facts["which"], facts["parts"], facts["left_out"]) == ("all", ["plate", "knob"], [])
+    # What an earlier plan left there goes with it.
+    again = nestkit("plan", "build.toml", "--out", out, "--rounds", "2", "--templates", "none", cwd=sign)
+    assert again.returncode == 0, again.stderr
+    assert not (out / "templates.pdf").exists()
+
+
 def test_help_and_version_need_nothing_heavy():
     heavy = ["shapely", "numpy", "ezdxf", "pydantic", "pyclipper", "rich", "svgelements", "jinja2"]
     code = f"import sys, nestkit.cli; print([m for m in {heavy!r} if m in sys.modules])"

@@ -13,6 +13,7 @@ from shapely.geometry import Polygon
 
 import nestkit.output
 from nestkit.output.plan_json import plan_bytes, plan_data
+from nestkit.output.template_book import template_book
 from tests.output.sample_plan import lantern, named
 
 CASE = lantern()
@@ -56,6 +57,20 @@ def test_schema_takes_no_other_key(data: dict[str, Any]) -> None:
             else:
                 place.pop(next(iter(place)))
             assert not validator.is_valid(changed), (where, change)
+
+
+def test_templates_are_told(data: dict[str, Any]) -> None:
+    assert data["templates"] is None
+    book = template_book(CASE.build, CASE.plan)
+    assert book is not None
+    facts = book.facts(CASE.build.templates)
+    assert (facts["which"], facts["paper"], facts["parts"]) == ("hand", "A4", ["mast step"])
+    written = json.loads(plan_bytes(CASE.build, CASE.plan, CASE.jobs, facts))
+    validator = jsonschema.Draft202012Validator(SCHEMA)
+    assert validator.is_valid(written)
+    for key in facts:
+        assert not validator.is_valid({**written, "templates": {**facts, key: None}}), key
+    assert not validator.is_valid({**written, "templates": {**facts, "surplus": 1}})
 
 
 def test_layout_of_the_text_changes_nothing(data: dict[str, Any]) -> None:

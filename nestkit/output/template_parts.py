@@ -1,0 +1,98 @@
+"""Which parts get a paper template, and what is written on it."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+
+from nestkit.build.model import Build, Part, TemplateChoice
+from nestkit.geometry import LineKind
+from nestkit.nesting.model import Plan
+from nestkit.output.text import plain, show_number
+from nestkit.units import Unit, show_length
+
+#: A blank at which a line of a caption is not broken; of the private use area, so no name holds it.
+KEPT = "\ue000"
+
+
+@dataclass(frozen=True, eq=False)
+class Template:
+    """A part's template.
+
+    Parameters
+    ----------
+    number : int
+        The part's place in the build file, from 1; the pieces of one pattern share it.
+    part : Part
+    copies, mirrored : int
+        How many are cut with it, and how many of those with the template turned over.
+    """
+
+    number: int
+    part: Part
+    copies: int
+    mirrored: int
+
+    @property
+    def name(self) -> str:
+        """Number and name."""
+        return f"{self.number} {plain(self.part.name)}"
+
+    @property
+    def count(self) -> str:
+        """What to cut: ``cut 4, 2 of them turned over``."""
+        if not self.mirrored:
+            return f"cut {self.copies}"
+        if self.mirrored == self.copies:
+            return f"cut {self.copies}, turned over"
+        return f"cut {self.copies}, {self.mirrored} of them turned over"
+
+    def foam(self, unit: Unit) -> str:
+        """Material and thickness: ``eva 6 mm``."""
+        return f"{plain(self.part.material)} {show_length(self.part.thickness, unit)}"
+
+    def caption(self, unit: Unit) -> str:
+        """Everything the maker must know, breakable between its three statements alone."""
+        return " ".join(
+            statement.replace(" ", KEPT) for statement in (f"{self.name},", f"{self.count},", self.foam(unit))
+        )
+
+    def folds(self) -> str:
+        """Folds and bevels by their angles: ``fold 60° x 5, bevel 30° x 2``; empty without any."""
+        found = Counter(
+            (line.kind, show_degrees(line.angle))
+            for line in self.part.shape.lines
+            if line.kind in (LineKind.FOLD, LineKind.BEVEL) and line.angle > 0.0
+        )
+        return ", ".join(
+            f"{kind.value} {angle}" + (f" x {count}" if count > 1 else "")
+            for (kind, angle), count in found.items()
+        )
+
+
+def show_degrees(angle: float) -> str:
+    """An angle in radians as it stands beside a line: ``22.5°``."""
+    return f"{show_number(math.degrees(angle), 1)}°"
+
+
+def templates_of(build: Build, plan: Plan, which: TemplateChoice) -> tuple[Template, ...]:
+    """The templates in the build file's order: of what the plan cuts by hand, of all parts, or none."""
+    if which == "none":
+        return ()
+    numbers = {
+        name: place for place, name in enumerate(dict.fromkeys(part.owner for part in build.parts), start=1)
+    }
+    copies: dict[str, list[int]] = {}
+    if which == "hand":
+        for sheet in plan.sheets:
+            if sheet.how == "hand":
+                for placed in sheet.placed:
+                    copies.setdefault(placed.part.name, []).append(placed.copy)
+    else:
+        copies = {part.name: list(range(1, part.copies + 1)) for part in build.parts}
+    return tuple(
+        Template(numbers[part.owner], part, len(own), sum(part.is_mirrored(copy) for copy in own))
+        for part in build.parts
+        if (own := copies.get(part.name))
+    )
