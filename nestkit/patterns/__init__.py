@@ -12,6 +12,7 @@ from nestkit.patterns.prism import Box, Prism
 from nestkit.patterns.refold import Refolded, refold
 from nestkit.patterns.ridge import Ridge
 from nestkit.patterns.ring import Ring
+from nestkit.patterns.seams import Seam, seams_of
 from nestkit.patterns.stack import Stack
 from nestkit.patterns.tube import Window
 from nestkit.patterns.wrap import Wrap
@@ -31,8 +32,10 @@ __all__ = [
     "Refolded",
     "Ridge",
     "Ring",
+    "Seam",
     "Stack",
     "Window",
     "Wrap",
     "refold",
+    "seams_of",
 ]

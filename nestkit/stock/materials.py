@@ -37,12 +37,15 @@ class Material:
         True when a laser sets chlorine compounds free from it: it is refused for a laser.
     cautions : tuple of Caution
         For cutting it with heat, or, when chlorinated, for keeping it away from heat.
+    density : float or None, kg/m^3
+        A usual one (common practice, no source); None where it differs too much to name one.
     """
 
     name: str
     aliases: tuple[str, ...]
     chlorinated: bool = False
     cautions: tuple[Caution, ...] = ()
+    density: float | None = None
 
 
 _HALOGENATED = Caution(
@@ -71,6 +74,7 @@ MATERIALS: tuple[Material, ...] = (
                 "Pratt Institute, Give/Take, EVA page, citing a safety data sheet",
             ),
         ),
+        density=100.0,
     ),
     Material(
         "polyethylene foam",
@@ -235,6 +239,12 @@ def materials_in(name: str) -> tuple[Material, ...]:
                 found[material_name] = _BY_NAME[material_name]
                 break
     return tuple(material for material in MATERIALS if material.name in found)
+
+
+def usual_density(name: str) -> float | None:
+    """A usual density of the material that a name speaks of, kg/m^3; None when there is none to name."""
+    known = [material.density for material in materials_in(name)]
+    return known[0] if len(known) == 1 else None
 
 
 def is_chlorinated(name: str) -> bool:

@@ -1,0 +1,180 @@
+"""The report's assembly guide: what each assembly is made of, its folds, what is glued to what, and when."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from nestkit.build.model import Build, Part, PatternInfo, SeamInfo
+from nestkit.cutting.model import Job
+from nestkit.geometry import LineKind
+from nestkit.nesting.model import Plan
+from nestkit.output.lists import cut_order
+from nestkit.output.pictures import DrawnShape
+from nestkit.output.report_sheets import ready_after
+from nestkit.output.report_words import show_count
+from nestkit.output.text import plain, show_number
+from nestkit.units import Unit, show_length, show_size
+
+_NO_ASSEMBLY_NAME = "no assembly"
+
+
+@dataclass(frozen=True, slots=True)
+class SeamRow:
+    """A seam with its number in the whole report."""
+
+    number: int
+    what: str
+    size: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartCard:
+    """A part with its picture: everything that is known of it in words."""
+
+    name: str
+    shape: DrawnShape
+    look: str
+    assembly: str
+    count: str
+    size: str
+    foam: str
+    how: str
+    places: tuple[tuple[int, str], ...]
+    facts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AssemblyPage:
+    """An assembly: its parts, its seams, and the sheet after which gluing can start."""
+
+    name: str
+    look: str
+    copies: int
+    ready: str
+    after: int | None
+    cards: tuple[PartCard, ...]
+    seams: tuple[SeamRow, ...]
+    notes: tuple[str, ...]
+
+
+def part_cards(
+    build: Build, plan: Plan, jobs: Sequence[Job], shapes: Mapping[str, DrawnShape], looks: Mapping[str, str]
+) -> dict[str, PartCard]:
+    """A card for each part, by its name."""
+    places: dict[str, dict[int, list[int]]] = {part.name: {} for part in build.parts}
+    how: dict[str, dict[str, None]] = {part.name: {} for part in build.parts}
+    for job in jobs:
+        for number, placed in enumerate(cut_order(job), start=1):
+            places[placed.part.name].setdefault(job.sheet.index, []).append(number)
+            how[placed.part.name][job.sheet.how] = None
+    left_out = Counter(left.part.name for left in plan.unplaced)
+    return {
+        part.name: PartCard(
+            name=plain(part.name),
+            shape=shapes[part.name],
+            look=looks[part.assembly],
+            assembly=plain(part.assembly),
+            count=_count(part, left_out[part.name]),
+            size=show_size(*part.shape.outline.size, build.unit),
+            foam=f"{plain(part.material)} {show_length(part.thickness, build.unit)}",
+            how=" and ".join(how[part.name]) or "left out",
+            places=tuple(
+                (sheet, ", ".join(map(str, numbers))) for sheet, numbers in places[part.name].items()
+            ),
+            facts=tuple(_facts(part, build.unit)),
+        )
+        for part in build.parts
+    }
+
+
+def assembly_pages(
+    build: Build, plan: Plan, jobs: Sequence[Job], cards: Mapping[str, PartCard], looks: Mapping[str, str]
+) -> Iterable[AssemblyPage]:
+    """A page for each assembly, in the order in which they are glued; seams are numbered through all."""
+    number = 0
+    for name, after in ready_after(build, plan, jobs).items():
+        parts = [part for part in build.parts if part.assembly == name]
+        infos = _patterns(parts)
+        seams = []
+        for seam in (seam for info in infos for seam in info.seams):
+            number += 1
+            seams.append(SeamRow(number, plain(_seam_words(seam)), _seam_size(seam, build.unit)))
+        needed = sum(part.copies - part.spares for part in parts)
+        left = sum(
+            each.part.assembly == name and each.copy <= each.part.copies - each.part.spares
+            for each in plan.unplaced
+        )
+        yield AssemblyPage(
+            name=plain(name) or _NO_ASSEMBLY_NAME,
+            look=looks[name],
+            copies=needed,
+            ready=_ready(after, left, bool(parts)),
+            after=after,
+            cards=tuple(cards[part.name] for part in parts),
+            seams=tuple(seams),
+            notes=tuple(plain(f"{info.owner}: {note}.") for info in infos for note in info.notes),
+        )
+
+
+def _ready(after: int | None, left: int, parts: bool) -> str:
+    if left:
+        return f"not complete: {show_count(left, 'copy', 'copies')} left out"
+    if after is not None:
+        return f"after sheet {after}"
+    return "only spares" if parts else "has no parts"
+
+
+def _patterns(parts: Sequence[Part]) -> list[PatternInfo]:
+    """What is known of the patterns among these parts, each once."""
+    return list({part.owner: part.pattern for part in parts if part.pattern is not None}.values())
+
+
+def _count(part: Part, left_out: int) -> str:
+    words = [str(part.copies - part.spares)]
+    if part.spares:
+        words.append(f"and {show_count(part.spares, 'spare')}")
+    if left_out:
+        words.append(f"({left_out} left out)")
+    return " ".join(words)
+
+
+def _facts(part: Part, unit: Unit) -> Iterable[str]:
+    """Folds, bevels, notches, mirrored copies, and the finished sizes of a pattern."""
+    angles = Counter(
+        (line.kind, round(math.degrees(line.angle), 2))
+        for line in part.shape.lines
+        if line.kind is not LineKind.MARK and line.angle > 0.0
+    )
+    for (kind, angle), count in sorted(angles.items(), key=lambda item: (item[0][0].value, item[0][1])):
+        yield f"{count} x {kind.value} {show_number(angle, 2)}°"
+    if part.mirrored_pairs:
+        yield "every second copy is mirrored"
+    if part.pattern is not None and part.name in (part.pattern.owner, _first_piece(part)):
+        for what, value, angle_meant in part.pattern.finished:
+            size = f"{math.degrees(value):.1f}°" if angle_meant else show_length(value, unit)
+            yield f"finished {what} {size}"
+
+
+def _first_piece(part: Part) -> str:
+    """The piece that carries the finished sizes of a pattern of several pieces."""
+    seams = () if part.pattern is None else part.pattern.seams
+    return seams[0].first if seams else part.owner
+
+
+def _seam_words(seam: SeamInfo) -> str:
+    if not seam.second:
+        return f"{seam.first.removesuffix('-strip-1')}: all along, round what it trims"
+    if seam.round_edge:
+        return f"{seam.first}, all round its edge, to {seam.second}"
+    if seam.first == seam.second:
+        return f"{seam.first}: edge to edge, notch to notch"
+    return f"{seam.first} to {seam.second}, end to end"
+
+
+def _seam_size(seam: SeamInfo, unit: Unit) -> str:
+    length = show_length(seam.length, unit)
+    size = length if seam.count == 1 else f"{seam.count} x {length}"
+    return size if seam.angle is None else f"{size}, at {show_number(math.degrees(seam.angle), 1)}°"
