@@ -184,7 +184,7 @@ class Swatch:
     @property
     def line(self) -> Rgb:
         """Colour of the motif."""
-        return mixed(self.fill, self.edge, 0.5)
+        return mixed(self.fill, self.edge, 0.62)
 
 
 NO_ASSEMBLY = Swatch(mixed(GREY, _WHITE, 0.6), mixed(GREY, BLACK, 0.45))

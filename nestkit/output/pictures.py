@@ -162,9 +162,7 @@ class SheetPictures:
     def _caption(self, placed: PlacedPart, title: str, number: int, longest: float) -> Caption | None:
         """Name and copy, or its number where these find no room."""
         name = self._fitted(placed, title, _SMALLEST_TEXT * longest, _LARGEST_TEXT * longest)
-        return name or self._fitted(
-            placed, str(number), _SMALLEST_NUMBER * longest, _SMALLEST_TEXT * longest
-        )
+        return name or self._fitted(placed, str(number), _SMALLEST_NUMBER * longest, _SMALLEST_TEXT * longest)
 
     def _fitted(self, placed: PlacedPart, text: str, smallest: float, largest: float) -> Caption | None:
         place = placed.placement

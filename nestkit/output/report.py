@@ -35,7 +35,7 @@ from nestkit.output.text import plain, show_number
 from nestkit.stock.materials import Caution, cautions_for
 
 #: Motifs repeat so often along the longer side of the largest sheet.
-_MOTIFS_ALONG = 75.0
+_MOTIFS_ALONG = 60.0
 
 
 @dataclass(frozen=True, slots=True)

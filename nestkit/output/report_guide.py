@@ -13,12 +13,10 @@ from nestkit.geometry import LineKind
 from nestkit.nesting.model import Plan
 from nestkit.output.lists import cut_order
 from nestkit.output.pictures import DrawnShape
-from nestkit.output.report_sheets import ready_after
+from nestkit.output.report_sheets import NO_ASSEMBLY_NAME, ready_after
 from nestkit.output.report_words import show_count
 from nestkit.output.text import plain, show_number
 from nestkit.units import Unit, show_length, show_size
-
-_NO_ASSEMBLY_NAME = "no assembly"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +36,7 @@ class PartCard:
     shape: DrawnShape
     look: str
     assembly: str
-    count: str
+    count: int
     size: str
     foam: str
     how: str
@@ -77,14 +75,14 @@ def part_cards(
             shape=shapes[part.name],
             look=looks[part.assembly],
             assembly=plain(part.assembly),
-            count=_count(part, left_out[part.name]),
+            count=part.copies - part.spares,
             size=show_size(*part.shape.outline.size, build.unit),
             foam=f"{plain(part.material)} {show_length(part.thickness, build.unit)}",
             how=" and ".join(how[part.name]) or "left out",
             places=tuple(
                 (sheet, ", ".join(map(str, numbers))) for sheet, numbers in places[part.name].items()
             ),
-            facts=tuple(_facts(part, build.unit)),
+            facts=tuple(_facts(part, left_out[part.name], build.unit)),
         )
         for part in build.parts
     }
@@ -108,7 +106,7 @@ def assembly_pages(
             for each in plan.unplaced
         )
         yield AssemblyPage(
-            name=plain(name) or _NO_ASSEMBLY_NAME,
+            name=plain(name) or NO_ASSEMBLY_NAME,
             look=looks[name],
             copies=needed,
             ready=_ready(after, left, bool(parts)),
@@ -132,30 +130,34 @@ def _patterns(parts: Sequence[Part]) -> list[PatternInfo]:
     return list({part.owner: part.pattern for part in parts if part.pattern is not None}.values())
 
 
-def _count(part: Part, left_out: int) -> str:
-    words = [str(part.copies - part.spares)]
+def _facts(part: Part, left_out: int, unit: Unit) -> Iterable[str]:
+    """Spares, mirrored copies, folds and bevels, and the finished sizes of a pattern."""
     if part.spares:
-        words.append(f"and {show_count(part.spares, 'spare')}")
+        yield f"and {show_count(part.spares, 'spare')}"
     if left_out:
-        words.append(f"({left_out} left out)")
-    return " ".join(words)
-
-
-def _facts(part: Part, unit: Unit) -> Iterable[str]:
-    """Folds, bevels, notches, mirrored copies, and the finished sizes of a pattern."""
+        yield f"{show_count(left_out, 'copy', 'copies')} left out"
+    if part.mirrored_pairs:
+        yield "every second copy is mirrored"
     angles = Counter(
         (line.kind, round(math.degrees(line.angle), 2))
         for line in part.shape.lines
         if line.kind is not LineKind.MARK and line.angle > 0.0
     )
-    for (kind, angle), count in sorted(angles.items(), key=lambda item: (item[0][0].value, item[0][1])):
-        yield f"{count} x {kind.value} {show_number(angle, 2)}°"
-    if part.mirrored_pairs:
-        yield "every second copy is mirrored"
+    for kind, word in ((LineKind.FOLD, "folds"), (LineKind.BEVEL, "bevels")):
+        found = [
+            f"{show_number(angle, 2)}°" if count == 1 else f"{count} x {show_number(angle, 2)}°"
+            for (each, angle), count in sorted(angles.items(), key=lambda item: item[0][1])
+            if each is kind
+        ]
+        if found:
+            yield f"{word}: {', '.join(found)}"
     if part.pattern is not None and part.name in (part.pattern.owner, _first_piece(part)):
-        for what, value, angle_meant in part.pattern.finished:
-            size = f"{math.degrees(value):.1f}°" if angle_meant else show_length(value, unit)
-            yield f"finished {what} {size}"
+        sizes = [
+            f"{what} {f'{math.degrees(value):.1f}°' if is_angle else show_length(value, unit)}"
+            for what, value, is_angle in part.pattern.finished
+        ]
+        if sizes:
+            yield f"finished: {', '.join(sizes)}"
 
 
 def _first_piece(part: Part) -> str:

@@ -17,6 +17,9 @@ from nestkit.output.text import plain, show_number
 from nestkit.stock.blanks import as_laid
 from nestkit.units import mm_per, show_length, show_size
 
+#: What the report calls the parts that belong to no assembly.
+NO_ASSEMBLY_NAME = "no assembly"
+
 
 @dataclass(frozen=True, slots=True)
 class CopyRow:
@@ -33,7 +36,10 @@ class CopyRow:
 
 @dataclass(frozen=True, slots=True)
 class SheetPart:
-    """One job: its sheet's picture, facts and part list; ``look`` of a copy is its assembly's class."""
+    """One job: its sheet's picture, facts and part list.
+
+    ``look`` of a copy, and the second item of a row of ``legend``, is the class of an assembly in the page.
+    """
 
     index: int
     title: str
@@ -44,6 +50,7 @@ class SheetPart:
     job: str
     on_cutter: bool
     ready: tuple[str, ...]
+    legend: tuple[tuple[str, str], ...]
     picture: Picture
     aspect: str
     bar: str
@@ -149,6 +156,11 @@ def _sheet(
         job=job_file(job),
         on_cutter=sheet.how != "hand",
         ready=ready,
+        legend=tuple(
+            (plain(name) or NO_ASSEMBLY_NAME, looks[name])
+            for name in assembly_names(build)
+            if any(placed.part.assembly == name for placed in sheet.placed)
+        ),
         picture=pictures.picture(job),
         aspect=show_number(sheet.outline.size[0] / sheet.outline.size[1], 5),
         bar=show_length(bar, unit),

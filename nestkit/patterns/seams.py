@@ -78,7 +78,9 @@ def _seams(pattern: Pattern) -> Iterator[Seam]:
 
 def _lids(pattern: Pattern) -> Iterator[Seam]:
     """Lids are glued to the wall with the whole of their edge."""
-    walls = {link.piece for closing in pattern.closings if isinstance(closing, Chain) for link in closing.links}
+    walls = {
+        link.piece for closing in pattern.closings if isinstance(closing, Chain) for link in closing.links
+    }
     for place, piece in enumerate(pattern.pieces):
         if walls and place not in walls:
             rim = float(piece.shape.outline.exterior.length)

@@ -108,6 +108,8 @@ def test_no_name_breaks_a_file(name: str) -> None:
 
     page = page_of(files["report.html"])
     assert set(page.tags) <= USUAL_TAGS
+    assert page.tags.count("script") == 2
+    assert page.tags.count("style") == 1
     assert page.handlers == 0
     assert page.heading == shown
 
