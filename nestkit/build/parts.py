@@ -8,11 +8,12 @@ from pathlib import Path
 
 from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, turns_of
 from nestkit.build.crosscheck import find_sheet
+from nestkit.build.developed import Developed, Edge, moved_to_origin
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes
 from nestkit.build.model import Part, PatternInfo, SeamInfo, Sheet, cutter_for
 from nestkit.build.pattern_tables import EdgeStripTable, PatternBase
-from nestkit.build.patterns import Developed, Edge, PatternMaker, moved_to_origin
+from nestkit.build.patterns import PatternMaker
 from nestkit.build.sources import Piece, Sources
 from nestkit.build.tables import PartTable
 from nestkit.errors import Finding
@@ -91,16 +92,19 @@ def make_parts(
             made[index] = _pattern_parts(table, developed, sheet, draft.unit)
             pattern = developed.pattern
             if pattern.kind in ("stack", "ring", "ridge"):
-                # The layers of a stack have one outline, whether they have an opening or not.
-                shape = pattern.pieces[0].shape
+                # The layers of a stack have one outline; those with an opening come last.
+                last = pattern.pieces[-1]
+                shape = last.shape
                 # A strip begins where it is seen to, from outside; a ridge is cut mirrored.
                 seen = shape.transformed(MIRROR_X) if pattern.kind == "ridge" else shape
-                edges[table.name] = Edge(seen, pattern.height or sheet.thickness)
+                edges[table.name] = Edge(
+                    seen, pattern.height or sheet.thickness, last.quantity * sheet.thickness
+                )
             continue
         if piece is None or not _can_be_scaled(index, piece, scale, draft.unit, mistakes) or sheet is None:
             continue
         made[index] = (_part(table, piece, scale, sheet, draft.unit),)
-        edges[table.name] = Edge(made[index][0].shape, sheet.thickness)
+        edges[table.name] = Edge(made[index][0].shape, sheet.thickness, sheet.thickness)
     parts = tuple(part for index in sorted(made) for part in made[index])
     _check_made_names(draft, made, mistakes)
     return Made(scale, parts, (*sources.findings(), *_unavailable(sheets)))

@@ -159,17 +159,22 @@ class WrapTable(PatternBase):
 
 
 class EdgeStripTable(PatternBase):
-    """The trim that runs round the edge of an outline or a stack."""
+    """The trim that runs round the edge of an outline or a stack, or lines its openings."""
 
     pattern: Literal["edge_strip"] = Field(description="Name of the pattern.")
     around: Name | None = Field(None, description="Name of the part whose edge it covers. Give this or from.")
     source: FileName | None = Field(
         None, alias="from", description="The drawn outline that it goes round, in place of around."
     )
+    edge: Literal["outer", "inner"] = Field(
+        "outer",
+        description="Which edge: the outer one, or those of all openings. A drawn outline without openings "
+        "is one itself.",
+    )
     width: Size | None = Field(
         None,
         description="Width of the strip. In the build's units. Left out: the thickness of the part, or the "
-        "height that the stack reaches; these never scale.",
+        "height that the stack or its open layers reach; these never scale.",
     )
     hollow: Literal["crease", "split"] = Field(
         "crease",
@@ -181,7 +186,7 @@ class EdgeStripTable(PatternBase):
     ] = Field(
         None,
         description="Where the seam lies: top, bottom, left, right, or [x, y] from the lower left corner of "
-        "the outline's box, at drawn size. Left out: the middle of the longest straight stretch.",
+        "the part's box, at drawn size. Left out: the middle of the longest straight stretch.",
     )
     corner_angle: Annotated[float, Field(ge=1, le=80)] = Field(
         20.0, description="Turns of more degrees than this are corners; gentler ones belong to a curve."

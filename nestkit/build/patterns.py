@@ -7,16 +7,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Any, Literal
 
 from nestkit.build import pattern_tables as pt
+from nestkit.build.developed import Developed, Edge
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes, listed, nearest
 from nestkit.build.places import Keys
 from nestkit.build.sources import Sources
 from nestkit.geometry import FLATNESS, Path, Shape
-from nestkit.geometry.affine import scaling, translation
+from nestkit.geometry.affine import scaling
 from nestkit.patterns import (
     CLOSED,
     Box,
@@ -32,6 +33,7 @@ from nestkit.patterns import (
     Stack,
     Window,
     Wrap,
+    line_openings,
     refold,
 )
 from nestkit.units import mm_per
@@ -41,22 +43,6 @@ Sides = Literal["inside", "outside"]
 
 class _ToldError(Exception):
     """A mistake in this pattern has been told already."""
-
-
-@dataclass(frozen=True, eq=False)
-class Edge:
-    """What an edge strip may go round: an outline at finished size, and how high its edge is, mm."""
-
-    shape: Shape
-    height: float
-
-
-@dataclass(frozen=True, eq=False)
-class Developed:
-    """A pattern, and the gap that its flat pieces leave when they are closed, mm; None when it stays flat."""
-
-    pattern: Pattern
-    gap: float | None
 
 
 class PatternMaker:
@@ -97,7 +83,7 @@ class PatternMaker:
             return None
         job = _Job(self._draft, self._sources, self._scale, self._mistakes, self._mm, index)
         try:
-            pattern = job.pattern(table, foam, edges)
+            pattern = job.pattern(table, replace(foam, unit=self._draft.unit), edges)
         except _ToldError:
             return None
         except PatternError as error:
@@ -371,7 +357,8 @@ class _Job:
                     )
                 raise self._tell("around", f"there is no part '{table.around}'", nearest(table.around, names))
             edge = edges[table.around]
-            shape, height = edge.shape, edge.height
+            shape = edge.shape
+            height = edge.height if table.edge == "outer" else edge.inner_height
         else:
             shape = self._drawn(table.source or "")
         shape = shape.at_origin()
@@ -381,17 +368,22 @@ class _Job:
             raise self._tell("width", "is missing", "With from, say how wide the strip is")
         start = table.start
         spot = start if isinstance(start, str) or start is None else tuple(map(self._scaled, start))
-        return EdgeStrip(
-            foam,
-            shape.outline.exterior,
-            height,
-            table.hollow,
-            spot,  # type: ignore[arg-type]
-            math.radians(table.corner_angle),
-        ).develop()
-
-
-def moved_to_origin(shape: Shape, spot: tuple[float, float]) -> tuple[Shape, tuple[float, float]]:
-    """A shape whose box starts at (0, 0), and a point of it."""
-    x0, y0, _, _ = shape.outline.bounds
-    return shape.transformed(translation(-x0, -y0)), (spot[0] - x0, spot[1] - y0)
+        inner = table.edge == "inner"
+        paths = shape.outline.holes if inner else (shape.outline.exterior,)
+        if not paths and table.source is not None:
+            paths = (shape.outline.exterior,)
+        if not paths:
+            raise self._tell("edge", f"'{table.around}' has no opening", "Leave edge out for its outer edge")
+        strips = [
+            EdgeStrip(
+                foam,
+                path,
+                height,
+                table.hollow,
+                spot,  # type: ignore[arg-type]
+                math.radians(table.corner_angle),
+                inner,
+            )
+            for path in paths
+        ]
+        return line_openings(strips) if inner else strips[0].develop()

@@ -8,6 +8,7 @@ from nestkit.patterns.cone import Cone
 from nestkit.patterns.dome import Dome
 from nestkit.patterns.edge_strip import EdgeStrip
 from nestkit.patterns.model import CLOSED, Foam, Measure, Pattern, PatternError, Piece
+from nestkit.patterns.openings import line_openings
 from nestkit.patterns.prism import Box, Prism
 from nestkit.patterns.refold import Refolded, refold
 from nestkit.patterns.ridge import Ridge
@@ -36,6 +37,7 @@ __all__ = [
     "Stack",
     "Window",
     "Wrap",
+    "line_openings",
     "refold",
     "seams_of",
 ]

@@ -26,7 +26,7 @@ from nestkit.patterns.model import (
     Piece,
     Rolled,
     need,
-    need_above,
+    need_above_zero,
     rectangle,
     seam_ticks,
     tick,
@@ -78,7 +78,7 @@ class Cone:
     lower_diameter, upper_diameter : float, mm
         0 for an end that comes to a point.
     height, slant : float, mm, optional
-        One of them: along the axis or along the wall.
+        One of them: along the axis or along the wall, of the neutral fibre, from end to end.
     lower_side, upper_side : "inside" or "outside"
         Which face of the wall each diameter is measured on.
     pieces : int, optional
@@ -106,7 +106,7 @@ class Cone:
     def __post_init__(self) -> None:
         for key in ("lower_diameter", "upper_diameter"):
             value = getattr(self, key)
-            need(key, math.isfinite(value) and value >= 0.0, f"{value:.6g} is less than 0")
+            need(key, math.isfinite(value) and value >= 0.0, "is less than 0")
         need(
             "lower_diameter",
             max(self.lower_diameter, self.upper_diameter) > 0.0,
@@ -119,7 +119,7 @@ class Cone:
             "is missing" if not given else "height and slant are both given",
             "Give either the height along the axis or the slant along the wall",
         )
-        need_above(given[0], getattr(self, given[0]), 0.0)
+        need_above_zero(given[0], getattr(self, given[0]))
         need(
             "pieces",
             self.pieces is None or 1 <= self.pieces <= MOST_PIECES,
@@ -134,24 +134,18 @@ class Cone:
         ------
         PatternError
         """
-        signed = self._lean()
-        lean = abs(signed)
-        lower = self._neutral(self.lower_diameter / 2.0, self.lower_side, lean)
-        upper = self._neutral(self.upper_diameter / 2.0, self.upper_side, lean)
-        if signed > 0.0:
-            lower += self._room(self.lower_side, lean)
-        else:
-            upper += self._room(self.upper_side, lean)
-        run = self.height / math.cos(lean) if self.height is not None else self.slant
-        assert run is not None
-        pointed = min(self.lower_diameter, self.upper_diameter) == 0.0
+        lower_is_wide, lean = self._lean()
+        lower, upper = self._fibres(lean, lower_is_wide)
         wide, narrow = max(lower, upper), min(lower, upper)
-        self._check(signed, wide, narrow, pointed)
-        if pointed:
-            # The wall runs on to where its neutral fibre meets in a point.
-            wall = Wall(wide, 0.0, wide / math.sin(lean), lean)
+        self._check(lower_is_wide, lean, wide, narrow)
+        if self._pointed:
+            slant = wide / math.sin(lean)
+        elif self.slant is not None:
+            slant = self.slant
         else:
-            wall = Wall(wide, narrow, run, lean)
+            assert self.height is not None
+            slant = self.height / math.cos(lean)
+        wall = Wall(wide, narrow, slant, lean)
         need(
             "bevel",
             not self.bevel or self.foam.depth * math.tan(lean) < wall.slant,
@@ -160,21 +154,22 @@ class Cone:
         )
         return wall
 
-    def _lean(self) -> float:
-        """Half-angle of the cone, radians: above 0 when the lower end is the wide one, else below.
+    @property
+    def _pointed(self) -> bool:
+        return min(self.lower_diameter, self.upper_diameter) == 0.0
+
+    def _lean(self) -> tuple[bool, float]:
+        """Whether the lower end is the wide one, and the cone's half-angle, radians.
 
         Sizes may be on different faces of the wall, and what a face or a bevel adds depends on the lean. The
         least lean that brings the two ends as far apart as they are to be is found by bisection.
         """
-        sides = {"inside": 0.0, "outside": 1.0}
-        # Radii on one face differ by dr + shift cos(lean), where `shift` is what the faces add.
-        shift = (sides[self.upper_side] - sides[self.lower_side]) * self.foam.thickness
-        dr = (self.lower_diameter - self.upper_diameter) / 2.0
-        sign = math.copysign(1.0, dr + shift)
-        wide_side = self.lower_side if sign > 0.0 else self.upper_side
+        lower, upper = self._fibres(0.0, True)
+        lower_is_wide = self.upper_diameter == 0.0 if self._pointed else lower >= upper
 
         def apart(lean: float) -> float:
-            return sign * (dr + shift * math.cos(lean)) + self._room(wide_side, lean)
+            lower, upper = self._fibres(lean, lower_is_wide)
+            return lower - upper if lower_is_wide else upper - lower
 
         def beyond(lean: float) -> float:
             if self.slant is not None:
@@ -183,23 +178,31 @@ class Cone:
             return self.height * math.tan(lean) - apart(lean)
 
         if apart(0.0) * 2.0 < SAME:
-            return 0.0
+            return lower_is_wide, 0.0
         grid = [math.radians(k / 4.0) for k in range(360)]
         high = next((lean for lean in grid if beyond(lean) >= 0.0), None)
         if high is None:
             need(
                 "slant",
                 self.slant is None,
-                f"{self.slant or 0.0:.6g} is too short: the two ends' radii differ by {apart(0.0):.6g}"
+                f"{self.foam.told(self.slant or 0.0)} is too short: the wall has to go "
+                f"{self.foam.told(apart(0.0))} outwards"
                 + (", and what the bevel takes off comes on top" if self.bevel else ""),
                 "Make the slant longer, or the diameters more alike",
             )
-            return sign * math.pi / 2.0
+            return lower_is_wide, math.pi / 2.0
         low = max(0.0, high - grid[1])
         for _ in range(60):
             middle = (low + high) / 2.0
             low, high = (middle, high) if beyond(middle) < 0.0 else (low, middle)
-        return 0.0 if apart(high) * 2.0 < SAME else sign * high
+        return lower_is_wide, 0.0 if apart(high) * 2.0 < SAME else high
+
+    def _fibres(self, lean: float, lower_is_wide: bool) -> tuple[float, float]:
+        """Radii of the neutral fibre at the lower and the upper end, mm; it runs on to a point."""
+        ends = ((self.lower_diameter, self.lower_side), (self.upper_diameter, self.upper_side))
+        lower, upper = (self._neutral(size / 2.0, side, lean) if size else 0.0 for size, side in ends)
+        room = self._room(ends[0 if lower_is_wide else 1][1], lean)
+        return (lower + room, upper) if lower_is_wide else (lower, upper + room)
 
     def _bevel_cut(self, lean: float) -> float:
         """What the wide end's bevel takes off its inside, mm of radius."""
@@ -214,9 +217,9 @@ class Cone:
         off = self.foam.neutral if side == "inside" else self.foam.neutral - 1.0
         return radius + off * self.foam.thickness * math.cos(lean)
 
-    def _check(self, signed: float, wide: float, narrow: float, pointed: bool) -> None:
-        foam, lean = self.foam, abs(signed)
-        wide_key, narrow_key = ("lower_diameter", "upper_diameter")[:: 1 if signed >= 0.0 else -1]
+    def _check(self, lower_is_wide: bool, lean: float, wide: float, narrow: float) -> None:
+        foam = self.foam
+        wide_key, narrow_key = ("lower_diameter", "upper_diameter")[:: 1 if lower_is_wide else -1]
         need(
             "height" if self.height is not None else "slant",
             lean <= FLATTEST,
@@ -227,10 +230,10 @@ class Cone:
         need(
             wide_key,
             wide - inwards > 1e-9,
-            f"the wall is {foam.thickness:g} mm thick and closes on itself: it leaves no opening",
-            f"Take thinner foam, or an outside diameter above {2 * foam.thickness:.6g}",
+            f"the wall is {foam.told(foam.thickness)} thick and closes on itself: it leaves no opening",
+            f"Take thinner foam, or an outside diameter above {foam.told(2.0 * foam.thickness)}",
         )
-        if pointed:
+        if self._pointed:
             need(
                 wide_key,
                 lean > math.radians(0.5),
@@ -242,8 +245,8 @@ class Cone:
         need(
             narrow_key,
             narrow - inwards > -1e-9,
-            f"the wall closes on itself at the narrow end: {foam.thickness:g} mm foam needs an outside "
-            f"diameter of {least:.4g} mm there",
+            f"the wall closes on itself at the narrow end: {foam.told(foam.thickness)} of foam needs an "
+            f"outside diameter of {foam.told(least)} there",
             "Make that end wider, take thinner foam, or write 0 for a point",
         )
 
@@ -288,11 +291,16 @@ class Cone:
             left = _on(wall, -half, wall.far), _on(wall, -half, wall.far - wall.slant)
             right = _on(wall, half, wall.far), _on(wall, half, wall.far - wall.slant)
             middle = ((0.0, 0.0), (0.0, wall.slant))
+            widths = (right[0][0] - left[0][0], right[1][0] - left[1][0])
+            if half > math.pi / 2.0:
+                # More than a half circle: what lies between the edges is the gap, and the foam is wider.
+                widths = (2.0 * wall.far, 2.0 * (wall.far - wall.slant))
         else:
             width = outline.size[0]
+            widths = (width, width)
             left, right = ((0.0, 0.0), (0.0, wall.slant)), ((width, 0.0), (width, wall.slant))
             middle = ((width / 2.0, 0.0), (width / 2.0, wall.slant))
-        lines: list[Line] = [*seam_ticks(*left, length=-6.0), *seam_ticks(*right)]
+        lines: list[Line] = [*seam_ticks(*left, widths, length=-6.0), *seam_ticks(*right, widths)]
         notch = min(6.0, wall.slant / 4.0)
         lines.append(tick(middle[0], (0.0, 1.0), notch))
         if wall.narrow > 0.0:
@@ -330,13 +338,13 @@ class Cone:
             notes.append("the inside of the point is squeezed: thin it with a sanding drum before gluing")
         if wall.lean:
             leans = math.degrees(wall.lean)
-            less = 2.0 * self.foam.thickness * math.tan(wall.lean) * math.sin(wall.lean)
+            less = self.foam.told(2.0 * self.foam.thickness * math.tan(wall.lean) * math.sin(wall.lean), 2)
             notes.append(
                 f"to stand flat, thin the wide end's edge by {leans:.1f} degrees on its inside"
                 + (
                     " (the bevel does it, and the size inside is that of the bevelled opening)"
                     if self.bevel
-                    else f", which narrows its opening by {less:.2g} mm (bevel = true reckons with that)"
+                    else f", which narrows its opening by {less} (bevel = true reckons with that)"
                 )
                 + ("" if wall.narrow == 0.0 else "; thin the narrow end's on its outside")
             )

@@ -27,7 +27,7 @@ from nestkit.patterns.model import (
     Pattern,
     Piece,
     need,
-    need_above,
+    need_above_zero,
     seam_ticks,
     straight,
     tick,
@@ -73,7 +73,7 @@ class Dome:
     cap: bool = False
 
     def __post_init__(self) -> None:
-        need_above("diameter", self.diameter, 0.0)
+        need_above_zero("diameter", self.diameter)
         need("gores", 3 <= self.gores <= 64, f"{self.gores} is not from 3 to 64")
         need("bands", 1 <= self.bands <= 64, f"{self.bands} is not from 1 to 64")
         low, high = self.from_latitude, self.to_latitude
@@ -137,7 +137,8 @@ class Dome:
         need(
             "diameter",
             radius * self._facets() - depth > 0.0,
-            f"{self.foam.thickness:g} mm of foam leaves nothing hollow in {self.diameter:.6g}",
+            f"{self.foam.told(self.foam.thickness)} of foam leaves nothing hollow in "
+            f"{self.foam.told(self.diameter)}",
             "Take thinner foam or a larger dome",
         )
         return radius
@@ -149,7 +150,7 @@ class Dome:
             need(
                 "bands",
                 height > sum(mouths),
-                f"{self.bands} bands are {height:.3g} each, less than the grooves in them",
+                f"{self.bands} bands are {self.foam.told(height)} each, less than the grooves in them",
                 "Take fewer bands, thinner foam or a larger dome",
             )
 
@@ -234,9 +235,10 @@ class Dome:
         if self.cap:
             lines.append(straight(LineKind.BEVEL, left[-1], right[-1], (math.pi - self._leans()[-1]) / 2.0))
         band = max(range(self.bands), key=lambda k: right[k][0] + right[k + 1][0])
+        widths = (2.0 * right[band][0], 2.0 * right[band + 1][0])
         lines += [
-            *seam_ticks(left[band], left[band + 1], -4.0),
-            *seam_ticks(right[band], right[band + 1], 4.0),
+            *seam_ticks(left[band], left[band + 1], widths, -4.0),
+            *seam_ticks(right[band], right[band + 1], widths, 4.0),
         ]
         if right[0][0] > 0.0:
             lines.append(tick((0.0, 0.0), (0.0, 1.0), min(6.0, right[1][1] / 4.0)))

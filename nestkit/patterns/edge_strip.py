@@ -1,9 +1,12 @@
-"""Edge strip: the trim that runs round the edge of an outline or a stack.
+"""Edge strip: the trim that runs round the edge of an outline or a stack, or lines an opening in it.
 
-The strip's inside lies on the outline. At a corner it folds about the bottom of a groove, a groove's depth D
-off the outline: either side of the fold it is D tan(a/2) longer than the outline. In a hollow corner it bends
-about the bottom of a slit that opens, as deep and on the same face, and is shorter by as much.
+Round an outline the strip's inside lies on it. At a corner it folds about the bottom of a groove, a groove's
+depth D off the outline: either side of the fold it is D tan(a/2) longer than the outline. In a hollow corner
+it bends about the bottom of a slit that opens, as deep and on the same face, and is shorter by as much.
 A curve is a plain bend whose neutral fibre keeps its length.
+
+In an opening the strip's outside lies on the edge, and its grooves are on the face that is seen there: it
+folds a skin's thickness off the edge, and is shorter at corners and longer where the opening is hollow.
 """
 
 from __future__ import annotations
@@ -28,7 +31,7 @@ from nestkit.patterns.model import (
     Piece,
     Spot,
     need,
-    need_above,
+    need_above_zero,
     rectangle,
     straight,
     tick,
@@ -83,13 +86,13 @@ class _Run:
 
 @dataclass(frozen=True, eq=False)
 class EdgeStrip:
-    """A strip round the outer edge of an outline.
+    """A strip round the outer edge of an outline, or round the inside of an opening.
 
     Parameters
     ----------
     foam : Foam
     outline : Path
-        Closed: what the strip's inside lies on.
+        Closed: what the strip lies on.
     width : float, mm
         Of the strip; the height of what it trims.
     hollow : "crease" or "split"
@@ -99,6 +102,8 @@ class EdgeStrip:
         middle of the longest straight stretch.
     corner : float, radians
         Turns sharper than this are corners; gentler ones belong to a curve.
+    inner : bool
+        Whether the outline is that of an opening, which the strip lines.
 
     Raises
     ------
@@ -112,16 +117,17 @@ class EdgeStrip:
     hollow: Hollow = "crease"
     start: Sides | Spot | None = None
     corner: float = math.radians(20.0)
+    inner: bool = False
     _made: tuple[tuple[_Run, ...], tuple[Joint, ...], Joint] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        need_above("width", self.width, 0.0)
+        need_above_zero("width", self.width)
         need("around", self.outline.closed, "is not a closed outline")
         need("corner", 0.0 < self.corner < math.pi / 2.0, "is not between 0 and 90 degrees")
         need(
             "width",
             self.foam.longest(self.width) > 0.0,
-            f"no sheet or bed is {self.width:.6g} mm wide",
+            f"no sheet or bed is {self.foam.told(self.width)} wide",
             "Make the strip narrower",
         )
         object.__setattr__(self, "_made", self._measured())
@@ -135,18 +141,17 @@ class EdgeStrip:
         seam = self._joint(runs[-1], runs[0], 0.0)
         if seam.kind == "crease":
             # Two ends can't be creased: they meet as they do where the strip is split.
-            seam = Joint(0.0, seam.angle, 0.0, "split")
-        narrow = too_narrow(path, self.foam.thickness)
+            seam = Joint(0.0, seam.angle, self._mitred(seam.angle), "split")
+        narrow = too_narrow(path, self.foam.thickness, self.inner)
         at = seam.reach
         joints: list[Joint] = []
         for k, run in enumerate(runs):
             at += self._flat(run)
             after = self._joint(run, runs[k + 1], at) if k < len(runs) - 1 else seam
             before = joints[-1] if joints else seam
-            outside = self._outside(run, before, after)
             need(
                 "around",
-                min(outside, self._flat(run) + before.reach + after.reach) > 0.0,
+                min(self._far(run, before, after), self._flat(run) + before.reach + after.reach) > 0.0,
                 *self._narrow(run.row[:2]),
             )
             at += after.reach
@@ -156,50 +161,71 @@ class EdgeStrip:
         need("around", narrow is None, *self._narrow(narrow or (0.0, 0.0)))
         return tuple(runs), tuple(joints), Joint(at, seam.angle, seam.reach, seam.kind)
 
-    def _outside(self, run: _Run, before: Joint, after: Joint) -> float:
-        """Length of a run on the strip's outside: below 0 where its neighbours in a hollow fill it."""
+    @property
+    def _off(self) -> float:
+        """How far outside the outline the strip's other face lies, mm."""
+        return -self.foam.thickness if self.inner else self.foam.thickness
+
+    def _hinge(self) -> float:
+        """How far outside the outline the strip folds, mm."""
+        return -self.foam.skin if self.inner else self.foam.depth
+
+    def _fibre(self, turn: float) -> float:
+        """How far outside the outline the neutral fibre of a bend by ``turn`` lies, mm."""
+        # It is told from the inside of the bend, which is the outline's side where both lie on one side.
+        near = (turn < 0.0) == self.inner
+        return self._off * (self.foam.neutral if near else 1.0 - self.foam.neutral)
+
+    def _mitred(self, turn: float) -> float:
+        """What a hollow corner of two mitred ends adds to each: up to the face that reaches farther, mm."""
+        return max(0.0, self._off * math.tan(turn / 2.0))
+
+    def _far(self, run: _Run, before: Joint, after: Joint) -> float:
+        """Length of a run on the strip's other face: below 0 where its neighbours fill it."""
         corners = sum(math.tan(joint.angle / 2.0) for joint in (before, after))
-        return run.length + self.foam.thickness * (run.angle + corners)
+        return run.length + self._off * (run.angle + corners)
 
     def _narrow(self, spot: Spot) -> tuple[str, str]:
+        what, thick = "opening" if self.inner else "hollow", self.foam.told(self.foam.thickness)
         return (
-            f"the hollow{_place(spot)} is too narrow: {self.foam.thickness:g} mm of foam has to lie on all "
-            "of its sides",
-            "Take thinner foam or widen the hollow; splitting the strip makes no room",
+            f"the {what} {self.foam.told_place(spot)} is too narrow: {thick} of foam has to lie on all of "
+            "its sides",
+            f"Take thinner foam or widen the {what}; splitting the strip makes no room",
         )
 
     def _flat(self, run: _Run) -> float:
         """Length of the strip along a run: of its neutral fibre."""
-        if run.angle < 0.0:
-            radius = run.length / -run.angle
+        if self._off * run.angle < 0.0:
+            radius = run.length / abs(run.angle)
             need(
                 "around",
                 radius > self.foam.thickness,
-                f"the hollow curve{_place(run.row[:2])} has a radius of {radius:.3g} mm, less than the "
-                f"foam's {self.foam.thickness:g}",
+                f"the {'opening' if self.inner else 'hollow'}'s curve {self.foam.told_place(run.row[:2])} "
+                f"has a radius of {self.foam.told(radius, 3)}, less than the foam's "
+                f"{self.foam.told(self.foam.thickness)}",
                 "Take thinner foam or a rounder curve",
             )
-        return run.length + self.foam.neutral * self.foam.thickness * run.angle
+        return run.length + self._fibre(run.angle) * run.angle
 
     def _joint(self, before: _Run, after: _Run, at: float) -> Joint:
         turn = after.directions[0] - before.directions[1]
         turn = (turn + math.pi) % math.tau - math.pi
         if abs(turn) <= self.corner:
-            return Joint(at, turn, self.foam.neutral * self.foam.thickness * turn / 2.0, "bend")
+            return Joint(at, turn, self._fibre(turn) * turn / 2.0, "bend")
         degrees, most = math.degrees(abs(turn)), math.degrees(SHARPEST)
         need(
             "around",
             degrees <= most,
-            f"the outline has a spike{_place(after.row[:2])}: it turns by {degrees:.0f} degrees, and no "
-            f"strip folds by more than {most:.0f}",
+            f"the outline has a spike {self.foam.told_place(after.row[:2])}: it turns by {degrees:.0f} "
+            f"degrees, and no strip folds by more than {most:.0f}",
             "Blunt the spike in the drawing",
         )
-        reach = self.foam.depth * math.tan(turn / 2.0)
+        reach = self._hinge() * math.tan(turn / 2.0)
         if turn > 0.0:
             return Joint(at, turn, reach, "fold")
         if self.hollow == "crease":
             return Joint(at, turn, reach, "crease")
-        return Joint(at, turn, 0.0, "split")
+        return Joint(at, turn, self._mitred(turn), "split")
 
     def _from_seam(self, runs: list[_Run]) -> list[_Run]:
         """The runs turned round, and one of them split, so that the first begins at the seam."""
@@ -212,10 +238,9 @@ class EdgeStrip:
             index, part = min(
                 ((k, *_nearest(run, spot)) for k, run in enumerate(runs)), key=lambda found: found[2]
             )[:2]
-        keep = 2.0 * self.foam.thickness
-        if part * runs[index].length < keep and self._is_corner(runs, index):
+        if part * runs[index].length < self._kept_free(self._between(runs, index)):
             part = 0.0
-        elif (1.0 - part) * runs[index].length < keep and self._is_corner(runs, index + 1):
+        elif (1.0 - part) * runs[index].length < self._kept_free(self._between(runs, index + 1)):
             index, part = (index + 1) % len(runs), 0.0
         if part < 1e-9 or part > 1.0 - 1e-9:
             index = (index + 1) % len(runs) if part > 0.5 else index
@@ -223,8 +248,14 @@ class EdgeStrip:
         before, after = runs[index].split(part)
         return [after, *runs[index + 1 :], *runs[:index], before]
 
-    def _is_corner(self, runs: Sequence[_Run], index: int) -> bool:
-        return self._joint(runs[index - 1], runs[index % len(runs)], 0.0).kind != "bend"
+    def _between(self, runs: Sequence[_Run], index: int) -> Joint:
+        return self._joint(runs[index - 1], runs[index % len(runs)], 0.0)
+
+    def _kept_free(self, joint: Joint) -> float:
+        """How near to a corner two ends of the strip may meet, mm: beyond its groove's mouth or its mitre."""
+        if joint.kind == "bend":
+            return 0.0
+        return self.foam.thickness * (2.0 + math.tan(abs(joint.angle) / 2.0))
 
     def _side(self, side: Sides) -> Spot:
         x0, y0, x1, y1 = self.outline.bounds
@@ -241,18 +272,11 @@ class EdgeStrip:
         for k, (begin, end) in enumerate(itertools.pairwise(ends)):
             suffix = f"strip-{k + 1}" if len(ends) > 2 else ""
             pieces.append(Piece(suffix, self._strip(begin, end, joints, seam, marks)))
-        inner = _path_of(runs)
-        laid = Laid(
-            tuple(range(len(pieces))),
-            joints,
-            tuple(run.angle for run in runs),
-            seam,
-            inner,
-            self.foam.thickness,
-            self.foam.neutral,
-        )
+        outline = _path_of(runs)
+        bends = tuple(run.angle for run in runs)
+        laid = Laid(tuple(range(len(pieces))), joints, bends, tuple(map(self._fibre, bends)), seam, outline)
         finished = (
-            Measure("edge that it covers", float(inner.length)),
+            Measure("edge that it covers", float(outline.length)),
             Measure("width", self.width),
             Measure("flat length in all", seam.at),
         )
@@ -278,10 +302,7 @@ class EdgeStrip:
     def _join(self, last: float, wanted: float, most: float, joints: Sequence[Joint]) -> float:
         """A place for a join near the wanted one, away from corners, after ``last`` and up to ``most``."""
         keep = [
-            (
-                joint.at - abs(joint.reach) - 2.0 * self.foam.thickness,
-                joint.at + abs(joint.reach) + 2.0 * self.foam.thickness,
-            )
+            (joint.at - self._kept_free(joint), joint.at + self._kept_free(joint))
             for joint in joints
             if joint.kind != "bend"
         ]
@@ -295,7 +316,7 @@ class EdgeStrip:
         need(
             "width",
             bool(free),
-            f"its corners leave no place to join strips that are {most - last:.4g} mm long at most",
+            f"its corners leave no place to join strips that are {self.foam.told(most - last)} long at most",
             "Take a larger sheet or thinner foam",
         )
         return min(free, key=lambda at: abs(at - wanted))
@@ -335,14 +356,11 @@ class EdgeStrip:
         if any(joint.kind == "crease" for joint in joints):
             notes.append(
                 "full-width marks without a groove are hollow corners: slit the strip there from its inside, "
-                f"the marked face, {self.foam.depth:.3g} mm deep, and bend it away from the slit, which "
-                f"opens round the corner; the {self.foam.skin:.3g} mm of skin left outside are the hinge"
+                f"the marked face, {self.foam.told(self.foam.depth)} deep, and bend it away from the slit, "
+                f"which opens round the corner; the {self.foam.told(self.foam.skin)} of skin left outside "
+                "are the hinge"
             )
         return notes
-
-
-def _place(spot: Spot) -> str:
-    return f" at ({spot[0]:.1f}, {spot[1]:.1f}) mm"
 
 
 def _nearest(run: _Run, spot: Spot) -> tuple[float, float]:

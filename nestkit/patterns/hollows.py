@@ -16,18 +16,21 @@ _HAIR = 0.01
 _SLIVER = 0.05
 
 
-def too_narrow(outline: Path, thickness: float) -> Spot | None:
+def too_narrow(outline: Path, thickness: float, inner: bool = False) -> Spot | None:
     """A place where two sides of a hollow are less than two thicknesses apart, mm; None when there is none.
 
     The outline is grown by the strip and shrunk again, with mitred corners: a hollow that has room for the
-    strip on all its sides comes back as it was, a slot or a narrow mouth stays filled.
+    strip on all its sides comes back as it was, a slot or a narrow mouth stays filled. An opening (``inner``)
+    is shrunk first and grown again.
     """
-    foam = Polygon(outline.flatten(0.005))
-    grown = foam.buffer(thickness, join_style="mitre", mitre_limit=_MITRE)
-    shrunk = grown.buffer(-thickness, join_style="mitre", mitre_limit=_MITRE)
-    # Its corners lie a rounding error beside the outline's, where overlays go wrong: hence the hair.
-    filled = shrunk.difference(foam.buffer(_HAIR, join_style="mitre"))
-    shut = [Polygon(hole) for part in shapely.get_parts(grown) for hole in part.interiors]
+    area = Polygon(outline.flatten(0.005))
+    off = -thickness if inner else thickness
+    first = area.buffer(off, join_style="mitre", mitre_limit=_MITRE)
+    second = first.buffer(-off, join_style="mitre", mitre_limit=_MITRE)
+    # Corners come back a rounding error beside the outline's, where overlays go wrong: hence the hair.
+    less, more = (second, area) if inner else (area, second)
+    filled = more.difference(less.buffer(_HAIR, join_style="mitre"))
+    shut = [Polygon(hole) for part in shapely.get_parts(first) for hole in part.interiors]
     slots = [part for part in shapely.get_parts(filled) if part.area > _SLIVER * thickness**2]
     for found in (*slots, *shut):
         place = found.representative_point()

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeAlias
 
+import numpy as np
 import shapely
 from shapely.geometry import LineString
 
 from nestkit.geometry import Line, LineKind, Path, Shape
+from nestkit.units import Unit, mm_per
 
 Spot = tuple[float, float]
 Size: TypeAlias = tuple[float, float]
@@ -45,6 +47,8 @@ class Foam:
         The fibre that keeps its length in a bend: 0 = inside, 1 = outside.
     rooms : tuple of (float, float), mm
         Sizes of the rectangles that a piece may fill; empty when nothing limits it.
+    unit : "mm" or "in"
+        In which messages and notes speak.
 
     Raises
     ------
@@ -56,9 +60,10 @@ class Foam:
     skin: float = 0.6
     neutral: float = 0.5
     rooms: tuple[Size, ...] = ()
+    unit: Unit = "mm"
 
     def __post_init__(self) -> None:
-        need_above("thickness", self.thickness, 0.0)
+        need_above_zero("thickness", self.thickness)
         need("skin", self.skin >= 0.0, "is less than 0")
         need(
             "neutral", 0.0 <= self.neutral <= 1.0, "lies outside the foam", "Write 0 (inside) to 1 (outside)"
@@ -76,10 +81,22 @@ class Foam:
         need(
             "thickness",
             self.thickness > self.skin,
-            f"{self.thickness:g} mm of foam is not more than a groove's skin of {self.skin:g} mm",
+            f"{self.told(self.thickness)} of foam is not more than a groove's skin of {self.told(self.skin)}",
             "Take thicker foam or a thinner skin",
         )
         return self.thickness - self.skin
+
+    def told(self, mm: float, digits: int = 4, sign: bool = False) -> str:
+        """A length as messages say it, to so many digits: ``5.4 mm`` or ``0.2126 in``."""
+        value = mm / mm_per(self.unit)
+        number = np.format_float_positional(value, digits, fractional=False, trim="-", sign=sign)
+        return f"{number} {self.unit}"
+
+    def told_place(self, spot: Spot) -> str:
+        """A point as messages say it: ``at (200.0, 4.0) mm``."""
+        x, y = (v / mm_per(self.unit) for v in spot)
+        digits = 3 if self.unit == "in" else 1
+        return f"at ({x:.{digits}f}, {y:.{digits}f}) {self.unit}"
 
     def fits(self, width: float, height: float) -> bool:
         """Whether a piece of this size lies in one of the rooms, as it is or turned by a quarter."""
@@ -226,9 +243,9 @@ class Joint:
     at : float, mm
         Along the whole strip.
     angle : float, radians
-        Positive where the strip goes round a corner, negative in a hollow one.
+        Positive where the outline goes round a corner, negative in a hollow one.
     reach : float, mm
-        What the joint adds to the strip on each side of it; below 0 in a hollow.
+        What the joint adds to the strip on each side of it; below 0 where the strip is shorter there.
     kind : "fold", "crease", "bend" or "split"
     """
 
@@ -250,21 +267,20 @@ class Laid:
         In order; they part the strip into runs.
     bends : tuple of float, radians
         Angle by which each run is bent along its way; one more than there are joints.
+    fibres : tuple of float, mm
+        How far outside the outline each run's neutral fibre lies; below 0 in an opening.
     seam : Joint
         At the strip's two ends; its angle is 0 when it lies on a run.
-    inner : Path
-        The outline, from the seam on, counter-clockwise.
-    thickness, neutral : float
-        The strip's foam.
+    outline : Path
+        What the strip lies on, from the seam on, counter-clockwise.
     """
 
     pieces: tuple[int, ...]
     joints: tuple[Joint, ...]
     bends: tuple[float, ...]
+    fibres: tuple[float, ...]
     seam: Joint
-    inner: Path
-    thickness: float
-    neutral: float
+    outline: Path
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -322,9 +338,19 @@ def need(key: str, good: bool, what: str, todo: str = "") -> None:
         raise PatternError(key, what, todo)
 
 
-def need_above(key: str, value: float, least: float) -> None:
-    """Refuses a size that isn't finite or not above ``least`` mm."""
-    need(key, math.isfinite(value) and value > least, f"{value:.6g} is not above {least:g}")
+def need_above_zero(key: str, value: float) -> None:
+    """Refuses a size that isn't finite or not above 0."""
+    need(key, math.isfinite(value) and value > 0.0, "is not above 0")
+
+
+def cut_alike(first: Shape, second: Shape) -> bool:
+    """Whether two flat pieces are the same, places and all."""
+
+    def rows(shape: Shape) -> list[list[float]]:
+        paths = [*shape.outline.rings(), *(line.path for line in shape.lines)]
+        return [[round(float(v), 6) for v in path.vertices.flat] for path in paths]
+
+    return rows(first) == rows(second)
 
 
 def tick(at: Sequence[float], along: Sequence[float], length: float = 6.0) -> Line:
@@ -335,16 +361,21 @@ def tick(at: Sequence[float], along: Sequence[float], length: float = 6.0) -> Li
     return Line(LineKind.MARK, Path.polyline([(x, y), end], False))
 
 
-def seam_ticks(start: Spot, end: Spot, length: float = 6.0) -> list[Line]:
+def seam_ticks(start: Spot, end: Spot, widths: tuple[float, float], length: float = 6.0) -> list[Line]:
     """Matching notches along a seam edge with the foam on its left: one near the start, two near the end.
 
     Both edges of a seam are walked from the same end, so that notches meet notches; the one whose foam is
-    on the right gets a negative ``length``.
+    on the right gets a negative ``length``. ``widths`` is how wide the piece is at the edge's start and end,
+    mm: notches stay on their own side of it.
     """
     dx, dy = end[0] - start[0], end[1] - start[1]
     inward = (-dy, dx) if length > 0.0 else (dy, -dx)
-    size = min(abs(length), math.hypot(dx, dy) / 4.0)
-    return [tick((start[0] + dx * part, start[1] + dy * part), inward, size) for part in (0.25, 0.7, 0.75)]
+    found = []
+    for part in (0.25, 0.7, 0.75):
+        room = widths[0] + (widths[1] - widths[0]) * part
+        size = min(abs(length), math.hypot(dx, dy) / 4.0, room / 3.0)
+        found.append(tick((start[0] + dx * part, start[1] + dy * part), inward, size))
+    return found
 
 
 def rectangle(width: float, height: float) -> Path:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from nestkit.patterns.model import Foam, Measure, Pattern, Piece, need, need_above
+from nestkit.patterns.model import Foam, Measure, Pattern, Piece, need, need_above_zero
 from nestkit.patterns.tube import Tube, Window, check_panels, polygon_lid
 
 Side = Literal["inside", "outside"]
@@ -52,13 +52,14 @@ class Prism:
 
     def __post_init__(self) -> None:
         need("panels", 3 <= self.panels <= 64, f"{self.panels} is not from 3 to 64")
-        need_above("across_flats", self.across_flats, 0.0)
-        need_above("height", self.height, 0.0)
+        need_above_zero("across_flats", self.across_flats)
+        need_above_zero("height", self.height)
         need("lids", 0 <= self.lids <= 2, f"{self.lids} is not 0, 1 or 2")
         need(
             "across_flats",
             self._inside > 0.0,
-            f"{self.foam.thickness:g} mm of foam leaves nothing hollow in {self.across_flats:.6g}",
+            f"{self.foam.told(self.foam.thickness)} of foam leaves nothing hollow in "
+            f"{self.foam.told(self.across_flats)}",
             "Take thinner foam or a larger size",
         )
         check_panels(self.windows, self.panels)
@@ -121,13 +122,14 @@ class Box:
 
     def __post_init__(self) -> None:
         for key in ("width", "depth", "height"):
-            need_above(key, getattr(self, key), 0.0)
+            need_above_zero(key, getattr(self, key))
         need("lids", 0 <= self.lids <= 2, f"{self.lids} is not 0, 1 or 2")
         for key, size in zip(("width", "depth"), self._inside, strict=True):
             need(
                 key,
                 size > 0.0,
-                f"{self.foam.thickness:g} mm of foam leaves nothing hollow in {getattr(self, key):.6g}",
+                f"{self.foam.told(self.foam.thickness)} of foam leaves nothing hollow in "
+                f"{self.foam.told(getattr(self, key))}",
                 "Take thinner foam or a larger size",
             )
         check_panels(self.windows, 4)

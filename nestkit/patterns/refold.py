@@ -204,7 +204,7 @@ def _capped(first: Folded, cap: Cap) -> Points:
 
 
 def _laid(pattern: Pattern, closing: Laid) -> Refolded:
-    """Walks the strip's inside: runs between the grooves as they are in the flat pieces."""
+    """Walks the face that lies on the outline: runs between the grooves as they are in the flat pieces."""
     shapes = [pattern.pieces[k].shape for k in closing.pieces]
     begins = np.cumsum([0.0, *(shape.outline.size[0] for shape in shapes)])
     width = shapes[0].outline.size[1]
@@ -215,17 +215,17 @@ def _laid(pattern: Pattern, closing: Laid) -> Refolded:
         if line.kind is LineKind.FOLD
     ]
     found = iter(sorted(grooves))
-    spot = np.array(closing.inner.start)
-    heading = _heading(closing.inner)
+    spot = np.array(closing.outline.start)
+    heading = _heading(closing.outline)
     total = float(begins[-1])
     last, reach = 0.0, closing.seam.reach
-    ring = LinearRing(closing.inner.flatten(0.002))
+    ring = LinearRing(closing.outline.flatten(0.002))
     trail = [spot]
     gap = 0.0
-    for joint, bend in zip((*closing.joints, None), closing.bends, strict=True):
+    for joint, bend, fibre in zip((*closing.joints, None), closing.bends, closing.fibres, strict=True):
         end = next(found) if joint is not None and joint.kind == "fold" else joint.at if joint else total
         ahead = joint.reach if joint is not None else closing.seam.reach
-        length = end - last - reach - ahead - closing.neutral * closing.thickness * bend
+        length = end - last - reach - ahead - fibre * bend
         steps = 1 if not bend else max(2, math.ceil(abs(bend) / 0.1))
         start = spot
         for k in range(1, steps + 1):
@@ -234,7 +234,7 @@ def _laid(pattern: Pattern, closing: Laid) -> Refolded:
         heading += bend + (joint.angle if joint is not None else 0.0)
         gap = max(gap, float(ring.distance(shapely.Point(spot))))
         last, reach = end, ahead
-    turned = heading + closing.seam.angle - _heading(closing.inner) - math.tau
+    turned = heading + closing.seam.angle - _heading(closing.outline) - math.tau
     gap = max(gap, float(np.hypot(*(trail[-1] - trail[0]))), abs(turned) * width)
     surfaces = [np.array([[*a, 0.0], [*b, 0.0], [*b, width], [*a, width]]) for a, b in pairwise(trail)]
     return Refolded(gap, tuple(surfaces))

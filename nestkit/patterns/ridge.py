@@ -27,6 +27,8 @@ STRAIGHT = 0.02
 _JUMP = 0.1
 #: Most points of a curved line, roughly.
 _POINTS = 2000
+#: Shorter stretches of the line that lie in the part get no groove, mm.
+SHORTEST = 1.0
 #: A groove follows its line this closely, mm.
 _GROOVE = 0.005
 #: Outlines beside a curved line are followed in steps of this, mm.
@@ -136,7 +138,7 @@ class Ridge:
             "does not run between two halves of the outline",
             "Draw it across the part, in the same coordinates",
         )
-        need("peak", self.peak is None or self.peak > 0.0, f"{self.peak} is not above 0")
+        need("peak", self.peak is None or self.peak > 0.0, "is not above 0")
         need(
             "angle" if self.peak is None else "peak",
             math.radians(1.0) <= self.fold <= math.radians(150.0),
@@ -183,8 +185,14 @@ class Ridge:
             for part in shapely.get_parts(
                 shapely.line_merge(inside) if inside.geom_type != "LineString" else inside
             )
-            if part.length > 1.0
+            if part.length > SHORTEST
         ]
+        need(
+            "centre_line",
+            bool(folds),
+            f"crosses the part for less than {self.foam.told(SHORTEST)}",
+            "Draw it along the part",
+        )
         marks = [
             Line(line.kind, self._widened(line.path), line.angle)
             for line in self.shape.lines

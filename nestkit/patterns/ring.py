@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from nestkit.geometry import Outline, Path, Shape
-from nestkit.patterns.model import Foam, Measure, Pattern, Piece, need, need_above
+from nestkit.patterns.model import Foam, Measure, Pattern, Piece, need, need_above_zero
 
 #: A ring narrower than this tears when it is lifted off the sheet, mm; common practice, no source.
 NARROWEST = 1.0
@@ -41,18 +41,19 @@ class Ring:
     length: float | None = None
 
     def __post_init__(self) -> None:
-        need_above("outer_diameter", self.outer_diameter, 0.0)
-        need("inner_diameter", self.inner_diameter >= 0.0, f"{self.inner_diameter:.6g} is less than 0")
+        need_above_zero("outer_diameter", self.outer_diameter)
+        need("inner_diameter", self.inner_diameter >= 0.0, "is less than 0")
+        told = self.foam.told
         wall = (self.outer_diameter - self.inner_diameter) / 2.0
         need(
             "inner_diameter",
             wall >= NARROWEST,
-            f"the ring leaves no foam: {self.inner_diameter:.6g} mm inside and {self.outer_diameter:.6g} mm "
-            f"outside make a wall of {wall:.3g} mm",
-            f"A wall of {NARROWEST:g} mm is the least; check both diameters and the fit",
+            f"the ring leaves no foam: {told(self.inner_diameter)} inside and {told(self.outer_diameter)} "
+            f"outside make a wall of {told(wall)}",
+            f"A wall of {told(NARROWEST)} is the least; check both diameters and the fit",
         )
         if self.length is not None:
-            need_above("length", self.length, 0.0)
+            need_above_zero("length", self.length)
 
     def develop(self) -> Pattern:
         """The flat pattern: one sort of piece, as often as it takes to fill the length."""
@@ -68,7 +69,8 @@ class Ring:
         notes: tuple[str, ...] = ()
         if self.length is not None and abs(reached - self.length) > 0.05:
             notes = (
-                f"{count} rings reach {reached:.4g} mm, {reached - self.length:+.3g} mm off what was asked",
+                f"{count} rings reach {self.foam.told(reached)}, "
+                f"{self.foam.told(reached - self.length, 3, sign=True)} off what was asked",
             )
         shape = Shape(Outline(Path.circle(outer, outer, outer), holes))
         return Pattern("ring", (Piece("", shape, count),), tuple(finished), (), notes, reached)

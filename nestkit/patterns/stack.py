@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from shapely.geometry import Polygon
 
 from nestkit.geometry import Outline, Path, Shape
-from nestkit.patterns.model import Foam, Measure, Pattern, Piece, need, need_above
+from nestkit.patterns.model import Foam, Measure, Pattern, Piece, need, need_above_zero
 from nestkit.patterns.ring import layers_for
 
 MOST_LAYERS = 500
@@ -43,7 +43,7 @@ class Stack:
     open_layers: str | tuple[int, ...] = "inner"
 
     def __post_init__(self) -> None:
-        need_above("height", self.height, 0.0)
+        need_above_zero("height", self.height)
         need("height", self.count <= MOST_LAYERS, f"takes {self.count} layers; the most is {MOST_LAYERS}")
         foam = self.shape.outline.polygon()
         for opening in self.openings:
@@ -85,8 +85,8 @@ class Stack:
         if opened:
             pieces.append(Piece("open" if both else "", with_opening, opened))
         reached = self.count * self.foam.thickness
-        off = reached - self.height
-        notes = [f"{self.count} layers reach {reached:.4g} mm, {off:+.3g} mm off what was asked"]
+        off = self.foam.told(reached - self.height, 3, sign=True)
+        notes = [f"{self.count} layers reach {self.foam.told(reached)}, {off} off what was asked"]
         if self.openings and not opened:
             notes.append("no layer has the opening: there is no layer between the first and the last")
         return Pattern("stack", tuple(pieces), (Measure("height", reached),), (), tuple(notes), reached)

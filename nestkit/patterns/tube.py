@@ -20,6 +20,7 @@ from nestkit.patterns.model import (
     Foam,
     Link,
     Piece,
+    cut_alike,
     need,
     seam_ticks,
     straight,
@@ -81,7 +82,7 @@ class Tube:
         pieces: list[Piece] = []
         which: list[int] = []
         for shape in made:
-            same = next((k for k, other in enumerate(pieces) if self._alike(other.shape, shape)), None)
+            same = next((k for k, other in enumerate(pieces) if cut_alike(other.shape, shape)), None)
             if same is None:
                 same = len(pieces)
                 pieces.append(Piece(f"panels-{same + 1}", shape))
@@ -133,7 +134,8 @@ class Tube:
         before = self.turns[run[0] - 1]
         lines.append(straight(LineKind.BEVEL, (0.0, 0.0), (0.0, height), before / 2.0))
         lines.append(straight(LineKind.BEVEL, (width, 0.0), (width, height), self.turns[run[-1]] / 2.0))
-        lines += seam_ticks((0.0, 0.0), (0.0, height), -6.0) + seam_ticks((width, 0.0), (width, height), 6.0)
+        for x, length in ((0.0, -6.0), (width, 6.0)):
+            lines += seam_ticks((x, 0.0), (x, height), (width, width), length)
         holes = [hole for k, x in zip(run, edges, strict=False) for hole in self._holes(k, x)]
         seen = Shape(Outline(outline, tuple(holes)), tuple(lines))
         return seen.transformed(compose(translation(width, 0.0), MIRROR_X))
@@ -160,19 +162,11 @@ class Tube:
                     window.key,
                     free.contains(area) and not any(area.intersects(Polygon(p.flatten())) for p in found),
                     f"reaches over the edge, a groove or another opening of panel {panel + 1}, which has "
-                    f"{side - sum(walls):.4g} x {self.height:.4g} mm free",
+                    f"{self.foam.told(side - sum(walls))} x {self.foam.told(self.height)} free",
                     "Draw it smaller, or move it with at = [x, y]",
                 )
                 found.append(path)
         return found
-
-    @staticmethod
-    def _alike(first: Shape, second: Shape) -> bool:
-        def rows(shape: Shape) -> list[list[float]]:
-            paths = [*shape.outline.rings(), *(line.path for line in shape.lines)]
-            return [[round(float(v), 6) for v in path.vertices.flat] for path in paths]
-
-        return rows(first) == rows(second)
 
 
 def check_panels(windows: Sequence[Window], count: int) -> None:

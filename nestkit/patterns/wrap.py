@@ -83,7 +83,8 @@ class Wrap:
         notes = dict.fromkeys(note for layer in made for note in layer.notes if "stand flat" not in note)
         climb = self.foam.thickness * math.sin(self._lean())
         if self.layers > 1 and climb >= 0.05:
-            notes[f"each layer lies {climb:.2g} mm nearer to the narrow end than the one under it"] = None
+            by = self.foam.told(climb, 2)
+            notes[f"each layer lies {by} nearer to the narrow end than the one under it"] = None
         if self.layers > 1:
             notes["wrap layer 1 first, and turn the seams away from each other"] = None
         return Pattern("wrap", tuple(pieces), tuple(finished), tuple(closings), tuple(notes))

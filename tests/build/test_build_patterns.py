@@ -27,6 +27,14 @@ def ring(more: str) -> tuple[str, str]:
     return swapped(f'name = "r"\npattern = "ring"\nthickness = 6\n{more}')
 
 
+def in_inches(text: str) -> tuple[tuple[str, str], ...]:
+    """A build in inches with another part in place of the sail."""
+    unit = ('name = "Harbour flag"', 'name = "Harbour flag"\nunits = "in"')
+    sizes = ("thickness = 6\nsize = [600, 400]", "thickness = 0.25\nsize = [24, 16]")
+    plate = ("thickness = 6\nquantity = 2", "thickness = 0.25")
+    return unit, ("bed = [600, 400]", "bed = [24, 16]"), (SAIL, text), sizes, plate
+
+
 def made(build: Build, owner: str) -> list[Part]:
     return [part for part in build.parts if part.pattern is not None and part.pattern.owner == owner]
 
@@ -113,6 +121,69 @@ def test_an_edge_strip_goes_round_another_part_and_is_as_wide_as_it_is_thick(ben
         assert part.shape.outline.size == pytest.approx((360.0 * scale + 8 * 5.4, 6.0))
         assert part.pattern is not None
         assert part.pattern.gap == pytest.approx(0.0, abs=1e-6)
+
+
+def test_an_edge_strip_lines_the_openings_of_a_part(bench: Bench) -> None:
+    change = swapped('name = "e"\npattern = "edge_strip"\naround = "plate"\nedge = "inner"\nthickness = 6')
+    for scale in (1.0, 1.5):
+        (part,) = made(bench.load(change, scale=scale), "e")
+        # The plate's hole has a radius of 10 mm; half the foam's thickness lies within it.
+        assert part.shape.outline.size == pytest.approx((math.tau * (10.0 * scale - 3.0), 6.0), abs=1e-3)
+    drawn = 'name = "e"\npattern = "edge_strip"\nfrom = "flag.svg#sail"\nwidth = 9\nthickness = 2\nedge = '
+    thin = "\n[[sheet]]\nthickness = 2\nsize = [900, 300]\n"
+    lengths = [
+        made(bench.load(swapped(f'{drawn}"{edge}"{thin}')), "e")[0].shape.outline.size[0]
+        for edge in ("outer", "inner")
+    ]
+    assert lengths[0] > lengths[1] + 2.0 * math.pi
+    no_hole = ring(
+        'outer_diameter = 60\n[[part]]\nname = "e"\npattern = "edge_strip"\naround = "r"\n'
+        'edge = "inner"\nthickness = 6'
+    )
+    assert "edge (line 35): 'r' has no opening" in bench.problem(no_hole)
+
+
+def test_a_lining_is_as_wide_as_the_open_layers_are_thick(bench: Bench) -> None:
+    stack = (
+        'name = "s"\npattern = "stack"\nfrom = "flag.svg#sail"\nheight = 30\nthickness = 6\n'
+        'opening = "tube"\n'
+        '[[part]]\nname = "e"\npattern = "edge_strip"\naround = "s"\nthickness = 6\nedge = "inner"'
+    )
+    (part,) = made(bench.load(swapped(stack)), "e")
+    assert part.shape.outline.size == pytest.approx((math.tau * 17.0, 18.0), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            'pattern = "ring"\nouter_diameter = 1\ninner_diameter = 0.99',
+            "0.99 in inside and 1 in outside make a wall of 0.005 in",
+        ),
+        (
+            'pattern = "cone"\nlower_diameter = 0.4\nupper_diameter = 0.4\nheight = 3',
+            "the wall is 0.25 in thick",
+        ),
+        (
+            'pattern = "cone"\nlower_diameter = 9\nupper_diameter = 1\nslant = 2',
+            "2 in is too short: the wall has to go 4 in outwards",
+        ),
+        ('pattern = "box"\nwidth = 0.4\ndepth = 4\nheight = 3', "leaves nothing hollow in 0.4 in"),
+        ('pattern = "dome"\ndiameter = 0.4', "0.25 in of foam leaves nothing hollow in 0.4 in"),
+        ('pattern = "edge_strip"\naround = "plate"\nwidth = 90', "no sheet or bed is 90 in wide"),
+    ],
+)
+def test_messages_about_patterns_speak_the_builds_unit(bench: Bench, text: str, words: str) -> None:
+    problem = bench.problem(*in_inches(f'name = "x"\n{text}\nthickness = 0.25'))
+    assert words in problem
+    assert "mm" not in problem
+
+
+def test_notes_on_patterns_speak_the_builds_unit(bench: Bench) -> None:
+    rings = 'name = "r"\npattern = "ring"\nouter_diameter = 2\nlength = 1.1\nthickness = 0.25'
+    (part,) = made(bench.load(*in_inches(rings)), "r")
+    assert part.pattern is not None
+    assert part.pattern.notes == ("4 rings reach 1 in, -0.1 in off what was asked",)
 
 
 def test_several_pieces_become_parts_with_names_of_their_own(bench: Bench) -> None:

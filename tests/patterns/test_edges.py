@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from nestkit.geometry import LineKind, Outline, Path, Shape
-from nestkit.patterns import CLOSED, EdgeStrip, Foam, PatternError, Ridge, Stack, refold
+from nestkit.patterns import CLOSED, EdgeStrip, Foam, PatternError, Ridge, Stack, line_openings, refold
 from tests.patterns.refolding import folded_points, plan_of_strip, same_shape, seen_from
 from tests.strategies import rounded_rectangles, star_points
 
@@ -168,7 +168,7 @@ def test_a_strip_longer_than_the_bed_is_joined_away_from_corners() -> None:
 def test_the_seam_lies_where_it_is_asked_for(start: object, spot: tuple[float, float]) -> None:
     path = Path.polyline([(0, 0), (100, 0), (100, 80), (0, 80)], True)
     (closing,) = EdgeStrip(Foam(4.0), path, 20.0, start=start).develop().closings  # type: ignore[arg-type]
-    assert closing.inner.start == pytest.approx(spot)  # type: ignore[union-attr]
+    assert closing.outline.start == pytest.approx(spot)  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize(
@@ -214,6 +214,119 @@ def test_a_hollow_curve_tighter_than_the_foam_is_refused() -> None:
     rows = [(0, 0, 0), (100, 0, 0), (100, 50, 0), (54, 50, -1.0), (46, 50, 0), (0, 50, 0)]
     with pytest.raises(PatternError, match="radius of 4"):
         EdgeStrip(Foam(6.0), Path(np.array(rows), True), 20.0)
+
+
+@pytest.mark.parametrize("inner", [False, True])
+@pytest.mark.parametrize("neutral", [0.0, 0.3, 1.0])
+def test_the_neutral_fibre_is_told_from_the_inside_of_each_bend(inner: bool, neutral: float) -> None:
+    # A plate whose upper side has a half round hollow of radius 30 between two half round ends of radius 20.
+    b = math.tan(math.pi / 4)
+    rows = [(0, 0, 0), (100, 0, b), (100, 40, 0), (80, 40, -b), (20, 40, 0), (0, 40, b)]
+    path = Path(np.array(rows), True)
+    strip = EdgeStrip(Foam(4.0, neutral=neutral), path, 10.0, start="bottom", inner=inner)
+    side = -1.0 if inner else 1.0
+    # The ends are bent with the body, or the opening, inside; the hollow the other way.
+    ends = math.tau * (20.0 + side * 4.0 * ((1.0 - neutral) if inner else neutral))
+    hollow = math.pi * (30.0 - side * 4.0 * (neutral if inner else (1.0 - neutral)))
+    # Two square corners at the hollow's rim; the groove is 3.4 mm deep, the skin 0.6 mm.
+    corners = side * 4.0 * (0.6 if inner else 3.4)
+    straight = 100.0 + 20.0 + 20.0
+    assert flat_length(strip.develop()) == pytest.approx(straight + ends + hollow + corners, abs=1e-6)
+    closed = refold(strip.develop())
+    assert closed is not None
+    assert closed.gap <= CLOSED
+
+
+# --- openings --------------------------------------------------------------------------------------
+
+
+@settings(max_examples=60, deadline=None)
+@given(star_points(low=60.0, high=200.0, most=8), st.sampled_from([2.0, 4.0, 6.0]))
+def test_folded_back_a_lining_fills_its_opening(points: np.ndarray, thickness: float) -> None:
+    polygon = Polygon(points)
+    angles = np.abs(exterior_angles(polygon))
+    assume(polygon.is_valid and polygon.exterior.is_ccw)
+    assume(bool((angles > math.radians(21)).all() and (angles < math.radians(150)).all()))
+    foam = Foam(thickness, skin=0.8)
+    # An opening so tight that the strip fills it up has fewer corners when it is lined.
+    lined = polygon.buffer(-thickness, join_style="mitre", mitre_limit=1000)
+    assume(lined.geom_type == "Polygon" and len(lined.exterior.coords) == len(polygon.exterior.coords))
+    pattern = EdgeStrip(foam, Path.polyline(points, True), 20.0, inner=True).develop()
+    # It folds a skin's thickness inside the edge: shapely's mitred offset is the referee.
+    referee = polygon.buffer(-foam.skin, join_style="mitre", mitre_limit=1000)
+    assert flat_length(pattern) == pytest.approx(referee.length, abs=1e-6)
+    slits = [at for at, _ in strip_lines(pattern, LineKind.MARK)]
+    folds = strip_lines(pattern, LineKind.FOLD)
+    hollows = sorted(a for a in exterior_angles(polygon) if a < 0.0)
+    assert len(slits) == len(hollows)
+    if not slits:
+        hinges = plan_of_strip([0.0, *(at for at, _ in folds), flat_length(pattern)], [a for _, a in folds])
+        seam = shapely.get_coordinates(hinges.exterior)
+        assert np.hypot(*(seam[0] - seam[-2])) <= CLOSED
+        outside = hinges.buffer(0).simplify(1e-6).buffer(foam.skin, join_style="mitre", mitre_limit=1000)
+        assert outside.area == pytest.approx(polygon.area, rel=1e-6)
+        assert outside.length == pytest.approx(polygon.length, rel=1e-6)
+    closed = refold(pattern)
+    assert closed is not None
+    assert closed.gap <= 1e-6
+
+
+def test_an_opening_with_a_corner_that_stands_out_is_lined_slit_or_split() -> None:
+    foam = Foam(6.0, skin=0.8)
+    path = Path.polyline(L_SHAPE, True)
+    pattern = EdgeStrip(foam, path, 20.0, inner=True).develop()
+    bends = sorted(
+        strip_lines(pattern, LineKind.FOLD)
+        + [(at, -math.pi / 2.0) for at, _ in strip_lines(pattern, LineKind.MARK)]
+    )
+    hinges = plan_of_strip([0.0, *(at for at, _ in bends), flat_length(pattern)], [a for _, a in bends])
+    # Grooves and slits go down to the skin, which lies on the edge.
+    outside = hinges.buffer(0).simplify(1e-6).buffer(foam.skin, join_style="mitre", mitre_limit=1000)
+    assert same_shape(outside, Polygon(L_SHAPE)) <= CLOSED
+    # Two mitred ends meet at the face that is seen, a thickness off the edge.
+    split = EdgeStrip(foam, path, 20.0, hollow="split", inner=True).develop()
+    assert flat_length(split) == pytest.approx(flat_length(pattern) + 2.0 * (6.0 - 0.8))
+    assert len(split.pieces) == 2
+    closed = refold(split)
+    assert closed is not None
+    assert closed.gap <= 1e-6
+
+
+@pytest.mark.parametrize("width", [6.0, 11.9, 12.1])
+def test_a_lining_needs_room_for_both_of_its_sides(width: float) -> None:
+    slot = Path.polyline([(0, 0), (90, 0), (90, width), (0, width)], True)
+    # Two rooms with a neck between them.
+    necked = [(0, 0), (60, 0), (60, 30), (90, 30), (90, 0), (150, 0), (150, 80), (90, 80), (90, 30 + width),
+              (60, 30 + width), (60, 80), (0, 80)]  # fmt: skip
+    for path in (slot, Path.polyline(necked, True)):
+        if width > 12.0:
+            assert EdgeStrip(Foam(6.0), path, 20.0, inner=True)
+            continue
+        with pytest.raises(PatternError, match=r"the opening at .* is too narrow"):
+            EdgeStrip(Foam(6.0), path, 20.0, inner=True)
+    with pytest.raises(PatternError, match=r"opening's curve at .* has a radius of 5 mm"):
+        EdgeStrip(Foam(6.0), Path.circle(0.0, 0.0, 5.0), 20.0, inner=True)
+
+
+@pytest.mark.parametrize("inner", [False, True])
+def test_a_seam_asked_for_beside_a_sharp_corner_lies_in_it(inner: bool) -> None:
+    path = Path.polyline([(0, 0), (200, -40), (200, 40)], True)
+    pattern = EdgeStrip(Foam(4.0), path, 20.0, start=(20.0, -4.0), inner=inner).develop()
+    (closing,) = pattern.closings
+    assert closing.outline.start == pytest.approx((0.0, 0.0))  # type: ignore[union-attr]
+    assert len(strip_lines(pattern, LineKind.BEVEL)) == 2
+
+
+def test_openings_that_are_alike_are_lined_with_pieces_that_are_alike() -> None:
+    paths = [Path.circle(x, y, r) for x, y, r in ((0, 0, 20), (100, 0, 30), (0, 100, 20), (50, 60, 20))]
+    pattern = line_openings([EdgeStrip(Foam(4.0), path, 10.0, inner=True) for path in paths])
+    assert {piece.suffix: piece.quantity for piece in pattern.pieces} == {"opening-1": 3, "opening-2": 1}
+    assert [piece.shape.outline.size[0] for piece in pattern.pieces] == pytest.approx(
+        [math.tau * 18.0, math.tau * 28.0]
+    )
+    closed = refold(pattern)
+    assert closed is not None
+    assert closed.gap <= CLOSED
 
 
 # --- ridge -----------------------------------------------------------------------------------------
@@ -315,6 +428,13 @@ def test_impossible_ridges_are_refused(sizes: dict[str, float], key: str) -> Non
     with pytest.raises(PatternError) as caught:
         Ridge(Foam(6.0), shape, line, **sizes)
     assert caught.value.key == key
+    with pytest.raises(PatternError, match="crosses the part for less than 1 mm"):
+        Ridge(
+            Foam(6.0),
+            Shape(Outline(Path.polyline([(0, -9), (0.5, -9), (0.5, 9), (0, 9)], True))),
+            Path.polyline([(-9, 0), (9, 0)], False),
+            angle=1.0,
+        ).develop()
     with pytest.raises(PatternError, match="two halves"):
         Ridge(Foam(6.0), shape, Path.polyline([(0, 90), (300, 90)], False), angle=1.0)
 
