@@ -25,7 +25,9 @@ from nestkit.output.plan_json import FORMAT
 PLAN_FILE = "plan.json"
 
 # What any version writes beside the job files; a name that is missing here would count as the maker's.
-_OURS = frozenset({PLAN_FILE, "report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv"})
+_OURS = frozenset(
+    {PLAN_FILE, "report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv", "gluing.csv"}
+)
 
 
 def check_out(out: Path) -> None:

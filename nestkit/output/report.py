@@ -12,6 +12,7 @@ from nestkit import __version__
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
+from nestkit.output.gluing import assembly_names
 from nestkit.output.grooves import GrooveRow, groove_notes, groove_rows
 from nestkit.output.palette import NO_ASSEMBLY, Swatch, assembly_swatch, css
 from nestkit.output.pictures import DrawnShape, SheetPictures, part_shapes
@@ -29,7 +30,7 @@ from nestkit.output.report_front import (
     shopping,
 )
 from nestkit.output.report_guide import AssemblyPage, PartCard, assembly_pages, part_cards
-from nestkit.output.report_sheets import SheetPart, StockSheet, assembly_names, sheet_parts, stock_sheets
+from nestkit.output.report_sheets import SheetPart, StockSheet, sheet_parts, stock_sheets
 from nestkit.output.report_words import show_money
 from nestkit.output.text import plain, show_number
 from nestkit.stock.materials import Caution, cautions_for

@@ -7,13 +7,13 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from nestkit.build.model import Build, Part, PatternInfo, SeamInfo
+from nestkit.build.model import Build, Part, SeamInfo
 from nestkit.cutting.model import Job
 from nestkit.geometry import LineKind
 from nestkit.nesting.model import Plan
+from nestkit.output.gluing import NO_ASSEMBLY_NAME, glue_order, seam_words
 from nestkit.output.lists import cut_order
 from nestkit.output.pictures import DrawnShape
-from nestkit.output.report_sheets import NO_ASSEMBLY_NAME, ready_after
 from nestkit.output.report_words import show_count
 from nestkit.output.text import plain, show_number
 from nestkit.units import Unit, show_length, show_size
@@ -91,43 +91,21 @@ def part_cards(
 def assembly_pages(
     build: Build, plan: Plan, jobs: Sequence[Job], cards: Mapping[str, PartCard], looks: Mapping[str, str]
 ) -> Iterable[AssemblyPage]:
-    """A page for each assembly, in the order in which they are glued; seams are numbered through all."""
-    number = 0
-    for name, after in ready_after(build, plan, jobs).items():
-        parts = [part for part in build.parts if part.assembly == name]
-        infos = _patterns(parts)
-        seams = []
-        for seam in (seam for info in infos for seam in info.seams):
-            number += 1
-            seams.append(SeamRow(number, plain(_seam_words(seam)), _seam_size(seam, build.unit)))
-        needed = sum(part.copies - part.spares for part in parts)
-        left = sum(
-            each.part.assembly == name and each.copy <= each.part.copies - each.part.spares
-            for each in plan.unplaced
-        )
+    """A page for each assembly, in the order in which they are glued."""
+    for each in glue_order(build, plan, jobs):
         yield AssemblyPage(
-            name=plain(name) or NO_ASSEMBLY_NAME,
-            look=looks[name],
-            copies=needed,
-            ready=_ready(after, left, bool(parts)),
-            after=after,
-            cards=tuple(cards[part.name] for part in parts),
-            seams=tuple(seams),
-            notes=tuple(plain(f"{info.owner}: {note}.") for info in infos for note in info.notes),
+            name=plain(each.name) or NO_ASSEMBLY_NAME,
+            look=looks[each.name],
+            copies=each.copies,
+            ready=each.ready,
+            after=None if each.missing else each.after,
+            cards=tuple(cards[part.name] for part in each.parts),
+            seams=tuple(
+                SeamRow(number, plain(seam_words(seam)), _seam_size(seam, build.unit))
+                for number, seam in each.seams
+            ),
+            notes=tuple(plain(f"{info.owner}: {note}.") for info in each.patterns for note in info.notes),
         )
-
-
-def _ready(after: int | None, left: int, parts: bool) -> str:
-    if left:
-        return f"not complete: {show_count(left, 'copy', 'copies')} left out"
-    if after is not None:
-        return f"after sheet {after}"
-    return "only spares" if parts else "has no parts"
-
-
-def _patterns(parts: Sequence[Part]) -> list[PatternInfo]:
-    """What is known of the patterns among these parts, each once."""
-    return list({part.owner: part.pattern for part in parts if part.pattern is not None}.values())
 
 
 def _facts(part: Part, left_out: int, unit: Unit) -> Iterable[str]:
@@ -164,16 +142,6 @@ def _first_piece(part: Part) -> str:
     """The piece that carries the finished sizes of a pattern of several pieces."""
     seams = () if part.pattern is None else part.pattern.seams
     return seams[0].first if seams else part.owner
-
-
-def _seam_words(seam: SeamInfo) -> str:
-    if not seam.second:
-        return f"{seam.first.removesuffix('-strip-1')}: all along, round what it trims"
-    if seam.round_edge:
-        return f"{seam.first}, all round its edge, to {seam.second}"
-    if seam.first == seam.second:
-        return f"{seam.first}: edge to edge, notch to notch"
-    return f"{seam.first} to {seam.second}, end to end"
 
 
 def _seam_size(seam: SeamInfo, unit: Unit) -> str:

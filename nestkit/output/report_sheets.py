@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import PlacedPart, Plan
+from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
 from nestkit.output.lists import cut_order, is_spare, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
@@ -16,9 +17,6 @@ from nestkit.output.report_words import show_count, show_long, show_time
 from nestkit.output.text import plain, show_number
 from nestkit.stock.blanks import as_laid
 from nestkit.units import mm_per, show_length, show_size
-
-#: What the report calls the parts that belong to no assembly.
-NO_ASSEMBLY_NAME = "no assembly"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,30 +64,6 @@ class StockSheet:
     title: str
     steps: tuple[str, ...]
     picture: BlankPicture
-
-
-def ready_after(build: Build, plan: Plan, jobs: Sequence[Job]) -> dict[str, int | None]:
-    """After which sheet all of each assembly is cut, spares aside; None when a copy of it is left out.
-
-    Assemblies in the build's order, the parts of none at the end under the empty name.
-    """
-    last: dict[str, int] = {}
-    for job in jobs:
-        for placed in job.sheet.placed:
-            if not is_spare(placed):
-                last[placed.part.assembly] = max(job.sheet.index, last.get(placed.part.assembly, 0))
-    missing = {
-        left.part.assembly for left in plan.unplaced if left.copy <= left.part.copies - left.part.spares
-    }
-    return {name: None if name in missing else last.get(name) for name in assembly_names(build)}
-
-
-def assembly_names(build: Build) -> list[str]:
-    """The build's assemblies in order, those that only parts name, and an empty name if parts have none."""
-    names = [each.name for each in build.assemblies]
-    named = {part.assembly for part in build.parts}
-    names += sorted(name for name in named.difference(names) if name)
-    return [*names, ""] if "" in named else names
 
 
 def sheet_parts(

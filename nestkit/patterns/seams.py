@@ -67,11 +67,13 @@ def _seams(pattern: Pattern) -> Iterator[Seam]:
                 yield Seam(suffix[cap.piece], first, 1, rim, abs(cap.angle), True)
         elif isinstance(closing, Laid):
             pieces = closing.pieces
+            # As many as there are equal openings to line.
+            count = pattern.pieces[pieces[0]].quantity
             for place, piece in enumerate(pieces):
-                following_piece = pieces[(place + 1) % len(pieces)]
+                next_piece = pieces[(place + 1) % len(pieces)]
                 width = float(min(pattern.pieces[piece].shape.outline.size))
-                yield Seam(suffix[piece], suffix[following_piece], 1, width)
-            yield Seam(suffix[pieces[0]], None, 1, float(closing.inner.length), None, True)
+                yield Seam(suffix[piece], suffix[next_piece], count, width)
+            yield Seam(suffix[pieces[0]], None, count, float(closing.outline.length), None, True)
     if pattern.kind in ("prism", "box"):
         yield from _lids(pattern)
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from nestkit.geometry import Path
-from nestkit.patterns import Box, Cone, Dome, EdgeStrip, Foam, Prism, Ring, seams_of
+from nestkit.patterns import Box, Cone, Dome, EdgeStrip, Foam, Prism, Ring, line_openings, seams_of
 
 FOAM = Foam(4.0)
 
@@ -51,6 +51,14 @@ def test_a_strip_goes_round_what_it_trims_and_its_ends_meet() -> None:
     ends, around = seams_of(EdgeStrip(FOAM, outline, 20.0).develop())
     assert (ends.count, ends.length) == (1, pytest.approx(20.0))
     assert (around.second, around.length, around.round_edge) == (None, pytest.approx(400.0), True)
+
+
+def test_equal_openings_have_equal_seams() -> None:
+    hole = Path.circle(0.0, 0.0, 30.0).reversed()
+    strips = [EdgeStrip(FOAM, hole, 20.0, opening=True) for _ in range(3)]
+    ends, around = seams_of(line_openings(strips))
+    assert (ends.count, around.count) == (3, 3)
+    assert around.length == pytest.approx(math.tau * 30.0)
 
 
 def test_layers_have_no_seams() -> None:
