@@ -339,6 +339,21 @@ def test_windows_and_panels_are_seen_from_outside_as_they_were_drawn(
     assert closed.gap <= FINE
 
 
+def test_strips_of_a_parted_tube_follow_each_other_as_their_panels_do() -> None:
+    windows = tuple(Window((Path.circle(0.0, 0.0, 10.0 * k),), panels=(k,)) for k in (1, 2, 3))
+    pattern = Prism(Foam(6.0, rooms=((200.0, 120.0),)), 3, 90.0, 110.0, windows=windows).develop()
+    assert [piece.suffix for piece in pattern.pieces] == ["panels-1", "panels-2", "panels-3"]
+    radii = [piece.shape.outline.holes[0].bounds for piece in pattern.pieces]
+    assert [x1 - x0 for x0, _, x1, _ in radii] == pytest.approx([20.0, 40.0, 60.0])
+    closed = refold(pattern)
+    assert closed is not None
+    first, second, third = (
+        hole.mean(axis=0) for hole in sorted(closed.holes, key=lambda h: float(np.ptp(h[:, 1])))
+    )
+    # From the left, seen from outside: counter-clockwise, seen from above (up is +y on the flat strip).
+    assert np.cross(second - first, third - first)[1] > 0.0
+
+
 @pytest.mark.parametrize(
     "window", [Window((Path.circle(0, 0, 60.0),)), Window((Path.circle(0, 0, 9.0),), (7,))]
 )

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from nestkit.geometry import LineKind, Shape
 from nestkit.geometry.arcs import arc_centre
-from nestkit.patterns import CLOSED, Cone, Foam, PatternError, Ring, Wrap, refold
+from nestkit.patterns import CLOSED, Cone, Dome, Foam, Pattern, PatternError, Prism, Ring, Wrap, refold
 from tests.patterns.refolding import diameter, face, roll_shut
 
 #: Rolled in 120 flat strips instead of smoothly, a circle's diameter comes out this much off at most.
@@ -189,6 +189,60 @@ def rims_are_wide_first(lower: float, upper: float, sides: tuple[str, str], thic
         # Too close to call without the pattern's own lean: both ends are alike within the tolerance.
         return difference >= 0.0
     return difference > 0.0
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    wide=st.floats(30.0, 400.0),
+    size=st.floats(20.0, 300.0),
+    by_slant=st.booleans(),
+    side=st.sampled_from(["inside", "outside"]),
+    upside=st.booleans(),
+    neutral=st.floats(0.0, 1.0),
+)
+def test_a_pointed_cone_is_as_wide_and_as_high_as_asked(
+    wide: float, size: float, by_slant: bool, side: str, upside: bool, neutral: float
+) -> None:
+    foam = Foam(4.0, neutral=neutral)
+    ends = (0.0, wide) if upside else (wide, 0.0)
+    # A point has no face, so that the side of its end does not matter.
+    sides = {"upper_side" if not upside else "lower_side": "outside"}
+    sides["lower_side" if not upside else "upper_side"] = side
+    try:
+        cone = Cone(foam, *ends, **{"slant" if by_slant else "height": size}, **sides)  # type: ignore[arg-type]
+    except PatternError as error:
+        # Too flat or too short for its width; the limits have tests of their own.
+        assert math.atan2(wide, 2.0 * size) > math.radians(70.0) or (by_slant and size < wide / 2.0 + 4.0)
+        assert error.key in ("slant", "height")  # noqa: PT017
+        return
+    (piece,) = cone.develop().pieces
+    rims, gap = roll_shut(*edges(piece.shape), piece.quantity)
+    assert gap <= CLOSED
+    off = {"inside": -neutral, "outside": 1.0 - neutral}[side] * 4.0
+    assert diameter(face(rims, off)[:, 0]) == pytest.approx(wide, abs=CLOSED, rel=FACETS)
+    way = (rims[:, 1] - rims[:, 0]).mean(axis=0)
+    long = float(np.linalg.norm(rims[:, 1] - rims[:, 0], axis=1).mean())
+    assert (long if by_slant else float(np.linalg.norm(way))) == pytest.approx(size, abs=CLOSED, rel=FACETS)
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        Cone(Foam(2.0), 60.0, 0.0, 900.0).develop(),
+        Cone(Foam(2.0), 60.0, 12.0, 900.0, pieces=12).develop(),
+        Cone(Foam(2.0), 300.0, 0.0, slant=180.0).develop(),
+        Cone(Foam(2.0), 30.0, 30.0, 400.0, pieces=20).develop(),
+        Dome(Foam(2.0), 100.0, "outside", 64, 1).develop(),
+        Prism(Foam(2.0), 40, 90.0, 400.0).develop(),
+    ],
+)
+def test_notches_stay_on_their_own_side_of_a_piece(pattern: Pattern) -> None:
+    shape = pattern.pieces[0].shape
+    marks = [shapely.LineString(line.path.points) for line in shape.lines if line.kind is LineKind.MARK]
+    assert len(marks) >= 7 - (pattern.kind == "prism")
+    grown = shape.outline.polygon().buffer(0.05)
+    assert all(grown.covers(mark) for mark in marks)
+    assert not any(a.intersects(b) for k, a in enumerate(marks) for b in marks[:k])
 
 
 def test_a_flat_cone_and_a_nearly_straight_one() -> None:
