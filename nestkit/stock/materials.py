@@ -268,7 +268,12 @@ def _words(name: str) -> list[str]:
 
 
 def cautions_for(build: Build) -> tuple[Caution, ...]:
-    """What to be careful about in this build, materials first, each once.
+    """What to be careful about in this build, materials first, each once."""
+    return tuple(dict.fromkeys((*cutting_cautions(build), *_WORKSHOP, _FIRST)))
+
+
+def cutting_cautions(build: Build) -> tuple[Caution, ...]:
+    """What to be careful about with the materials and the cutter in use, materials first, each once.
 
     Cautions about heat on a material are given for a laser; those about chlorinated materials always,
     since their offcuts may find their way into one.
@@ -292,8 +297,6 @@ def cautions_for(build: Build) -> tuple[Caution, ...]:
         cautions.extend(_LASER)
     if _grooved_by_blade(build):
         cautions.append(_BLADE_DEPTH)
-    cautions.extend(_WORKSHOP)
-    cautions.append(_FIRST)
     return tuple(dict.fromkeys(cautions))
 
 

@@ -54,8 +54,8 @@ def test_a_strip_goes_round_what_it_trims_and_its_ends_meet() -> None:
 
 
 def test_equal_openings_have_equal_seams() -> None:
-    hole = Path.circle(0.0, 0.0, 30.0).reversed()
-    strips = [EdgeStrip(FOAM, hole, 20.0, opening=True) for _ in range(3)]
+    hole = Path.circle(0.0, 0.0, 30.0)
+    strips = [EdgeStrip(FOAM, hole, 20.0, inner=True) for _ in range(3)]
     ends, around = seams_of(line_openings(strips))
     assert (ends.count, around.count) == (3, 3)
     assert around.length == pytest.approx(math.tau * 30.0)
