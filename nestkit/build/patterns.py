@@ -81,9 +81,10 @@ class PatternMaker:
             "hardware"
         ):
             return None
+        foam = replace(foam, unit=self._draft.unit)
         job = _Job(self._draft, self._sources, self._scale, self._mistakes, self._mm, index)
         try:
-            pattern = job.pattern(table, replace(foam, unit=self._draft.unit), edges)
+            pattern = job.pattern(table, foam, edges)
         except _ToldError:
             return None
         except PatternError as error:
@@ -95,7 +96,8 @@ class PatternMaker:
         if gap is not None and not gap <= CLOSED:
             self._mistakes.add(
                 ("part", index, "pattern"),
-                f"its flat pieces would leave a gap of {gap:.3g} mm when closed; {CLOSED:g} is the most",
+                f"its flat pieces would leave a gap of {foam.told(gap, 3)} when closed; "
+                f"{foam.told(CLOSED)} is the most",
                 "Take other sizes or thinner foam",
             )
             return None

@@ -38,8 +38,7 @@ def read_readings(file: Path) -> tuple[FoamReadings, ...]:
     InputError
         With every mistake, each with its line.
     """
-    rows = _rows(file)
-    problems: list[Problem] = []
+    rows, problems = _rows(file)
     foams: list[tuple[str, float, list[Reading]]] = []
     for line, row in rows:
         where = f"{file.name} (line {line}, field '{row.get('field', '')}')"
@@ -64,7 +63,8 @@ def read_readings(file: Path) -> tuple[FoamReadings, ...]:
     return tuple(FoamReadings(material, thickness, tuple(found)) for material, thickness, found in foams)
 
 
-def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
+def _rows(file: Path) -> tuple[list[tuple[int, dict[str, str]]], list[Problem]]:
+    """The rows with their lines, and what is wrong with those that have not one cell for each column."""
     try:
         if file.stat().st_size > _LARGEST_FILE:
             raise InputError.one(file.name, "is too large for a table of readings", "Name the coupon's table")
@@ -80,13 +80,17 @@ def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
         table = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
         names = [(name or "").strip() for name in table.fieldnames or []]
         table.fieldnames = names
-        rows = [
-            (
-                table.line_num,
-                {key: (value or "").strip() for key, value in row.items() if isinstance(value, str)},
-            )
-            for row in table
-        ]
+        rows, problems = list[tuple[int, dict[str, str]]](), list[Problem]()
+        for row in table:
+            cells = [value for key, value in row.items() if isinstance(key, str) and value is not None]
+            more = [value for value in row.get(None) or [] if value.strip()]
+            if more or len(cells) < len(names):
+                what = f"the row has {'more' if more else 'fewer'} cells than the table has columns"
+                problems.append(
+                    Problem(f"{file.name} (line {table.line_num})", what, "Put a cell under each column")
+                )
+            elif any(value.strip() for value in cells):
+                rows.append((table.line_num, {key: value.strip() for key, value in row.items() if key}))
     except csv.Error as error:
         raise InputError.one(file.name, f"is no table: {error}", "Save it as CSV") from None
     missing = [name for name in COLUMNS if name not in names]
@@ -94,7 +98,7 @@ def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
         raise InputError.one(
             file.name, f"has no column '{missing[0]}'", "Take the table that 'nestkit coupon' wrote"
         )
-    return rows
+    return rows, problems
 
 
 def _reading(row: dict[str, str]) -> tuple[str, float, Reading] | None:
@@ -121,9 +125,20 @@ def _reading(row: dict[str, str]) -> tuple[str, float, Reading] | None:
     setting = _number(row["setting"], "setting") * (mm if known == "skin" else 1.0)
     if known in ("kerf", "depth") and setting < 1.0:
         raise ValueError("its setting should be 1 or more")
-    passes = round(_number(row["passes"], "passes")) if row.get("passes") else 0
+    passes = _number(row["passes"], "passes") if row.get("passes") else 0
     depth = _number(row["depth"], "depth") * mm if row.get("depth") else 0.0
+    if known != "kerf" and passes < 1:
+        raise ValueError("its number of passes should be 1 or more")
     thickness = _number(row["thickness"], "thickness") * mm
+    if thickness <= 0.0:
+        raise ValueError(f"'{row['thickness'][:30]}' under thickness is no number above 0")
+    if known == "depth":
+        for name, value in cells.items():
+            if _number(value, name) * mm >= thickness:
+                raise ValueError(
+                    f"'{value[:30]}' under {name} is no less than the foam's thickness of {row['thickness']} "
+                    f"{unit}: nothing would be left under the square"
+                )
     return (
         material_of(row["material"]),
         thickness,

@@ -8,16 +8,19 @@ import secrets
 import tomllib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import tomlkit
+from pydantic import ValidationError
 from tomlkit.items import AoT, Table
 
 from nestkit.build.convert import material_of
 from nestkit.build.model import same_thickness
-from nestkit.errors import InputError, OutputError
+from nestkit.build.read import load_build
+from nestkit.build.tables import FoamTable
+from nestkit.errors import InputError, OutputError, Problem
 from nestkit.units import Unit, mm_per
 
 #: Settings that are lengths; the others are written as they are.
@@ -31,6 +34,16 @@ class FoamSettings:
     material: str
     thickness: float
     values: Mapping[str, float]
+
+
+def can_be_set(key: str, value: float, unit: Unit) -> bool:
+    """Whether a build file takes this value (lengths mm) for a foam's key."""
+    written = _rounded(value, unit) if key in _LENGTHS else round(value, 4)
+    try:
+        FoamTable.model_validate({"thickness": 1.0, key: written})
+    except ValidationError:
+        return False
+    return True
 
 
 def with_settings(text: str, foams: Sequence[FoamSettings], unit: Unit) -> str:
@@ -106,7 +119,8 @@ def write_settings(file: Path, foams: Sequence[FoamSettings], unit: Unit) -> Pat
     Raises
     ------
     InputError
-        When its settings can't be changed without touching something else.
+        When its settings can't be changed without touching something else, or the build could not be read
+        with them; the file is then as it was.
     OutputError
         When it can't be written; it is then as it was.
     """
@@ -121,8 +135,9 @@ def write_settings(file: Path, foams: Sequence[FoamSettings], unit: Unit) -> Pat
     target = Path(os.path.realpath(file))
     staged = target.with_name(f".{target.name}.new-{secrets.token_hex(4)}")
     try:
-        kept = _keep(target, raw)
+        _try(file, written)
         staged.write_bytes(written)
+        kept = _keep(target, raw)
         staged.chmod(target.stat().st_mode & 0o7777)
         os.replace(staged, target)
     except OSError as error:
@@ -131,6 +146,21 @@ def write_settings(file: Path, foams: Sequence[FoamSettings], unit: Unit) -> Pat
         reason = os.strerror(error.errno or errno.EIO)
         raise OutputError(f"{file}: can't be written: {reason}") from error
     return kept
+
+
+def _try(file: Path, written: bytes) -> None:
+    """Reads the new file as every command would, before it takes the place of the old one."""
+    # Beside the name that the maker gave, even if that is a link: drawings are looked for from there.
+    trial = file.with_name(f".{file.name}.try-{secrets.token_hex(4)}")
+    try:
+        trial.write_bytes(written)
+        load_build(trial)
+    except InputError as error:
+        what = "with the new settings the build can't be read, so nothing was changed"
+        problems = [replace(one, where=one.where.replace(trial.name, file.name)) for one in error.problems]
+        raise InputError([Problem(file.name, what), *problems]) from error
+    finally:
+        trial.unlink(missing_ok=True)
 
 
 def _keep(file: Path, raw: bytes) -> Path:

@@ -72,7 +72,8 @@ def judge_folds(
 ) -> Iterator[Fault]:
     """The folds and bevels of one copy, etched or marked."""
     pockets = _by_pass(piece.lines)
-    judge = _FoldJudge(job, piece.key, sheet.etching)
+    plan = sheet.etching
+    judge = _FoldJudge(job, piece.key, plan.pitch if plan is not None and plan.hatched else None)
     yield from judge.nesting(pockets, piece.foam)
     if not listed.folds:
         if pockets and listed.marks is not None:
@@ -94,7 +95,7 @@ def judge_nesting(job: JobFile) -> Iterator[Fault]:
     for stroke in job.strokes:
         named[stroke.key].append(stroke)
     for key, strokes in named.items():
-        yield from _FoldJudge(job, key, None).nesting(_by_pass(strokes))
+        yield from _FoldJudge(job, key, job.pitch).nesting(_by_pass(strokes))
 
 
 def _by_pass(strokes: Sequence[Stroke]) -> dict[int, list[Stroke]]:
@@ -107,10 +108,11 @@ def _by_pass(strokes: Sequence[Stroke]) -> dict[int, list[Stroke]]:
 
 
 class _FoldJudge:
-    def __init__(self, job: JobFile, key: Key, etching: Etching | None) -> None:
+    """The judge of one name's folds; ``pitch`` is that of the lines which fill areas, None without any."""
+
+    def __init__(self, job: JobFile, key: Key, pitch: float | None) -> None:
         self._job, self._key = job, key
-        self._hatched = etching is not None and etching.hatched
-        self._pitch = etching.pitch if etching is not None else 0.0
+        self._hatched, self._pitch = pitch is not None, pitch or 0.0
 
     def fault(self, code: str, at: Point | None, text: str) -> Fault:
         return Fault(code, self._job.name, *self._key, at, text)
@@ -124,7 +126,7 @@ class _FoldJudge:
         lines = [stroke.line for stroke in strokes if not stroke.closed]
         if lines:
             width = max(self._pitch / 2.0, 1e-3)
-            filled = shapely.union_all([line.buffer(width, cap_style="flat") for line in lines])
+            filled = shapely.union_all(shapely.buffer(lines, width, cap_style="flat"))
             region = region.union(filled.buffer(1e-3).buffer(-1e-3))
         return region
 

@@ -111,6 +111,8 @@ class JobFile:
         For each pass's layer how deep it says that the foam is after it.
     thickness, skin : float or None, mm
         What the file says of the foam.
+    pitch : float or None, mm
+        How far apart its lines are; None when areas are etched.
     """
 
     name: str
@@ -121,6 +123,7 @@ class JobFile:
     depths: dict[str, float] = field(default_factory=dict)
     thickness: float | None = None
     skin: float | None = None
+    pitch: float | None = None
 
 
 def read_job(folder: Path, name: str) -> JobFile:
@@ -151,6 +154,7 @@ def read_job(folder: Path, name: str) -> JobFile:
         reading.depths,
         reading.foam.get("thickness"),
         reading.foam.get("skin"),
+        reading.foam.get("pitch"),
     )
 
 

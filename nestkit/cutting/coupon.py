@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from nestkit.build.model import Build
+from shapely.geometry import LineString, Polygon
+
+from nestkit.build.model import Build, Cutter
 from nestkit.cutting.etching import part_steps
 from nestkit.cutting.model import (
     CUT_INSIDE_LAYER,
@@ -19,6 +23,7 @@ from nestkit.cutting.model import (
 from nestkit.cutting.order import travel
 from nestkit.errors import InputError, Problem
 from nestkit.folds.coupon import Coupon, coupon_for
+from nestkit.folds.hatch import Band, hatch
 from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import PlannedSheet
 from nestkit.units import show_length
@@ -87,11 +92,15 @@ def _coupon_job(build: Build, foam: str, material: str, thickness: float, index:
     etching = None
     if coupon.steps is not None:
         areas = [0.0] * coupon.steps.count
-        for name, number, path in sorted(coupon.areas, key=lambda one: one[1]):
-            strokes.append(Stroke(pocket_layer(number), _moved(path), name, 1, LineKind.FOLD))
+        for _, number, path in coupon.areas:
             areas[number - 1] += path.signed_area
-        seconds = sum(areas) / (cutter.etch_speed * cutter.pitch)
-        etching = Etching(coupon.steps, tuple(areas), seconds, False, cutter.pitch)
+        drawn = coupon.areas if cutter.area_mode else tuple(_lines(coupon, cutter))
+        for name, number, path in sorted(drawn, key=lambda one: one[1]):
+            strokes.append(Stroke(pocket_layer(number), _moved(path), name, 1, LineKind.FOLD))
+        length = sum(path.length for _, _, path in drawn)
+        length = sum(areas) / cutter.pitch if cutter.area_mode else length
+        seconds = length / cutter.etch_speed
+        etching = Etching(coupon.steps, tuple(areas), seconds, not cutter.area_mode, cutter.pitch)
     strokes += [Stroke(CUT_INSIDE_LAYER, _moved(path), name, 1) for name, path in coupon.cuts]
     edge = Path.polyline(
         [(RIM, RIM), (width - RIM, RIM), (width - RIM, height - RIM), (RIM, height - RIM)], True
@@ -109,6 +118,30 @@ def _coupon_job(build: Build, foam: str, material: str, thickness: float, index:
         name, sheet, tuple(strokes), way, seconds + (0.0 if etching is None else etching.seconds), etching
     )
     return CouponJob(foam, material, thickness, coupon, job)
+
+
+def _lines(coupon: Coupon, cutter: Cutter) -> Iterable[tuple[str, int, Path]]:
+    """The areas as lines, made as a job's are, so that the readings tell what a job's lines will do."""
+    if coupon.steps is None:
+        return
+    fields: dict[str, list[Path]] = defaultdict(list)
+    for name, _, path in sorted(coupon.areas, key=lambda one: one[1]):
+        fields[name].append(path)
+    folded = {field.name for field in coupon.fields if field.kind in ("skin", "width")}
+    for name, paths in fields.items():
+        areas = [Polygon(path.points) for path in paths]
+        if name not in folded:
+            for number, area in enumerate(areas, start=1):
+                yield from ((name, number, line) for line in hatch(area, cutter.pitch, cutter.hatch_angle))
+            continue
+        x0, y0, x1, y1 = areas[0].bounds
+        spans = tuple((-width / 2.0, width / 2.0) for width in (a.bounds[2] - a.bounds[0] for a in areas))
+        middle = LineString([((x0 + x1) / 2.0, y0 - 1.0), ((x0 + x1) / 2.0, y1 + 1.0)])
+        band = Band(LineKind.FOLD, middle, spans, tuple(areas))
+        rises = coupon.steps.rises[: len(areas)]
+        for number in range(1, len(areas) + 1):
+            for group in band.lines(number, rises, cutter.pitch, cutter.hatch_angle):
+                yield from ((name, number, line) for line in group)
 
 
 def _moved(path: Path) -> Path:

@@ -2,7 +2,8 @@
 
 It has a kerf comb (plugs that are put into an opening of their own nominal length: what stays open is one
 kerf for each cut), a depth staircase (squares of 1, 2, ... passes), and two rows of strips with a fold:
-one with the skin stepped by single passes, one with the width stepped.
+one with the skin stepped by single passes, one with the width stepped. The skin that is asked for lies
+between the skins of the row: where a whole pass more would leave none, the last pass is a lighter one.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from nestkit.folds.figures import figures, figures_width
-from nestkit.folds.steps import FoldSettings, Steps, steps_for
+from nestkit.folds.steps import MOST_PASSES, FoldSettings, Steps, steps_for
 from nestkit.geometry import LineKind, Path
 
 FieldKind = Literal["kerf", "depth", "skin", "width"]
@@ -25,11 +26,16 @@ PLUG = (6.0, 16.0)
 #: An opening is this much taller than its plugs, so that they slide, mm.
 _SLIDE = 2.0
 FACTORS = (0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4)
-#: Most squares of the staircase, and most strips with stepped skin.
+#: Most squares of the staircase.
 _MOST_STAIRS = 12
-_MOST_SKINS = 5
-#: The thinnest skin that is tried, mm.
-_THINNEST = 0.15
+#: Strips with stepped skin: as many as a parabola through them needs.
+_SKINS = 5
+#: The thinnest skin that is tried, mm, and the shallowest groove, as a share of the one that is asked for.
+THINNEST = 0.15
+_SHALLOWEST = 0.25
+#: What the pass that makes the thinnest skin may take of a whole one. The same power at 2, 3, 4 times the
+#: speed etches about so much: common practice, no source.
+_LAST = (1.0, 1.0 / 2.0, 1.0 / 3.0, 1.0 / 4.0)
 _STAIR = 10.0
 _FLANGE = 20.0
 _STRIP = 16.0
@@ -52,8 +58,8 @@ class Field:
         closes, degrees.
     value : float
         Number of cuts across the opening, of passes, the skin (mm), or the width factor.
-    passes : int
-        How many passes it takes; 0 when it is not etched.
+    passes : float
+        How many passes it takes, a lighter one counted as its share; 0 when it is not etched.
     depth : float, mm
         How deep its groove is meant to be.
     """
@@ -61,7 +67,7 @@ class Field:
     name: str
     kind: FieldKind
     value: float
-    passes: int = 0
+    passes: float = 0
     depth: float = 0.0
 
 
@@ -74,6 +80,8 @@ class Coupon:
     thickness : float, mm
     steps : Steps or None
         The passes up to the most that a field takes; None when nothing is etched.
+    last : float
+        What the last of these passes takes of a whole one: 1, or less where only a lighter one leaves a skin.
     size : (float, float), mm
     fields : tuple of Field
     marks, cuts : tuple of (field's name, Path)
@@ -82,6 +90,7 @@ class Coupon:
 
     thickness: float
     steps: Steps | None
+    last: float
     size: tuple[float, float]
     fields: tuple[Field, ...]
     marks: tuple[tuple[str, Path], ...]
@@ -111,24 +120,22 @@ def coupon_for(thickness: float, settings: FoldSettings, kerf: float, width: flo
     """
     table = _Table(width)
     _kerf_fields(table)
-    steps = None
+    steps, last = None, 1.0
     if etched:
-        wanted = steps_for(thickness, settings)
-        most = max(n for n in range(1, wanted.count + 2) if _passes_fit(n, wanted, settings))
-        depths = tuple(wanted.share * settings.depth(n) for n in range(1, most + 1))
-        steps = Steps(thickness, thickness - depths[-1], depths, wanted.share, 1.0, settings.spot)
-        _stairs(table, steps)
-        skins = [n for n in range(1, most + 1) if depths[n - 1] >= thickness / 2.0][-_MOST_SKINS:]
-        for number, count in enumerate(skins, start=1):
-            skin = thickness - depths[count - 1]
-            cut = Steps(thickness, skin, depths[:count], wanted.share, 1.0, settings.spot)
-            table.strip(Field(f"S{number}", "skin", cut.skin, cut.count, cut.depth), cut, kerf)
+        passes = _passes_for(steps_for(thickness, settings).count, thickness, settings)
+        steps, last = _steps(passes.depths, passes, settings), passes.last
+        _stairs(table, passes)
+        for number, count in enumerate(passes.skins, start=1):
+            cut = _steps(passes.depths[:count], passes, settings)
+            what = Field(f"S{number}", "skin", cut.skin, passes.counted(count), cut.depth)
+            table.strip(what, cut, kerf)
         for number, factor in enumerate(FACTORS, start=1):
-            cut = Steps(thickness, settings.skin, wanted.depths, wanted.share, factor, settings.spot)
-            table.strip(Field(f"W{number}", "width", factor, cut.count, cut.depth), cut, kerf)
+            cut = _steps(passes.depths[: passes.asked], passes, settings, factor * settings.width_factor)
+            table.strip(Field(f"W{number}", "width", cut.width_factor, cut.count, cut.depth), cut, kerf)
     return Coupon(
         thickness,
         steps,
+        last,
         (table.right + _APART, table.top + _APART),
         tuple(table.fields),
         tuple(table.marks),
@@ -137,11 +144,49 @@ def coupon_for(thickness: float, settings: FoldSettings, kerf: float, width: flo
     )
 
 
-def _passes_fit(number: int, wanted: Steps, settings: FoldSettings) -> bool:
-    if number <= wanted.count:
-        return True
-    deeper = wanted.share * settings.depth(number) > wanted.depth
-    return deeper and wanted.thickness - wanted.share * settings.depth(number) >= _THINNEST
+@dataclass(frozen=True)
+class _Passes:
+    """The passes of a coupon: ``asked`` of them leave the skin that is asked for, one more may follow."""
+
+    thickness: float
+    share: float
+    depths: tuple[float, ...]
+    asked: int
+    last: float
+
+    @property
+    def skins(self) -> list[int]:
+        """After which passes a fold with stepped skin is tried."""
+        least = _SHALLOWEST * self.depths[self.asked - 1]
+        return [n for n, depth in enumerate(self.depths, start=1) if depth >= least][-_SKINS:]
+
+    def counted(self, count: int) -> float:
+        return count if count <= self.asked else self.asked + self.last
+
+
+def _passes_for(fewest: int, thickness: float, settings: FoldSettings) -> _Passes:
+    """The fewest passes that give a full row of skins, else those that give most; ``fewest`` or more."""
+    found = [
+        _with_one_more(count, thickness, settings)
+        for count in range(fewest, max(fewest, min(fewest + _SKINS, settings.most_passes)) + 1)
+    ]
+    return max(found, key=lambda passes: (len(passes.skins), -passes.asked))
+
+
+def _with_one_more(count: int, thickness: float, settings: FoldSettings) -> _Passes:
+    depth = thickness - settings.skin
+    share = min(1.0, depth / settings.depth(count))
+    depths = (*(share * settings.depth(n) for n in range(1, count)), depth)
+    for last in _LAST if count < MOST_PASSES else ():
+        deeper = share * settings.depth(count + last)
+        if deeper > depth and thickness - deeper >= THINNEST:
+            return _Passes(thickness, share, (*depths, deeper), count, last)
+    return _Passes(thickness, share, depths, count, 1.0)
+
+
+def _steps(depths: tuple[float, ...], passes: _Passes, settings: FoldSettings, factor: float = 1.0) -> Steps:
+    thickness = passes.thickness
+    return Steps(thickness, thickness - depths[-1], depths, passes.share, factor, settings.spot)
 
 
 @dataclass(eq=False)
@@ -207,8 +252,10 @@ def _kerf_fields(table: _Table) -> None:
     table.row()
 
 
-def _stairs(table: _Table, steps: Steps) -> None:
-    for count in range(1, min(steps.count, _MOST_STAIRS) + 1):
+def _stairs(table: _Table, passes: _Passes) -> None:
+    whole = len(passes.depths) if passes.last == 1.0 else passes.asked
+    few = min(whole, _MOST_STAIRS)
+    for count in sorted({1 + round(k * (whole - 1) / max(few - 1, 1)) for k in range(few)}):
         name = f"D{count}"
         table.fields.append(Field(name, "depth", count, count))
         x, y = table.place(_STAIR, _STAIR + 2.0 + _FIGURE)

@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 
 #: Stated ranges hold the true value in this share of all cases.
 SURE = 0.99
+#: They are taken a little wider than Student's t for that: lines and parabolas are not foam's true curves.
+_REACH = 0.995
 #: A reading stands out when it lies this many standard errors from where all others put it.
 STANDS_OUT = 4.5
 
@@ -82,7 +84,7 @@ class Fit:
     def estimate(self, number: int) -> Estimate:
         """One coefficient with its range."""
         value, error = float(self.coefficients[number]), float(np.sqrt(self.covariance[number, number]))
-        reach = student(SURE, self.freedom) * error
+        reach = student(_REACH, self.freedom) * error
         return Estimate(value, error, value - reach, value + reach, int(self.kept.sum()))
 
 
@@ -187,7 +189,7 @@ def crossing(
     x, step = (a + b) / 2.0, 1e-4 * (high - low)
     slope = (at(x + step) - at(x - step)) / (2.0 * step)
     error = math.sqrt(float(rows(x) @ fitted.covariance @ rows(x)))
-    t = student(SURE, fitted.freedom)
+    t = student(_REACH, fitted.freedom)
     if slope == 0.0 or t * error > abs(at(high) - at(low)):
         return None
     error = error / abs(slope)

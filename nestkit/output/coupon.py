@@ -11,7 +11,7 @@ from typing import Any
 from nestkit.build.model import Build
 from nestkit.build.readings import COLUMNS as READ_COLUMNS
 from nestkit.cutting.coupon import CouponJob
-from nestkit.cutting.model import CUT_INSIDE_LAYER, MARK_LAYER, SHEET_LAYER
+from nestkit.cutting.model import CUT_INSIDE_LAYER, MARK_LAYER, SHEET_LAYER, pocket_layer
 from nestkit.errors import OutputError
 from nestkit.folds.coupon import Field
 from nestkit.output.dxf import dxf_bytes
@@ -85,7 +85,7 @@ def readings_template(build: Build, coupons: Sequence[CouponJob]) -> bytes:
                     field.name,
                     field.kind,
                     show_number(setting, 6),
-                    field.passes or "",
+                    show_number(field.passes, 3) if field.passes else "",
                     show_number(field.depth / per, 6) if field.depth else "",
                     what_to_measure(field, build.unit),
                     *("" for _ in READING_COLUMNS),
@@ -125,11 +125,21 @@ def _instructions(one: CouponJob, unit: Unit) -> tuple[str, ...]:
             f"Etch every pass with the power and speed meant for {show_fine(steps.rises[0], unit)} of depth, "
             "and keep them for all later jobs."
         )
-        lines.append("D: the depth of the square. S, W: fold the strip shut, measure the angle it turned by.")
+        if one.coupon.last < 1.0:
+            times = {2: "twice", 3: "three times", 4: "four times"}[round(1.0 / one.coupon.last)]
+            lines.append(
+                f"Only the last layer, {pocket_layer(steps.count)}, is a lighter pass: the same power at "
+                f"{times} the speed."
+            )
+        lines += [
+            "D: the depth of the square. S, W: fold the strip shut until its walls touch, and measure the "
+            "angle it turned by.",
+            "What is burnt through, or does not close, tells nothing: leave it empty.",
+        ]
     lines += [
         "K: put the plugs into the opening, push them to one end, measure the gap that stays open.",
-        f"Let it cool. Measure each field twice if you can, write it here and into {READINGS_FILE},",
-        f"then run: nestkit calibrate BUILD {READINGS_FILE}. A field that can't be read stays empty.",
+        f"Let it cool. Measure each field twice if you can, write it here and into {READINGS_FILE}.",
+        f"Then run: nestkit calibrate BUILD {READINGS_FILE}",
     ]
     return tuple(lines)
 
@@ -174,7 +184,7 @@ def _table(page: Any, one: CouponJob, unit: Unit, top: float) -> None:
         x, y = 18.0 + column * wide, top - row * step
         page.setFont("Helvetica-Bold", 8)
         page.drawString(x * _MM, y * _MM, field.name)
-        page.setFont("Helvetica", 6.2 if rows < len(fields) else 8)
+        page.setFont("Helvetica", 7.5 if rows < len(fields) else 8)
         words = _latin(what_to_measure(field, unit))
         if rows < len(fields):
             words = words.replace("put its ", "").replace(

@@ -72,16 +72,11 @@ def _add_layers(document: Drawing, job: Job) -> None:
             layer = document.layers.get(pocket_layer(place))
             layer.description = f"{layer_task(pocket_layer(place))}, {depth:.2f} mm deep after it"
             layer.set_xdata(APP_ID, [(1000, "depth"), (1040, number(depth, _DIGITS))])
-        sheet = document.layers.get(SHEET_LAYER)
-        sheet.set_xdata(
-            APP_ID,
-            [
-                (1000, "thickness"),
-                (1040, number(steps.thickness, _DIGITS)),
-                (1000, "skin"),
-                (1040, number(steps.skin, _DIGITS)),
-            ],
-        )
+        told = {"thickness": steps.thickness, "skin": steps.skin}
+        if job.etching.hatched:
+            told["pitch"] = job.etching.pitch
+        rows = [row for name, mm in told.items() for row in ((1000, name), (1040, number(mm, _DIGITS)))]
+        document.layers.get(SHEET_LAYER).set_xdata(APP_ID, rows)
 
 
 def _add_strokes(document: Drawing, job: Job) -> None:

@@ -85,8 +85,9 @@ class Stack:
         if opened:
             pieces.append(Piece("open" if both else "", with_opening, opened))
         reached = self.count * self.foam.thickness
-        off = self.foam.told(reached - self.height, 3, sign=True)
-        notes = [f"{self.count} layers reach {self.foam.told(reached)}, {off} off what was asked"]
+        off = reached - self.height
+        how = f"{self.foam.told(off, 3, sign=True)} off what was" if abs(off) > 0.005 else "as"
+        notes = [f"{self.count} layers reach {self.foam.told(reached)}, {how} asked"]
         if self.openings and not opened:
             notes.append("no layer has the opening: there is no layer between the first and the last")
         return Pattern("stack", tuple(pieces), (Measure("height", reached),), (), tuple(notes), reached)

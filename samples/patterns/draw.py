@@ -69,6 +69,7 @@ def patterns() -> dict[str, Pattern]:
         "ring": Ring(thick, 35.6, 8.4, 60.0).develop(),
         "wrap": Wrap(Foam(2.0), 40.0, 40.0, 160.0, 2).develop(),
         "edge_strip": EdgeStrip(thin, base, 30.0, start="left").develop(),
+        "lining": EdgeStrip(foam, pane, 10.0, inner=True).develop(),
         "ridge": Ridge(
             thin, Shape(Outline(leaf)), Path.polyline([(0, 0), (140, 0)], False), peak=12.0
         ).develop(),

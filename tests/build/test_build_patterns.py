@@ -77,6 +77,38 @@ def test_how_many_rings_and_layers_follows_the_scaled_length(bench: Bench) -> No
         assert part.shape.outline.size == pytest.approx((120 * scale, 60 * scale))
 
 
+@pytest.mark.parametrize("scale", [0.7, 1.0, 1.2])
+def test_places_scale_with_the_drawing(bench: Bench, scale: float) -> None:
+    stack = 'name = "s"\npattern = "stack"\nfrom = "flag.svg#plate"\nheight = 24\nthickness = 6\n'
+    change = swapped(stack + 'opening = "rod"\nopening_at = [90, 20]\nopen_layers = "all"')
+    (part,) = made(bench.load(change, scale=scale), "s")
+    x0, y0, x1, y1 = part.shape.outline.holes[-1].bounds
+    assert ((x0 + x1) / 2.0, (y0 + y1) / 2.0) == pytest.approx((90.0 * scale, 20.0 * scale))
+    assert x1 - x0 == pytest.approx(8.0)
+    box = 'name = "b"\npattern = "box"\nwidth = 300\ndepth = 300\nheight = 400\nthickness = 6\n'
+    change = swapped(box + 'windows = [{ from = "flag.svg#sail", panels = [1], at = [110, 180] }]')
+    (part,) = [part for part in made(bench.load(change, scale=scale), "b") if part.shape.outline.holes]
+    x0, y0, x1, y1 = part.shape.outline.holes[0].bounds
+    # Inside up, the first panel's left edge is the strip's right one.
+    right = part.shape.outline.size[0]
+    assert (right - (x0 + x1) / 2.0, (y0 + y1) / 2.0) == pytest.approx((110.0 * scale, 180.0 * scale))
+    strip = 'name = "e"\npattern = "edge_strip"\naround = "plate"\nthickness = 6\nstart = [30, -5]'
+    (part,) = made(bench.load(swapped(strip), scale=scale), "e")
+    folds = [float(line.path.points[0, 0]) for line in part.shape.lines if line.kind == "fold"]
+    assert min(folds) == pytest.approx(90.0 * scale + 5.4)
+
+
+def test_a_pattern_that_one_bed_cant_hold_comes_in_pieces_that_leave_its_margins_free(bench: Bench) -> None:
+    cone = (
+        'name = "c"\npattern = "cone"\nlower_diameter = 186\nupper_diameter = 186\nheight = 40\nthickness = 6'
+    )
+    # 180 pi = 565.5 mm of neutral fibre; 600 mm of sheet and bed less two margins.
+    for margin, count in ((5, 1), (17, 1), (18, 2)):
+        layout = ("[cutter]", f"[layout]\nmargin = {margin}\n\n[cutter]\nkerf = 0")
+        (part,) = made(bench.load(layout, swapped(cone)), "c")
+        assert part.copies == count
+
+
 def test_folds_keep_their_angle_at_every_scale(bench: Bench) -> None:
     change = swapped(
         'name = "p"\npattern = "prism"\npanels = 6\nacross_flats = 100\nheight = 60\nthickness = 6'

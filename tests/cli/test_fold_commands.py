@@ -11,14 +11,15 @@ from pathlib import Path
 import pytest
 
 from nestkit.build import load_build
+from tests.folds_bench import HALBERD_FOAMS, LANTERN_FOAMS, filled_table
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 HALBERD, LANTERN = SAMPLES / "halberd", SAMPLES / "lantern"
 
 
-def nestkit(*arguments: object) -> subprocess.CompletedProcess[str]:
+def nestkit(*arguments: object, seconds: int = 240) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "nestkit", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    return subprocess.run(command, capture_output=True, text=True, timeout=seconds, check=False)
 
 
 @pytest.fixture
@@ -50,28 +51,51 @@ def test_calibrate_writes_settings_and_says_how_surely(sample: Path) -> None:
     assert (sample / "build-before-1.toml").read_text() == before
     foams = {foam["thickness"]: foam for foam in tomllib.loads(after)["foam"]}
     # What the sample's readings were made from.
-    for thickness, kerf, depth in ((4, 0.21, 0.86), (6, 0.23, 0.83), (10, 0.27, 0.79)):
-        assert foams[thickness]["kerf"] == pytest.approx(kerf, abs=0.01)
-        assert foams[thickness]["pass_depth"] == pytest.approx(depth, abs=0.05)
-        assert foams[thickness]["width_factor"] == pytest.approx(1.07, abs=0.04)
+    for thickness, true in HALBERD_FOAMS.items():
+        foam = foams[thickness]
+        assert foam["kerf"] == pytest.approx(true.kerf, abs=0.01)
+        assert foam["pass_depth"] == pytest.approx(true.pass_depth, abs=0.05)
+        assert foam["width_factor"] == pytest.approx(true.factor(0.6), abs=0.05)
     build = load_build(sample / "build.toml")
     assert build.cutter_for("eva", 10.0).kerf == foams[10]["kerf"]
 
 
-def test_the_lanterns_readings_fit_its_coupons_and_its_folds_still_close(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("folder", "foams"), [(LANTERN, LANTERN_FOAMS), (HALBERD, HALBERD_FOAMS)])
+def test_samples_readings_are_those_of_their_coupons(folder: Path, foams: dict) -> None:
+    build = load_build(folder / "build.toml")
+    assert (folder / "readings.csv").read_bytes() == filled_table(build, foams, 1)
+
+
+def test_the_lanterns_folds_still_close_with_its_new_settings(tmp_path: Path) -> None:
     sample = Path(shutil.copytree(LANTERN, tmp_path / "lantern"))
-    done = nestkit("coupon", sample / "build.toml", "--out", tmp_path / "coupon")
-    assert done.returncode == 0, done.stderr
-    asked, read = (
-        [line.split(",")[:6] for line in table.read_text("utf-8-sig").splitlines()]
-        for table in (tmp_path / "coupon" / "readings.csv", sample / "readings.csv")
-    )
-    assert read == asked
     done = nestkit("calibrate", sample / "build.toml", sample / "readings.csv")
     assert done.returncode == 0, done.stderr
     done = nestkit("plan", sample / "build.toml", "--rounds", 1, "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     assert "check: all is right: 52 copies" in done.stdout
+
+
+def as_lines(sample: Path, only: str = "") -> Path:
+    """The sample for a cutter that can't fill areas, or that one part of it."""
+    head, *parts = (sample / "build.toml").read_text().split("[[part]]")
+    kept = [part for part in parts if not only or f'name = "{only}"' in part]
+    text = "[[part]]".join(
+        [head.replace("[[sheet]]", "area_mode = false\npitch = 0.2\n\n[[sheet]]", 1), *kept]
+    )
+    (sample / "lines.toml").write_text(text)
+    return sample / "lines.toml"
+
+
+@pytest.mark.parametrize(
+    ("only", "copies"), [("cap", 7), pytest.param("", 52, marks=pytest.mark.slow)], ids=["cap", "whole"]
+)
+def test_the_lantern_as_lines(tmp_path: Path, only: str, copies: int) -> None:
+    file = as_lines(Path(shutil.copytree(LANTERN, tmp_path / "lantern")), only)
+    done = nestkit("plan", file, "--rounds", 1, "--out", tmp_path / "out", seconds=600)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert f"check: all is right: {copies} copies" in done.stdout
+    done = nestkit("check", tmp_path / "out", seconds=600)
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_readings_without_values_and_of_other_builds_are_refused(sample: Path, tmp_path: Path) -> None:
@@ -95,3 +119,62 @@ def test_too_few_readings_change_nothing(sample: Path, tmp_path: Path) -> None:
     assert done.returncode == 1
     assert "kerf: too few readings" in done.stdout
     assert (sample / "build.toml").read_bytes() == before
+
+
+def of_six(sample: Path, change=lambda kind, cells: cells) -> Path:
+    """The sample's readings of 6 mm foam alone, each row's readings changed or left out."""
+    head, *lines = (sample / "readings.csv").read_text("utf-8-sig").splitlines()
+    rows = []
+    for line in lines:
+        cells = line.split(",")
+        if cells[1] == "6":
+            cells[-3:] = change(cells[4], cells[-3:])
+            rows.append(",".join(cells))
+    file = sample / "six.csv"
+    file.write_text("\n".join([head, *rows]))
+    return file
+
+
+def test_what_is_too_unsure_is_not_set_and_said(sample: Path) -> None:
+    chance = iter([1, -1, -1, 1, 1, -1, 1, -1] * 20)
+
+    def uneven(kind: str, cells: list[str]) -> list[str]:
+        off = {"kerf": 0.0, "depth": 0.1, "skin": 0.0, "width": 16.0}[kind]
+        return [f"{float(cell) + off * next(chance):.2f}" if cell else "" for cell in cells]
+
+    done = nestkit("calibrate", sample / "build.toml", of_six(sample, uneven))
+    assert done.returncode == 0, done.stderr
+    (line,) = [line for line in done.stdout.splitlines() if line.startswith("  width factor")]
+    assert "->" not in line
+    assert "; not set: too unsure, no more than 0.2" in line
+    assert line.endswith("would do; measure each field twice or more")
+    (foam,) = tomllib.loads((sample / "build.toml").read_text())["foam"]
+    assert foam["kerf"] == pytest.approx(0.23, abs=0.01)
+    assert foam["skin"] == pytest.approx(HALBERD_FOAMS[6.0].good_skin, abs=0.2)
+    assert foam["width_factor"] == 1
+
+
+def test_settings_that_no_fold_could_be_made_with_are_not_set(sample: Path) -> None:
+    def shallow(kind: str, cells: list[str]) -> list[str]:
+        """Squares that stop getting deeper at half the foam: no number of passes gets to the skin."""
+        if kind != "depth":
+            return cells if kind == "kerf" else ["", "", ""]
+        depth = float(cells[0])
+        return [f"{depth - 0.09 * depth**2:.2f}"] * 2 + [""]
+
+    done = nestkit("calibrate", sample / "build.toml", of_six(sample, shallow))
+    assert done.returncode == 0, done.stderr
+    (line,) = [line for line in done.stdout.splitlines() if line.startswith("  depth per pass")]
+    assert "not set: with it, " in line
+    assert "passes of" in line
+    (foam,) = tomllib.loads((sample / "build.toml").read_text())["foam"]
+    assert set(foam) == {"material", "thickness", "kerf"}
+
+
+def test_all_foams_that_the_build_has_not_are_told(sample: Path) -> None:
+    text = (sample / "readings.csv").read_text("utf-8-sig")
+    (sample / "other.csv").write_text(text.replace("eva,4,", "eva,5,").replace("eva,6,", "cork,6,"))
+    done = nestkit("calibrate", sample / "build.toml", sample / "other.csv")
+    assert done.returncode == 2
+    assert "no sheet of the build is eva 5 mm" in done.stderr
+    assert "no sheet of the build is cork 6 mm" in done.stderr

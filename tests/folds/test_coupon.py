@@ -44,6 +44,63 @@ def test_fields_lie_apart_and_passes_lie_in_each_other(
     # No field etches deeper than the passes of the sheet go, and they leave a skin.
     assert max(number for _, number in areas) == coupon.steps.count
     assert coupon.steps.skin >= min(0.15, skin) - 1e-9
+    assert coupon.last in (1.0, 1 / 2, 1 / 3, 1 / 4)
+    stairs = [field.value for field in coupon.fields if field.kind == "depth"]
+    assert (stairs[0], len(stairs) <= 12) == (1, True)
+    assert stairs[-1] == coupon.steps.count - (coupon.last < 1.0)
+
+
+@pytest.mark.parametrize("thickness", [2.0, 4.0, 6.0, 10.0])
+@pytest.mark.parametrize("skin", [0.3, 0.4, 0.6, 1.0, 1.5])
+@pytest.mark.parametrize("pass_depth", [0.4, 0.8, 1.2])
+def test_the_row_of_skins_goes_past_the_skin_that_is_asked(
+    thickness: float, skin: float, pass_depth: float
+) -> None:
+    coupon = coupon_for(thickness, FoldSettings(pass_depth=pass_depth, skin=skin), 0.2, 224.0, True)
+    skins = [field.value for field in coupon.fields if field.kind == "skin"]
+    assert len(skins) == 5
+    assert skins == sorted(skins, reverse=True)
+    assert any(value == pytest.approx(skin) for value in skins)
+    assert skins[0] > skin + 0.3
+    # Under 0.4 mm a thinner skin is nothing that foam can be etched to with coarse passes.
+    if skin >= 0.4 and not (pass_depth == 1.2 and thickness == 10.0 and skin == 0.4):
+        assert skins[-1] < skin - 0.1
+    assert min(skins) >= 0.15
+
+
+def test_a_lighter_last_pass_is_told_and_counted_as_its_share() -> None:
+    (one,) = coupon_jobs(BUILD)
+    assert one.coupon.last == 0.5
+    thinnest = next(field for field in one.coupon.fields if field.name == "S5")
+    assert (thinnest.passes, one.coupon.steps.count) == (7.5, 8)
+    assert thinnest.depth == pytest.approx(7.5 * 5.4 / 7)
+    page = coupon_files(BUILD, [one])["coupon-eva-6mm.pdf"]
+    text = pypdfium2.PdfDocument(page)[0].get_textpage().get_text_range()
+    assert "Only the last layer, POCKET_08, is a lighter pass: the same power at twice the speed." in text
+    assert "leave it empty" in text
+
+
+@pytest.mark.parametrize("pitch", [0.2, 0.3])
+def test_without_area_mode_coupons_are_lines_as_jobs_are(tmp_path: Path, pitch: float) -> None:
+    build = build_with(plate(100, 50), 4.0, area_mode=False, pitch=pitch, hatch_angle=0.3)
+    (one,) = coupon_jobs(build)
+    lines = [stroke for stroke in one.job.strokes if stroke.layer.startswith("POCKET")]
+    assert not any(stroke.path.closed for stroke in lines)
+    steps = one.coupon.steps
+    for field in one.coupon.fields:
+        if field.kind == "kerf":
+            continue
+        areas = [Polygon(path.points).area for name, _, path in one.coupon.areas if name == field.name]
+        drawn = sum(
+            stroke.path.length * pitch * steps.rises[int(stroke.layer[-2:]) - 1]
+            for stroke in lines
+            if stroke.part == field.name
+        )
+        wanted = sum(area * rise for area, rise in zip(areas, steps.rises, strict=False))
+        assert drawn == pytest.approx(wanted, rel=0.05), field.name
+    assert one.job.etching.seconds == pytest.approx(sum(line.path.length for line in lines) / 200.0)
+    write_coupons(build, (one,), tmp_path / "out")
+    assert check_coupon(tmp_path / "out", "coupon-eva-4mm.dxf") == ()
 
 
 def test_what_the_fields_tell() -> None:
@@ -53,6 +110,7 @@ def test_what_the_fields_tell() -> None:
     # the opening gains one (derived).
     assert [values[f"K{n}"] for n in (1, 2, 3)] == [count + 1 for count in PLUGS]
     assert [values[f"D{n}"] for n in range(1, 8)] == list(range(1, 8))
+    assert "D8" not in values
     skins = [field for field in coupon.fields if field.kind == "skin"]
     assert all(field.value == pytest.approx(6.0 - field.depth) for field in skins)
     strip = [

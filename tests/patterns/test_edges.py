@@ -216,6 +216,23 @@ def test_a_hollow_curve_tighter_than_the_foam_is_refused() -> None:
         EdgeStrip(Foam(6.0), Path(np.array(rows), True), 20.0)
 
 
+def test_the_ends_of_curves_and_of_joined_strips_are_notched() -> None:
+    rows = [(0, 0, 0), (100, 0, 1.0), (100, 60, 0), (0, 60, 0)]
+    foam = Foam(4.0, rooms=((140.0, 90.0),))
+    pattern = EdgeStrip(foam, Path(np.array(rows), True), 24.0, start=(40.0, 0.0)).develop()
+    ends = np.cumsum([0.0, *(piece.shape.outline.size[0] for piece in pattern.pieces)])
+    notches = {
+        (round(float(begin + line.path.points[0, 0]), 6), round(float(line.path.points[0, 1]), 6))
+        for begin, piece in zip(ends, pattern.pieces, strict=False)
+        for line in piece.shape.lines
+        if line.kind is LineKind.MARK
+    }
+    # 60 mm to the half circle, whose neutral fibre has a radius of 32 mm; joins and seam in their third.
+    joins = {(round(float(end), 6), 8.0) for end in ends}
+    assert len(joins) == 4
+    assert notches == joins | {(60.0, 0.0), (round(60.0 + 32.0 * math.pi, 6), 0.0)}
+
+
 @pytest.mark.parametrize("inner", [False, True])
 @pytest.mark.parametrize("neutral", [0.0, 0.3, 1.0])
 def test_the_neutral_fibre_is_told_from_the_inside_of_each_bend(inner: bool, neutral: float) -> None:

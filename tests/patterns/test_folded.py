@@ -288,6 +288,24 @@ def test_a_box_has_its_sizes_and_its_lid() -> None:
         assert lid.shape.outline.size == pytest.approx((120.0 + wall, 80.0 + wall))
 
 
+@pytest.mark.parametrize("panels", [3, 6, 7])
+@pytest.mark.parametrize("lids", [0, 1, 2])
+@pytest.mark.parametrize("lid", ["over", "in"])
+def test_lids_lie_on_the_rim_or_between_the_panels(panels: int, lids: int, lid: str) -> None:
+    foam = Foam(6.0)
+    pattern = Prism(foam, panels, 170.0, 100.0, lids=lids, lid=lid).develop()  # type: ignore[arg-type]
+    height = next(m.value for m in pattern.finished if m.label == "height")
+    assert height == 100.0 + (6.0 * lids if lid == "over" else 0.0)
+    if not lids:
+        assert [piece.suffix for piece in pattern.pieces] == [""]
+        return
+    strip, top = pattern.pieces
+    assert (strip.suffix, top.suffix, top.quantity) == ("panels", "lid", lids)
+    off = foam.skin if lid == "over" else -foam.depth
+    rim = section(pattern).buffer(off, join_style="mitre", mitre_limit=50)
+    assert same_shape(top.shape.outline.polygon(), rim.simplify(1e-6)) <= FINE
+
+
 def test_windows_lie_in_the_middle_of_their_panels() -> None:
     window = Window((Path.circle(900.0, -5.0, 20.0),), panels=(1, 3))
     (piece,) = Prism(Foam(6.0), 6, 170.0, 200.0, windows=(window,)).develop().pieces
