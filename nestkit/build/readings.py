@@ -38,9 +38,12 @@ def read_readings(file: Path) -> tuple[FoamReadings, ...]:
     InputError
         With every mistake, each with its line.
     """
-    rows, problems = _rows(file)
+    problems: list[Problem] = []
     foams: list[tuple[str, float, list[Reading]]] = []
-    for line, row in rows:
+    for line, row in _rows(file):
+        if isinstance(row, str):
+            problems.append(Problem(f"{file.name} (line {line})", row, "Put a cell under each column"))
+            continue
         where = f"{file.name} (line {line}, field '{row.get('field', '')}')"
         try:
             made = _reading(row)
@@ -63,8 +66,8 @@ def read_readings(file: Path) -> tuple[FoamReadings, ...]:
     return tuple(FoamReadings(material, thickness, tuple(found)) for material, thickness, found in foams)
 
 
-def _rows(file: Path) -> tuple[list[tuple[int, dict[str, str]]], list[Problem]]:
-    """The rows with their lines, and what is wrong with those that have not one cell for each column."""
+def _rows(file: Path) -> list[tuple[int, dict[str, str] | str]]:
+    """The rows with their lines, or what is wrong with those that have not one cell for each column."""
     try:
         if file.stat().st_size > _LARGEST_FILE:
             raise InputError.one(file.name, "is too large for a table of readings", "Name the coupon's table")
@@ -80,15 +83,13 @@ def _rows(file: Path) -> tuple[list[tuple[int, dict[str, str]]], list[Problem]]:
         table = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
         names = [(name or "").strip() for name in table.fieldnames or []]
         table.fieldnames = names
-        rows, problems = list[tuple[int, dict[str, str]]](), list[Problem]()
+        rows: list[tuple[int, dict[str, str] | str]] = []
         for row in table:
             cells = [value for key, value in row.items() if isinstance(key, str) and value is not None]
             more = [value for value in row.get(None) or [] if value.strip()]
             if more or len(cells) < len(names):
                 what = f"the row has {'more' if more else 'fewer'} cells than the table has columns"
-                problems.append(
-                    Problem(f"{file.name} (line {table.line_num})", what, "Put a cell under each column")
-                )
+                rows.append((table.line_num, what))
             elif any(value.strip() for value in cells):
                 rows.append((table.line_num, {key: value.strip() for key, value in row.items() if key}))
     except csv.Error as error:
@@ -98,7 +99,7 @@ def _rows(file: Path) -> tuple[list[tuple[int, dict[str, str]]], list[Problem]]:
         raise InputError.one(
             file.name, f"has no column '{missing[0]}'", "Take the table that 'nestkit coupon' wrote"
         )
-    return rows, problems
+    return rows
 
 
 def _reading(row: dict[str, str]) -> tuple[str, float, Reading] | None:

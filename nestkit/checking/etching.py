@@ -294,7 +294,7 @@ def _touching(regions: Sequence[BaseGeometry]) -> list[tuple[int, int]]:
 
 
 def _called(fold: ListedFold) -> str:
-    return f"{fold.kind} of {math.degrees(fold.angle):g} degrees"
+    return f"{fold.kind} of {round(math.degrees(fold.angle), 2):g} degrees"
 
 
 def _placed_line(fold: ListedFold, placed: PlacedCopy) -> LineString:

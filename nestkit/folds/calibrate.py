@@ -203,8 +203,8 @@ class _Work:
         alone = self._cross("skin", "skin", skins, over_skin, None)
         of_skin = self.notes[notes:]
         self._cross("width_factor", "width factor", widths, over_factor, alone)
-        if "width_factor" in self.found:
-            # One of the two is enough.
+        if widths:
+            # One of the two is enough, and the maker needs one thing to do next.
             self.notes = [note for note in self.notes if note not in of_skin]
 
     def _cross(

@@ -302,7 +302,7 @@ def named(line: Line) -> str:
     (x0, y0), (x1, y1) = line.path.start, line.path.end
     where = f"from ({x0:.1f}, {y0:.1f})"
     where += " round to its start" if line.path.closed else f" to ({x1:.1f}, {y1:.1f}) mm"
-    return f"{line.kind.value} {math.degrees(line.angle):g} {where}"
+    return f"{line.kind.value} {round(math.degrees(line.angle), 2):g} {where}"
 
 
 def _joints(made: Sequence[_Made], room: Room) -> list[tuple[int, Point, float]]:

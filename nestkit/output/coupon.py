@@ -132,8 +132,8 @@ def _instructions(one: CouponJob, unit: Unit) -> tuple[str, ...]:
                 f"{times} the speed."
             )
         lines += [
-            "D: the depth of the square. S, W: fold the strip shut until its walls touch, and measure the "
-            "angle it turned by.",
+            "D: the depth of the square. S, W: fold the strip shut until its walls touch, and measure by how "
+            "much it turned (0 = flat).",
             "What is burnt through, or does not close, tells nothing: leave it empty.",
         ]
     lines += [

@@ -206,7 +206,7 @@ def section_of(use: GrooveUse, unit: Unit) -> Section:
     ]
     texts = (
         SectionText(show_fine(groove.mouth, unit), _n(sum(mouth) / 2.0), "11", "middle"),
-        SectionText(show_fine(steps.depth, unit), "2", _n(bottom + 14.0), "start"),
+        SectionText(f"{show_fine(steps.depth, unit)} deep", "2", _n(bottom + 14.0), "start"),
         SectionText(f"skin {show_fine(steps.skin, unit)}", _n(_WIDTH - 2.0), _n(bottom + 14.0), "end"),
     )
     ticks = "".join(_ticked(a, b) for a, b in sizes)

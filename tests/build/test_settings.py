@@ -180,12 +180,12 @@ def test_mistakes_in_readings_are_told_with_their_line(tmp_path: Path, text: str
 
 def test_every_row_that_is_wrong_is_told_and_empty_ones_are_none(tmp_path: Path) -> None:
     file = tmp_path / "r.csv"
-    file.write_text(HEAD + "eva,6,mm,K1\n,,,,,,,,,,\neva,6,mm,D1,depth,1,0,,d,0.8,,,,\n")
+    file.write_text(HEAD + "eva,6,mm,D1,depth,1,0,,d,0.8,,,,\n,,,,,,,,,,\neva,6,mm,K1\n")
     with pytest.raises(InputError) as caught:
         read_readings(file)
     assert [problem.where for problem in caught.value.problems] == [
-        "r.csv (line 2)",
-        "r.csv (line 4, field 'D1')",
+        "r.csv (line 2, field 'D1')",
+        "r.csv (line 4)",
     ]
 
 

@@ -11,6 +11,7 @@ from nestkit.build.model import Foam
 from nestkit.cutting.etching import fold_findings, fold_problems
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import CUT_OUTSIDE_LAYER, MARK_LAYER
+from nestkit.folds.grooves import named
 from nestkit.geometry import LineKind, Placement
 from nestkit.nesting.model import PlacedPart
 from tests.folds_bench import bevel, build_with, fold, job_with, plate
@@ -104,3 +105,8 @@ def test_a_groove_too_narrow_for_the_pitch_is_told() -> None:
     assert "fold 4 from (90.0, 0.0)" in told.text
     assert "take away 153% more than its V" in told.text
     assert fold_findings(build_with(slight, 4.0, pitch=0.3)) == {}
+
+
+def test_angles_of_patterns_are_told_to_two_digits() -> None:
+    line = fold(9.02792, (198, 0), (198, 50))
+    assert named(line) == "fold 9.03 from (198.0, 0.0) to (198.0, 50.0) mm"

@@ -162,6 +162,9 @@ def test_one_of_width_and_skin_is_enough() -> None:
     )
     assert found.width_factor is not None
     assert found.notes == ()
+    neither = calibrate(row("skin", SKINS, [84, 80, 74, 68]) + short, THICKNESS)
+    assert len(neither.notes) == 1
+    assert neither.notes[0].endswith("set width_factor = 1.40 for this foam and cut a second coupon")
 
 
 def test_notes_speak_the_builds_unit() -> None:
