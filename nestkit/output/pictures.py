@@ -14,7 +14,7 @@ from nestkit.cutting.model import Job
 from nestkit.geometry import LineKind, Outline
 from nestkit.geometry.affine import Affine
 from nestkit.nesting.model import PlacedPart, PlannedSheet
-from nestkit.output.captions import LINE_HEIGHT, Caption, caption_for
+from nestkit.output.captions import LINE_HEIGHT, Caption, Room
 from nestkit.output.lists import cut_order
 from nestkit.output.svg_path import path_data
 from nestkit.output.text import plain, show_number
@@ -138,6 +138,7 @@ class SheetPictures:
     def __init__(self, shapes: Mapping[str, DrawnShape]) -> None:
         self._shapes = shapes
         self._captions: dict[tuple[object, ...], Caption | None] = {}
+        self._rooms: dict[tuple[object, ...], Room] = {}
 
     def picture(self, job: Job) -> Picture:
         """The picture of a job's sheet, its parts in cut order."""
@@ -168,10 +169,13 @@ class SheetPictures:
         place = placed.placement
         # Digits are equally wide, so that copies of one part can share what was found.
         kind = "".join("0" if sign in "0123456789" else sign for sign in text)
-        key = (placed.part.name, round(place.turn, 6), place.mirrored, kind, smallest, largest)
+        lying = (placed.part.name, round(place.turn, 6), place.mirrored)
+        key = (*lying, kind, smallest, largest)
         if key not in self._captions:
-            outline = placed.part.shape.outline.transformed(_without_move(placed))
-            self._captions[key] = caption_for(outline.polygon(), [kind], smallest, largest)
+            if lying not in self._rooms:
+                outline = placed.part.shape.outline.transformed(_without_move(placed))
+                self._rooms[lying] = Room(outline.polygon())
+            self._captions[key] = self._rooms[lying].caption(kind, smallest, largest)
         found = self._captions[key]
         if found is None:
             return None

@@ -14,7 +14,7 @@ from shapely.geometry import Polygon, box
 
 from nestkit.geometry import Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart
-from nestkit.output.captions import LINE_HEIGHT, Caption, caption_for, text_width
+from nestkit.output.captions import LINE_HEIGHT, Caption, Room, text_width
 from nestkit.output.palette import (
     BLACK,
     BLUE,
@@ -71,7 +71,7 @@ def test_text_lies_inside(width: float, height: float, turn: float, text: str) -
     outer = box(0, 0, width, height)
     hole = box(width * 0.2, height * 0.3, width * 0.7, height * 0.8)
     polygon = rotate(outer.difference(hole), turn, use_radians=True)
-    caption = caption_for(polygon, [text], 4.0, 20.0)
+    caption = Room(polygon).caption(text, 4.0, 20.0)
     if caption is not None:
         assert polygon.buffer(0.06).contains(frame_of(caption))
         assert 4.0 - 1e-9 <= caption.size <= 20.0 + 1e-9
@@ -80,14 +80,14 @@ def test_text_lies_inside(width: float, height: float, turn: float, text: str) -
 
 
 def test_text_finds_the_rim_of_a_frame_and_turns_with_a_strip() -> None:
-    rim = caption_for(frame().outline.polygon(), ["window frame 1"], 9.0, 20.0)
+    rim = Room(frame().outline.polygon()).caption("window frame 1", 9.0, 20.0)
     assert rim is not None
     assert rim.lines == ("window frame 1",)
     strip = rotate(box(0, 0, 400, 14), 60, origin=(0, 0))
-    along = caption_for(strip, ["trim strip 12"], 8.0, 20.0)
+    along = Room(strip).caption("trim strip 12", 8.0, 20.0)
     assert along is not None
     assert along.angle == pytest.approx(math.radians(60), abs=1e-6)
-    assert caption_for(box(0, 0, 5, 5), ["trim strip 12"], 8.0, 20.0) is None
+    assert Room(box(0, 0, 5, 5)).caption("trim strip 12", 8.0, 20.0) is None
 
 
 def test_every_part_is_drawn_once_in_cut_order() -> None:
