@@ -94,6 +94,8 @@ def certainty(plan: Plan) -> Figure:
     least = sum(group.sheets_at_least for group in plan.groups)
     if plan.groups and all(group.proven for group in plan.groups):
         return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {show_count(used, 'sheet')}")
+    if least >= used and used:
+        return Figure("Fewer sheets?", "No", f"all {used} are needed, and not every part has a place")
     return Figure(
         "Fewer sheets?",
         "Not ruled out",

@@ -50,8 +50,10 @@ def test_fewer_sheets_are_ruled_out_only_when_that_is_proven() -> None:
         "no plan can do with fewer",
         "no plan can do with fewer",
     ]
-    assert report.figures[3].value == "Not ruled out"
-    assert report.figures[3].note == "of these 3, 3 are certainly needed"
+    assert report.figures[3].note == "all 3 are needed, and not every part has a place"
+    more = tuple(replace(group, sheets_used=2, proven=False) for group in CASE.plan.groups)
+    fewer = report_of(CASE.build, replace(CASE.plan, groups=more), CASE.jobs).figures[3]
+    assert (fewer.value, fewer.note) == ("Not ruled out", "of these 6, 3 are certainly needed")
     proven = replace(CASE.plan, groups=tuple(replace(group, proven=True) for group in CASE.plan.groups))
     assert report_of(CASE.build, proven, CASE.jobs).figures[3].value == "No"
 
