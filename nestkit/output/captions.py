@@ -55,6 +55,12 @@ def text_width(text: str) -> float:
     return (len(text) - wide) * _WIDTH_PER_SIZE + wide
 
 
+def caption_for(polygon: Polygon, texts: Sequence[str], smallest: float, largest: float) -> Caption | None:
+    """The first of ``texts`` that fits inside ``polygon``; see `Room.caption`."""
+    room = Room(polygon)
+    return next(filter(None, (room.caption(text, smallest, largest) for text in texts)), None)
+
+
 class Room:
     """Where text may stand in a polygon; several texts can be tried.
 

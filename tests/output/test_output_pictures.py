@@ -14,7 +14,7 @@ from shapely.geometry import Polygon, box
 
 from nestkit.geometry import Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart
-from nestkit.output.captions import LINE_HEIGHT, Caption, Room, text_width
+from nestkit.output.captions import LINE_HEIGHT, Caption, Room, caption_for, text_width
 from nestkit.output.palette import (
     BLACK,
     BLUE,
@@ -71,7 +71,7 @@ def test_text_lies_inside(width: float, height: float, turn: float, text: str) -
     outer = box(0, 0, width, height)
     hole = box(width * 0.2, height * 0.3, width * 0.7, height * 0.8)
     polygon = rotate(outer.difference(hole), turn, use_radians=True)
-    caption = Room(polygon).caption(text, 4.0, 20.0)
+    caption = caption_for(polygon, [text], 4.0, 20.0)
     if caption is not None:
         assert polygon.buffer(0.06).contains(frame_of(caption))
         assert 4.0 - 1e-9 <= caption.size <= 20.0 + 1e-9
