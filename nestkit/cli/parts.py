@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -69,6 +70,12 @@ def parts(
         f"{counted(len(build.parts), 'part')}, {counted(copies, 'copy', 'copies')}, scale {build.scale:g}"
     )
     show_findings(build)
+    unfit = [part.name for part in build.parts if not how[part.name]]
+    if unfit:
+        typer.echo(
+            f"{', '.join(unfit)}: would be left out. List a larger sheet that thick, or allow more turns."
+        )
+    typer.echo(f"Next: nestkit plan {shlex.quote(str(build_file))}")
 
 
 def show_patterns(build: Build) -> None:
