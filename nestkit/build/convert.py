@@ -130,6 +130,7 @@ def sheets_of(tables: Sequence[SheetTable], unit: Unit) -> tuple[Sheet, ...]:
                 price=table.price,
                 in_shop=table.in_shop,
                 buy=table.buy,
+                density=table.density,
             )
         )
     return tuple(sheets)

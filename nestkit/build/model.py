@@ -115,6 +115,8 @@ class Sheet:
         How many are there.
     buy : bool
         Whether more can be bought.
+    density : float or None, kg/m^3
+        None when none was given.
     """
 
     name: str
@@ -124,6 +126,7 @@ class Sheet:
     price: float = 0.0
     in_shop: int = 0
     buy: bool = True
+    density: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +168,33 @@ class Assembly:
     order: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class SeamInfo:
+    """Edges of a pattern's parts that are glued together.
+
+    Parameters
+    ----------
+    first, second : str
+        Names of the two parts; the same twice when copies of one part, or its two ends, meet. ``second``
+        is empty when the part goes round something else.
+    count : int
+        How many such seams the build has, spares left out.
+    length : float, mm
+        Of one of them.
+    angle : float, radians, or None
+        Fold angle at the seam; None where the foam is rolled or lies flat.
+    round_edge : bool
+        True when ``first`` is glued with the whole of its edge.
+    """
+
+    first: str
+    second: str
+    count: int
+    length: float
+    angle: float | None = None
+    round_edge: bool = False
+
+
 @dataclass(frozen=True, eq=False)
 class PatternInfo:
     """What is worth telling of a part that was developed from finished sizes.
@@ -183,6 +213,8 @@ class PatternInfo:
         Sentences without a full stop.
     label_at : (float, float), mm
         Where a label finds room, in the part's shape.
+    seams : tuple of SeamInfo
+        What is glued to what, in all copies of the pattern.
     """
 
     kind: str
@@ -191,6 +223,7 @@ class PatternInfo:
     gap: float | None
     notes: tuple[str, ...] = ()
     label_at: tuple[float, float] = (0.0, 0.0)
+    seams: tuple[SeamInfo, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

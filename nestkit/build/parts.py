@@ -11,7 +11,7 @@ from nestkit.build.crosscheck import find_sheet
 from nestkit.build.developed import Developed, Edge, moved_to_origin
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes
-from nestkit.build.model import Part, PatternInfo, Sheet, cutter_for
+from nestkit.build.model import Part, PatternInfo, SeamInfo, Sheet, cutter_for
 from nestkit.build.pattern_tables import EdgeStripTable, PatternBase
 from nestkit.build.patterns import PatternMaker
 from nestkit.build.sources import Piece, Sources
@@ -19,7 +19,7 @@ from nestkit.build.tables import PartTable
 from nestkit.errors import Finding
 from nestkit.geometry import FLATNESS, Shape
 from nestkit.geometry.affine import MIRROR_X
-from nestkit.patterns import Foam, PatternError
+from nestkit.patterns import Foam, PatternError, seams_of
 from nestkit.units import Unit, mm_per, show_length, show_size
 
 #: A part with a side outside these is asked about, mm.
@@ -142,12 +142,24 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
     """The parts that a pattern is cut as: ``NAME``, or ``NAME-piece`` for several."""
     pattern = developed.pattern
     finished = tuple((measure.label, measure.value, measure.angle) for measure in pattern.finished)
+    name_of = {p.suffix: f"{table.name}-{p.suffix}" if p.suffix else table.name for p in pattern.pieces}
+    seams = tuple(
+        SeamInfo(
+            name_of[seam.first],
+            "" if seam.second is None else name_of[seam.second],
+            seam.count * table.quantity,
+            seam.length,
+            seam.angle,
+            seam.round_edge,
+        )
+        for seam in seams_of(pattern)
+    )
     parts = []
     for piece in pattern.pieces:
         shape, label = moved_to_origin(piece.shape, piece.label)
         parts.append(
             Part(
-                name=f"{table.name}-{piece.suffix}" if piece.suffix else table.name,
+                name=name_of[piece.suffix],
                 shape=shape,
                 material=sheet.material,
                 thickness=sheet.thickness,
@@ -166,6 +178,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                     developed.gap,
                     pattern.notes,
                     label,
+                    seams,
                 ),
             )
         )

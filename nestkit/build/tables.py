@@ -204,6 +204,11 @@ class SheetTable(Table):
     )
     in_shop: Count = Field(0, description="How many are in the shop.")
     buy: bool = Field(True, description="Whether more can be bought, in any number.")
+    density: Annotated[float, Field(ge=5, le=3000)] | None = Field(
+        None,
+        description="Density in kg per cubic metre, whatever the build's units; from it follows the prop's "
+        "weight. Left out: a usual one where the material is known.",
+    )
 
 
 class HardwareTable(Table):

@@ -11,6 +11,7 @@ from nestkit import __version__
 from nestkit.cli.calibrate import calibrate
 from nestkit.cli.check import check
 from nestkit.cli.coupon import coupon
+from nestkit.cli.guide import guide
 from nestkit.cli.interrupts import end_at_once_on_ctrl_c
 from nestkit.cli.new import new
 from nestkit.cli.parts import parts
@@ -24,7 +25,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (new, parts, plan, coupon, calibrate, check, schema):
+for command in (new, parts, plan, coupon, calibrate, check, guide, schema):
     app.command()(command)
 
 

@@ -55,7 +55,10 @@ def calibrate(
         typer.echo(f"{name}:")
         _show(build, result, cutter, values, doubts)
     if not foams:
-        typer.echo("Nothing was changed: the readings give no setting.")
+        typer.echo(
+            "Nothing was changed: the readings give no setting. Measure more fields of the coupon, and fill "
+            "them in."
+        )
         raise typer.Exit(1)
     with held_back():
         kept = write_settings(build_file, foams, build.unit)

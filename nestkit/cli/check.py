@@ -27,12 +27,17 @@ def check(
 
 def show_verdict(verdict: Verdict, told: str = "") -> None:
     """One line when all is right, else a line for each fault; those with the code `told` are not repeated."""
+    from nestkit.cli.tables import bad, good, say
+
     faults = [fault for fault in verdict.faults if fault.code != told]
     for fault in faults:
-        typer.echo(str(fault))
+        say(bad("fault: "), str(fault))
     files = counted(verdict.files, "cutter file")
     if faults:
-        typer.echo(f"check: {counted(len(faults), 'fault')} in {files}")
+        say(
+            bad(f"check: {counted(len(faults), 'fault')} in {files}."),
+            " Don't cut from these files: run 'nestkit plan' again, and 'nestkit check' on what it writes.",
+        )
     else:
         what = "all is right" if verdict.ok else "what was placed is right"
-        typer.echo(f"check: {what}: {counted(verdict.copies, 'copy', 'copies')} in {files}")
+        say(good(f"check: {what}"), f": {counted(verdict.copies, 'copy', 'copies')} in {files}")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import shlex
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.words import counted
 
 if TYPE_CHECKING:
@@ -15,17 +17,22 @@ if TYPE_CHECKING:
 
 
 def parts(
+    context: typer.Context,
     build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
     scale: Annotated[float | None, typer.Option(min=0.001, max=1000.0, help="Plan at this scale.")] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
+    script = script_output(context, as_json)
     build = read_build(build_file, scale)
-    from nestkit.cli.tables import show
+    from nestkit.cli.tables import bad, doubtful, show
     from nestkit.nesting.request import how_cut
     from nestkit.planning import requests
     from nestkit.units import show_length, show_size
 
     how = {part.name: how_cut(request, part) for request in requests(build) for part in request.parts}
+    if script is not None:
+        print_json(script, parts_data(build, how))
     rows = []
     for part in build.parts:
         width, height = part.shape.outline.size
@@ -40,8 +47,8 @@ def parts(
                 part.material,
                 str(part.copies),
                 part.assembly or "-",
-                how[part.name] or "fits no sheet",
-                ", ".join(notes),
+                how[part.name] or bad("fits no sheet"),
+                doubtful(", ".join(notes)) if part.findings else ", ".join(notes),
             )
         )
     show(
@@ -63,6 +70,12 @@ def parts(
         f"{counted(len(build.parts), 'part')}, {counted(copies, 'copy', 'copies')}, scale {build.scale:g}"
     )
     show_findings(build)
+    unfit = [part.name for part in build.parts if not how[part.name]]
+    if unfit:
+        typer.echo(
+            f"{', '.join(unfit)}: would be left out. List a larger sheet that thick, or allow more turns."
+        )
+    typer.echo(f"Next: nestkit plan {shlex.quote(str(build_file))}")
 
 
 def show_patterns(build: Build) -> None:
@@ -127,10 +140,56 @@ def read_build(build_file: Path, scale: float | None) -> Build:
     return with_cutting_findings(build)
 
 
+def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
+    """The table of parts and that of patterns, as data; ``how`` each part is cut, by its name."""
+    from nestkit.cli.summary import build_findings
+
+    return {
+        "build": build.name,
+        "unit": build.unit,
+        "scale": build.scale,
+        "parts": [
+            {
+                "part": part.name,
+                "width_mm": round(part.shape.outline.size[0], 4),
+                "height_mm": round(part.shape.outline.size[1], 4),
+                "thickness_mm": part.thickness,
+                "material": part.material,
+                "copies": part.copies,
+                "spares": part.spares,
+                "mirrored_pairs": part.mirrored_pairs,
+                "assembly": part.assembly,
+                "cut_by": how[part.name] or None,
+                "pattern": None if part.pattern is None else part.pattern.owner,
+            }
+            for part in build.parts
+        ],
+        "patterns": [
+            {
+                "pattern": info.owner,
+                "kind": info.kind,
+                "finished": [
+                    {
+                        "what": what,
+                        "deg" if angle else "mm": round(math.degrees(value) if angle else value, 4),
+                    }
+                    for what, value, angle in info.finished
+                ],
+                "refolding_gap_mm": None if info.gap is None else round(info.gap, 4),
+                "notes": list(info.notes),
+            }
+            for info in {p.owner: p.pattern for p in build.parts if p.pattern is not None}.values()
+        ],
+        "findings": build_findings(build),
+    }
+
+
 def show_findings(build: Build) -> None:
     """A line for each thing that was noticed."""
+    from nestkit.cli.tables import doubtful, say
+
     for finding in build.findings:
-        typer.echo(f"note: {finding}")
+        say(doubtful("note: "), str(finding))
     for part in build.parts:
         for finding in part.findings:
-            typer.echo(f"{part.name}: {finding}")
+            say(doubtful(f"{part.name}: "), str(finding))

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
 from nestkit.cli.words import counted
 
@@ -40,6 +41,7 @@ class PaperSize(StrEnum):
 
 
 def plan(
+    context: typer.Context,
     build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
     out: Annotated[
         Path | None,
@@ -60,11 +62,14 @@ def plan(
         PaperSize | None,
         typer.Option(metavar="A4|A3|letter", case_sensitive=False, help="What templates are printed on."),
     ] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Nests the build and writes the cutter's files, the lists and the report."""
     from nestkit.cli.check import show_verdict
     from nestkit.cli.parts import read_build, show_findings
+    from nestkit.cli.summary import plan_summary, show_cautions
 
+    script = script_output(context, as_json)
     build = _with_templates(read_build(build_file, scale), templates, paper)
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
@@ -83,18 +88,22 @@ def plan(
             write_plan(build, planned.plan, planned.jobs, kept)
             untouched = f"; {folder} is as it was" if folder.exists() else ""
             raise Interrupted(f"Stopped. The best plan so far is in {kept}{untouched}.", str(kept))
-        for copies in _together(planned.plan.unplaced):
-            typer.echo(f"left out: {copies}")
+        _show_left_out(planned.plan)
         if not planned.plan.sheets:
             typer.echo("Nothing could be placed; nothing was written.")
+            if script is not None:
+                print_json(script, plan_summary(build, None, planned.plan.unplaced, None))
             raise typer.Exit(1)
         write_plan(build, planned.plan, planned.jobs, folder)
         verdict = check_folder(folder)
     _show_groups(build, planned.plan)
     _show_hand(planned.plan)
     _show_templates(folder)
+    show_cautions(build, folder)
     typer.echo(f"wrote {folder}: open {folder / 'report.html'} first")
     show_verdict(verdict, told="left-out")
+    if script is not None:
+        print_json(script, plan_summary(build, folder, planned.plan.unplaced, verdict))
     if planned.plan.unplaced or not verdict.ok:
         raise typer.Exit(1)
 
@@ -143,6 +152,18 @@ def _together(unplaced: Sequence[Unplaced]) -> list[str]:
         which = f"copy {copies[0]}" if len(copies) == 1 else counted(len(copies), "copy", "copies")
         lines.append(f"{name}, {which}: {why}")
     return lines
+
+
+def _show_left_out(plan: Plan) -> None:
+    from nestkit.cli.tables import bad, say
+
+    for copies in _together(plan.unplaced):
+        say(bad("left out: "), copies)
+    if plan.unplaced:
+        typer.echo(
+            "To place them: list more or larger sheets of that thickness ([[sheet]] in_shop, buy, size), or "
+            "plan at a smaller --scale."
+        )
 
 
 def _show_hand(plan: Plan) -> None:
@@ -204,12 +225,14 @@ def _free_sibling(folder: Path) -> Path:
 
 
 def _show_groups(build: Build, plan: Plan) -> None:
-    from nestkit.cli.tables import show
+    from nestkit.cli.tables import Cell, good, show
     from nestkit.units import show_length
 
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
     for group in plan.groups:
-        least = f"{group.sheets_at_least}" + (" (no plan can do with fewer)" if group.proven else "")
+        least: Cell = str(group.sheets_at_least)
+        if group.proven:
+            least = good(f"{least} (no plan can do with fewer)")
         rows.append(
             (
                 group.material,

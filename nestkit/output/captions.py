@@ -56,33 +56,47 @@ def text_width(text: str) -> float:
 
 
 def caption_for(polygon: Polygon, texts: Sequence[str], smallest: float, largest: float) -> Caption | None:
-    """The first of ``texts`` that fits inside ``polygon``, as large as it goes; None when none does.
+    """The first of ``texts`` that fits inside ``polygon``; see `Room.caption`."""
+    room = Room(polygon)
+    return next(filter(None, (room.caption(text, smallest, largest) for text in texts)), None)
+
+
+class Room:
+    """Where text may stand in a polygon; several texts can be tried.
 
     Parameters
     ----------
     polygon : shapely.Polygon, mm
-    texts : sequence of str
-        In the order of preference; each may be broken into lines at its spaces.
-    smallest, largest : float, mm
-        Font sizes.
     """
-    polygon = polygon.simplify(0.05)
-    shapely.prepare(polygon)
-    middles = [(angle, _centres(polygon, angle)) for angle in _angles(polygon)]
-    turns = np.concatenate([np.full(len(points), angle) for angle, points in middles])
-    centres = np.concatenate([points for _, points in middles])
-    sizes = np.geomspace(largest, smallest, _STEPS)
-    for text in texts:
+
+    def __init__(self, polygon: Polygon) -> None:
+        self._polygon = polygon.simplify(0.05)
+        shapely.prepare(self._polygon)
+        middles = [(angle, _centres(self._polygon, angle)) for angle in _angles(self._polygon)]
+        self._turns = np.concatenate([np.full(len(points), angle) for angle, points in middles])
+        self._centres = np.concatenate([points for _, points in middles])
+
+    def caption(self, text: str, smallest: float, largest: float) -> Caption | None:
+        """The text inside the polygon, as large as it goes; None when it finds no room.
+
+        Parameters
+        ----------
+        text : str
+            May be broken into lines at its spaces.
+        smallest, largest : float, mm
+            Font sizes.
+        """
         layouts = list(_broken(text))
-        for size in sizes:
+        for size in np.geomspace(largest, smallest, _STEPS):
             for lines in layouts:
                 width = (max(map(text_width, lines)) + 0.3) * size
                 height = len(lines) * LINE_HEIGHT * size
-                fits = np.flatnonzero(shapely.contains(polygon, _boxes(centres, turns, width, height)))
+                boxes = _boxes(self._centres, self._turns, width, height)
+                fits = np.flatnonzero(shapely.contains(self._polygon, boxes))
                 if fits.size:
-                    x, y = centres[fits[0]]
-                    return Caption(lines, float(x), float(y), float(turns[fits[0]]), float(size))
-    return None
+                    x, y = self._centres[fits[0]]
+                    return Caption(lines, float(x), float(y), float(self._turns[fits[0]]), float(size))
+        return None
 
 
 def _centres(polygon: Polygon, angle: float) -> Points:

@@ -27,7 +27,16 @@ TEMPLATES_FILE = "templates.pdf"
 
 # What any version writes beside the job files; a name that is missing here would count as the maker's.
 _OURS = frozenset(
-    {PLAN_FILE, TEMPLATES_FILE, "report.html", "shopping.csv", "cutting.csv", "layers.csv", "folds.csv"}
+    {
+        PLAN_FILE,
+        TEMPLATES_FILE,
+        "report.html",
+        "shopping.csv",
+        "cutting.csv",
+        "layers.csv",
+        "folds.csv",
+        "gluing.csv",
+    }
 )
 
 

@@ -173,8 +173,10 @@ def section_of(use: GrooveUse, unit: Unit) -> Section:
     """The cross-section to scale: foam with its steps, the V behind them, mouth, depth and skin."""
     steps, groove = use.steps, use.groove
     bevel = groove.kind is LineKind.BEVEL
-    flank = 0.8 * use.thickness
-    whole = groove.mouth + flank * (1.0 if bevel else 2.0)
+    sides = 1.0 if bevel else 2.0
+    # Wide enough that a steep groove isn't drawn taller than a flat one.
+    flank = max(0.8 * use.thickness, (2.6 * use.thickness - groove.mouth) / sides)
+    whole = groove.mouth + flank * sides
     scale = (_WIDTH - 2.0 * _SIDE) / whole
     top = 26.0
     bottom = top + use.thickness * scale

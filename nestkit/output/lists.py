@@ -17,6 +17,7 @@ from nestkit.nesting.model import PlacedPart, Plan
 from nestkit.output.grooves import grooves_in
 from nestkit.output.palette import layer_task, running_order
 from nestkit.output.plan_json import job_file
+from nestkit.output.sums import glue_length
 from nestkit.output.text import plain, show_number
 from nestkit.units import mm_per
 
@@ -70,18 +71,30 @@ def shopping_rows(build: Build, plan: Plan) -> list[tuple[str, Sheet, int, float
 
 
 def shopping_bytes(build: Build, plan: Plan) -> bytes:
-    """``shopping.csv``: a row for each kind of sheet, then the total."""
+    """``shopping.csv``: a row for each kind of sheet, then hardware, glue, and the total."""
     unit, per = build.unit, mm_per(build.unit)
     head = ("what", "sheet", "material", f"thickness ({unit})", f"width ({unit})", f"height ({unit})")
-    rows: list[Sequence[Cell]] = [(*head, "count", "price each", "price")]
+    more = (f"diameter ({unit})", f"inner diameter ({unit})", f"length ({unit})", "note")
+    rows: list[Sequence[Cell]] = [(*head, "count", "price each", "price", *more)]
     total = 0.0
     for what, sheet, count, price in shopping_rows(build, plan):
         lengths = [_length(mm, per) for mm in (sheet.thickness, *sheet.size)]
         each = sheet.price if what == "buy" else 0.0
-        rows.append((what, sheet.name, sheet.material, *lengths, count, _money(each), _money(price)))
+        rows.append(
+            (what, sheet.name, sheet.material, *lengths, count, _money(each), _money(price), *[""] * 4)
+        )
         total += price
-    rows.append(("total", "", "", "", "", "", "", "", _money(total)))
-    return _csv_bytes(rows)
+    for item in build.hardware:
+        sizes = [
+            "" if mm is None else _length(mm, per) for mm in (item.diameter, item.inner_diameter, item.length)
+        ]
+        note = "" if item.length is None else "cut to length"
+        rows.append(("hardware", item.name, *[""] * 7, *sizes, note))
+    seams = glue_length(build)
+    if seams:
+        rows.append(("glue", "contact cement", *[""] * 9, _length(seams, per), "length of the seams"))
+    rows.append(("total", *[""] * 7, _money(total), *[""] * 4))
+    return csv_bytes(rows)
 
 
 def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
@@ -140,7 +153,7 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
         rows.append(
             (*[""] * 7, *copy, "yes" if part.is_mirrored(left.copy) else "no", "", f"left out: {left.why}")
         )
-    return _csv_bytes(rows)
+    return csv_bytes(rows)
 
 
 def layers_bytes(build: Build, jobs: Sequence[Job]) -> bytes:
@@ -170,7 +183,7 @@ def layers_bytes(build: Build, jobs: Sequence[Job]) -> bytes:
             rows.append(
                 (job_file(job), place, layer, layer_task(layer), *passes.get(layer, ("", "", "", "", "")))
             )
-    return _csv_bytes(rows)
+    return csv_bytes(rows)
 
 
 def folds_bytes(build: Build, jobs: Sequence[Job]) -> bytes:
@@ -216,7 +229,7 @@ def folds_bytes(build: Build, jobs: Sequence[Job]) -> bytes:
                 "; ".join(f"{name} ({count})" for name, count in use.parts.items()),
             )
         )
-    return _csv_bytes(rows)
+    return csv_bytes(rows)
 
 
 def show_turn(turn: float) -> str:
@@ -237,7 +250,8 @@ def _money(value: float) -> str:
     return f"{value:.2f}"
 
 
-def _csv_bytes(rows: Iterable[Sequence[Cell]]) -> bytes:
+def csv_bytes(rows: Iterable[Sequence[Cell]]) -> bytes:
+    """Rows as a file that a spreadsheet opens; no cell of it is a formula."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     for row in rows:

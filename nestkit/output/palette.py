@@ -148,19 +148,50 @@ def contrast(one: Rgb, other: Rgb) -> float:
 _ASSEMBLIES = (SKY_BLUE, ORANGE, BLUISH_GREEN, REDDISH_PURPLE, YELLOW, BLUE, VERMILLION)
 _WHITE: Rgb = (255, 255, 255)
 
+# What tells assemblies apart in black and white: path data on a tile of 10 x 10, and whether it is filled.
+# All can be told apart whichever way a part is turned, and they are one more than the colours, so that
+# colour and motif together repeat after 56 assemblies only.
+_MOTIFS: tuple[tuple[str, bool], ...] = (
+    ("", False),
+    ("M3.8,5a1.2,1.2 0 1 0 2.4,0a1.2,1.2 0 1 0 -2.4,0z", True),
+    ("M0,5H10", False),
+    ("M2.6,5a2.4,2.4 0 1 0 4.8,0a2.4,2.4 0 1 0 -4.8,0z", False),
+    ("M0,5H10M5,0V10", False),
+    ("M0,2.5H10M0,5H10", False),
+    ("M5,3V7M3,5H7", False),
+    ("M0,7L5,3L10,7", False),
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Swatch:
-    """Fill and edge of an assembly's parts; dark text can be read on the fill."""
+    """How an assembly's parts are filled; dark text can be read on it.
+
+    Parameters
+    ----------
+    fill, edge : (int, int, int)
+    motif : str
+        SVG path data on a tile of 10 x 10 that repeats; empty for a plain fill.
+    solid : bool
+        True when the motif is filled, not drawn as lines.
+    """
 
     fill: Rgb
     edge: Rgb
+    motif: str = ""
+    solid: bool = False
+
+    @property
+    def line(self) -> Rgb:
+        """Colour of the motif."""
+        return mixed(self.fill, self.edge, 0.62)
 
 
 NO_ASSEMBLY = Swatch(mixed(GREY, _WHITE, 0.6), mixed(GREY, BLACK, 0.45))
 
 
 def assembly_swatch(place: int) -> Swatch:
-    """Colours of the assembly at a place (from 0) in the build's order; after seven they begin again."""
+    """Colours and motif of the assembly at a place (from 0) in the build's order."""
     rgb = _ASSEMBLIES[place % len(_ASSEMBLIES)]
-    return Swatch(mixed(rgb, _WHITE, 0.45), mixed(rgb, BLACK, 0.45))
+    motif, solid = _MOTIFS[place % len(_MOTIFS)]
+    return Swatch(mixed(rgb, _WHITE, 0.45), mixed(rgb, BLACK, 0.45), motif, solid)

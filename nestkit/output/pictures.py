@@ -1,17 +1,21 @@
-"""Sheets as pictures for the report: what to draw, in millimetres with y downward."""
+"""Sheets and parts as pictures for the report: what to draw, in millimetres with y downward.
+
+A part's shape is drawn once; every copy of it on a sheet refers to it with a matrix.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from nestkit.build.model import Part
 from nestkit.cutting.model import Job
-from nestkit.geometry import Outline
-from nestkit.nesting.model import PlannedSheet
-from nestkit.output.captions import LINE_HEIGHT, Caption, caption_for
+from nestkit.geometry import LineKind, Outline
+from nestkit.geometry.affine import Affine
+from nestkit.nesting.model import PlacedPart, PlannedSheet
+from nestkit.output.captions import LINE_HEIGHT, Caption, Room
 from nestkit.output.lists import cut_order
-from nestkit.output.palette import Swatch, css
 from nestkit.output.svg_path import path_data
 from nestkit.output.text import plain, show_number
 
@@ -21,6 +25,8 @@ _LARGEST_TEXT = 0.024
 _SMALLEST_NUMBER = 0.008
 
 _DIGITS = 2
+# A thousandth of a radian moves the far end of a two metre part by hundredths of a millimetre.
+_MATRIX_DIGITS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +48,26 @@ class DrawnText:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnShape:
+    """A part as it is drawn once: path data in its own box; ``key`` is its id in the page."""
+
+    key: str
+    view_box: str
+    width: str
+    height: str
+    outline: str
+    marks: str
+    folds: str
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnPart:
-    """A part in a picture; ``number`` is its place in the cut order."""
+    """A copy in a picture; ``number`` is its place in the cut order, ``matrix`` an SVG matrix."""
 
     number: int
     title: str
-    data: str
-    marks: tuple[str, ...]
-    fill: str
-    edge: str
+    key: str
+    matrix: str
     text: DrawnText | None
 
 
@@ -84,33 +101,87 @@ class BlankPicture:
     blanks: tuple[DrawnBlank, ...]
 
 
-def sheet_picture(job: Job, swatch: Callable[[str], Swatch]) -> Picture:
-    """The picture of a job's sheet; ``swatch`` gives the colours of an assembly."""
-    outline = job.sheet.outline
-    width, height = outline.size
-    longest = max(width, height)
-    drawn = []
-    for number, placed in enumerate(cut_order(job), start=1):
-        shape = placed.shape
-        title = f"{plain(placed.part.name)} {placed.copy}"
-        polygon = shape.outline.polygon()
-        text = caption_for(polygon, [title], _SMALLEST_TEXT * longest, _LARGEST_TEXT * longest)
-        if text is None:
-            text = caption_for(polygon, [str(number)], _SMALLEST_NUMBER * longest, _SMALLEST_TEXT * longest)
-        colours = swatch(placed.part.assembly)
-        drawn.append(
-            DrawnPart(
-                number,
-                title,
-                _outline_data(shape.outline, height),
-                tuple(path_data(line.path, height, _DIGITS) for line in shape.lines),
-                css(colours.fill),
-                css(colours.edge),
-                None if text is None else _drawn_text(text, height),
+def part_shapes(parts: Sequence[Part]) -> dict[str, DrawnShape]:
+    """The shape of each part by the part's name, each with a key of its own."""
+    return {part.name: part_shape(part, f"s{number}") for number, part in enumerate(parts, start=1)}
+
+
+def part_shape(part: Part, key: str) -> DrawnShape:
+    """The part's shape under a key: outline, marks and folds (bevels among them)."""
+    shape = part.shape
+    width, height = shape.outline.size
+    marks = [line.path for line in shape.lines if line.kind is LineKind.MARK]
+    folds = [line.path for line in shape.lines if line.kind is not LineKind.MARK]
+    # A little room, so that lines on the edge are drawn in their full width.
+    rim = 0.012 * max(width, height)
+    w, h, r = (show_number(each, _DIGITS) for each in (width + 2 * rim, height + 2 * rim, -rim))
+    return DrawnShape(
+        key,
+        f"{r} {r} {w} {h}",
+        w,
+        h,
+        _outline_data(shape.outline, height),
+        "".join(path_data(path, height, _DIGITS) for path in marks),
+        "".join(path_data(path, height, _DIGITS) for path in folds),
+    )
+
+
+class SheetPictures:
+    """Draws sheets; equal copies of a part get their text from the same reckoning.
+
+    Parameters
+    ----------
+    shapes : mapping of str to DrawnShape
+        By part name, as `part_shapes` gives them.
+    """
+
+    def __init__(self, shapes: Mapping[str, DrawnShape]) -> None:
+        self._shapes = shapes
+        self._captions: dict[tuple[object, ...], Caption | None] = {}
+        self._rooms: dict[tuple[object, ...], Room] = {}
+
+    def picture(self, job: Job) -> Picture:
+        """The picture of a job's sheet, its parts in cut order."""
+        outline = job.sheet.outline
+        width, height = outline.size
+        drawn = []
+        for number, placed in enumerate(cut_order(job), start=1):
+            title = f"{plain(placed.part.name)} {placed.copy}"
+            text = self._caption(placed, title, number, max(width, height))
+            drawn.append(
+                DrawnPart(
+                    number,
+                    title,
+                    self._shapes[placed.part.name].key,
+                    _svg_matrix(placed.placement.matrix, placed.part.shape.outline.size[1], height),
+                    None if text is None else _drawn_text(text, height),
+                )
             )
-        )
-    view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
-    return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn))
+        view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
+        return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn))
+
+    def _caption(self, placed: PlacedPart, title: str, number: int, longest: float) -> Caption | None:
+        """Name and copy, or its number where these find no room."""
+        name = self._fitted(placed, title, _SMALLEST_TEXT * longest, _LARGEST_TEXT * longest)
+        return name or self._fitted(placed, str(number), _SMALLEST_NUMBER * longest, _SMALLEST_TEXT * longest)
+
+    def _fitted(self, placed: PlacedPart, text: str, smallest: float, largest: float) -> Caption | None:
+        place = placed.placement
+        # Digits are equally wide, so that copies of one part can share what was found.
+        kind = "".join("0" if sign in "0123456789" else sign for sign in text)
+        lying = (placed.part.name, round(place.turn, 6), place.mirrored)
+        key = (*lying, kind, smallest, largest)
+        if key not in self._captions:
+            if lying not in self._rooms:
+                outline = placed.part.shape.outline.transformed(_without_move(placed))
+                self._rooms[lying] = Room(outline.polygon())
+            self._captions[key] = self._rooms[lying].caption(kind, smallest, largest)
+        found = self._captions[key]
+        if found is None:
+            return None
+        words = iter(text.split())
+        lines = tuple(" ".join(next(words) for _ in line.split()) for line in found.lines)
+        return Caption(lines, found.x + place.x, found.y + place.y, found.angle, found.size)
 
 
 def blank_picture(size: tuple[float, float], blanks: Sequence[PlannedSheet]) -> BlankPicture:
@@ -128,6 +199,20 @@ def blank_picture(size: tuple[float, float], blanks: Sequence[PlannedSheet]) -> 
         drawn.append(DrawnBlank(f"sheet {blank.index}", f"M{' L'.join(words)} Z", _drawn_text(text, height)))
     view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
     return BlankPicture(view_box, width, height, tuple(drawn))
+
+
+def _without_move(placed: PlacedPart) -> Affine:
+    matrix = placed.placement.matrix.copy()
+    matrix[:2, 2] = 0.0
+    return matrix
+
+
+def _svg_matrix(matrix: Affine, own_height: float, height: float) -> str:
+    """From a drawn shape's box to the drawn sheet; y is downward in both."""
+    (a, b, x), (c, d, y) = matrix[:2].tolist()
+    turned = [show_number(each, _MATRIX_DIGITS) for each in (a, -c, -b, d)]
+    moved = [show_number(each, _DIGITS) for each in (b * own_height + x, height - d * own_height - y)]
+    return f"matrix({' '.join(turned + moved)})"
 
 
 def _outline_data(outline: Outline, height: float) -> str:

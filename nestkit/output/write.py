@@ -10,6 +10,7 @@ from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
 from nestkit.output.dxf import dxf_bytes
 from nestkit.output.folder import PLAN_FILE, TEMPLATES_FILE, replace_folder
+from nestkit.output.gluing_csv import gluing_bytes
 from nestkit.output.grooves import grooves_in
 from nestkit.output.lists import cutting_bytes, folds_bytes, layers_bytes, shopping_bytes
 from nestkit.output.plan_json import job_file, plan_bytes
@@ -43,6 +44,7 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
         "shopping.csv": shopping_bytes(build, plan),
         "cutting.csv": cutting_bytes(build, plan, jobs),
         "layers.csv": layers_bytes(build, jobs),
+        "gluing.csv": gluing_bytes(build, plan, jobs),
     }
     if book is not None:
         files[TEMPLATES_FILE] = book.data

@@ -13,6 +13,7 @@ from nestkit.patterns.prism import Box, Prism
 from nestkit.patterns.refold import Refolded, refold
 from nestkit.patterns.ridge import Ridge
 from nestkit.patterns.ring import Ring
+from nestkit.patterns.seams import Seam, seams_of
 from nestkit.patterns.stack import Stack
 from nestkit.patterns.tube import Window
 from nestkit.patterns.wrap import Wrap
@@ -32,9 +33,11 @@ __all__ = [
     "Refolded",
     "Ridge",
     "Ring",
+    "Seam",
     "Stack",
     "Window",
     "Wrap",
     "line_openings",
     "refold",
+    "seams_of",
 ]

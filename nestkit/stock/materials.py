@@ -37,12 +37,15 @@ class Material:
         True when a laser sets chlorine compounds free from it: it is refused for a laser.
     cautions : tuple of Caution
         For cutting it with heat, or, when chlorinated, for keeping it away from heat.
+    density : float or None, kg/m^3
+        A usual one (common practice, no source); None where it differs too much to name one.
     """
 
     name: str
     aliases: tuple[str, ...]
     chlorinated: bool = False
     cautions: tuple[Caution, ...] = ()
+    density: float | None = None
 
 
 _HALOGENATED = Caution(
@@ -71,6 +74,7 @@ MATERIALS: tuple[Material, ...] = (
                 "Pratt Institute, Give/Take, EVA page, citing a safety data sheet",
             ),
         ),
+        density=100.0,
     ),
     Material(
         "polyethylene foam",
@@ -237,6 +241,12 @@ def materials_in(name: str) -> tuple[Material, ...]:
     return tuple(material for material in MATERIALS if material.name in found)
 
 
+def usual_density(name: str) -> float | None:
+    """A usual density of the material that a name speaks of, kg/m^3; None when there is none to name."""
+    known = [material.density for material in materials_in(name)]
+    return known[0] if len(known) == 1 else None
+
+
 def is_chlorinated(name: str) -> bool:
     """Whether a material's name speaks of a chlorinated one."""
     return any(material.chlorinated for material in materials_in(name))
@@ -258,7 +268,12 @@ def _words(name: str) -> list[str]:
 
 
 def cautions_for(build: Build) -> tuple[Caution, ...]:
-    """What to be careful about in this build, materials first, each once.
+    """What to be careful about in this build, materials first, each once."""
+    return tuple(dict.fromkeys((*cutting_cautions(build), *_WORKSHOP, _FIRST)))
+
+
+def cutting_cautions(build: Build) -> tuple[Caution, ...]:
+    """What to be careful about with the materials and the cutter in use, materials first, each once.
 
     Cautions about heat on a material are given for a laser; those about chlorinated materials always,
     since their offcuts may find their way into one.
@@ -282,8 +297,6 @@ def cautions_for(build: Build) -> tuple[Caution, ...]:
         cautions.extend(_LASER)
     if _grooved_by_blade(build):
         cautions.append(_BLADE_DEPTH)
-    cautions.extend(_WORKSHOP)
-    cautions.append(_FIRST)
     return tuple(dict.fromkeys(cautions))
 
 

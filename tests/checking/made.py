@@ -202,7 +202,7 @@ class Made:
     def write(self, folder: Path, sizes: dict[str, tuple[float, float]] = BLANKS) -> Path:
         (folder / "jobs").mkdir(parents=True, exist_ok=True)
         (folder / "plan.json").write_text(json.dumps(self.plan), encoding="utf-8")
-        for name in ("report.html", "shopping.csv", "cutting.csv", "layers.csv"):
+        for name in ("report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"):
             (folder / name).write_text("", encoding="utf-8")
         for name, entities in self.jobs.items():
             document = ezdxf.new(self.version)

@@ -193,7 +193,9 @@ def test_a_fault_says_where_what_and_what_to_do() -> None:
     assert all(code == code.lower() and " " not in code for code in CODES)
 
 
-@pytest.mark.parametrize("name", ["jobs", "report.html", "shopping.csv", "cutting.csv", "layers.csv"])
+@pytest.mark.parametrize(
+    "name", ["jobs", "report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"]
+)
 def test_each_missing_file_is_told_once(name: str, tmp_path: Path) -> None:
     made().write(tmp_path)
     gone = sorted((tmp_path / "jobs").glob("*.svg")) if name == "jobs" else [tmp_path / name]

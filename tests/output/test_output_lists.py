@@ -11,6 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from nestkit.build.model import Hardware, PatternInfo, SeamInfo
+from nestkit.output.gluing_csv import gluing_bytes
 from nestkit.output.lists import cut_order, cutting_bytes, safe_cell, shopping_bytes, show_turn
 from tests.output.sample_plan import lantern
 
@@ -28,6 +30,7 @@ def test_shopping_names_what_to_buy_and_what_to_take() -> None:
         ("buy", "eva 6 mm 900 x 600", "1", "9.50"),
         ("buy", "eva 10 mm 1500 x 1000", "1", "24.00"),
         ("take from the shop", "eva 4 mm 900 x 600", "1", "0.00"),
+        ("glue", "contact cement", "", ""),
         ("total", "", "", "33.50"),
     ]
     assert table[1]["thickness (mm)"] == "10"
@@ -90,3 +93,29 @@ def test_cells_never_break_a_row(text: str) -> None:
 )
 def test_turns_are_degrees_from_0_to_360(turn: float, shown: str) -> None:
     assert show_turn(turn) == shown
+
+
+def test_shopping_names_hardware_with_its_length_and_how_much_there_is_to_glue() -> None:
+    build = replace(CASE.build, hardware=(Hardware("=mast", 40.0, 36.0, 1200.0), Hardware("float", 76.0)))
+    table = rows(shopping_bytes(build, CASE.plan))
+    mast, float_, glue = (row for row in table if row["what"] in ("hardware", "glue"))
+    keys = ("sheet", "diameter (mm)", "inner diameter (mm)", "length (mm)", "note")
+    assert [mast[key] for key in keys] == ["'=mast", "40", "36", "1200", "cut to length"]
+    assert [float_[key] for key in keys] == ["float", "76", "", "", ""]
+    # Four window frames with a fold of 180 mm.
+    assert glue["length (mm)"] == "720"
+
+
+def test_gluing_follows_the_assemblies_and_numbers_seams() -> None:
+    seams = (SeamInfo("trim strip", "trim strip", 5, 14.0, math.pi / 6), SeamInfo("trim strip", "", 5, 560.0))
+    info = PatternInfo("edge_strip", "trim strip", (), 0.0, seams=seams)
+    parts = tuple(replace(p, pattern=info) if p.name == "trim strip" else p for p in CASE.build.parts)
+    table = rows(gluing_bytes(replace(CASE.build, parts=parts), CASE.plan, CASE.jobs))
+    assert [(row["order"], row["assembly"], row["can be glued"], row["seam"]) for row in table] == [
+        ("1", "base", "after sheet 3", ""),
+        ("2", "lamp house", "after sheet 2", ""),
+        ("3", "roof", "after sheet 1", "1"),
+        ("3", "roof", "after sheet 1", "2"),
+        ("4", "no assembly", "not complete: 1 copy left out", ""),
+    ]
+    assert (table[2]["seams"], table[2]["length of each (mm)"], table[2]["angle (deg)"]) == ("5", "14", "30")

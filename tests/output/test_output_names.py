@@ -100,14 +100,16 @@ def test_no_name_breaks_a_file(name: str) -> None:
     owners = [path.get("data-part") for path in root.iter() if path.get("data-part") is not None]
     assert owners == [shown] * len(case.jobs[0].strokes)
 
-    for table in ("shopping.csv", "cutting.csv"):
+    for table in ("shopping.csv", "cutting.csv", "gluing.csv"):
         rows = list(csv.reader(io.StringIO(files[table].decode("utf-8-sig"), newline="")))
-        assert len(rows) == 3
+        assert len(rows) == (2 if table == "gluing.csv" else 3)
         assert len({len(row) for row in rows}) == 1
         assert not any(cell.lstrip().startswith(("=", "+", "-", "@")) for row in rows for cell in row)
 
     page = page_of(files["report.html"])
     assert set(page.tags) <= USUAL_TAGS
+    assert page.tags.count("script") == 2
+    assert page.tags.count("style") == 1
     assert page.handlers == 0
     assert page.heading == shown
 

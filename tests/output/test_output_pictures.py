@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely.affinity import rotate
 from shapely.geometry import Polygon, box
 
-from nestkit.output.captions import LINE_HEIGHT, Caption, caption_for, text_width
+from nestkit.geometry import Outline, Path, Placement, Shape
+from nestkit.nesting.model import PlacedPart
+from nestkit.output.captions import LINE_HEIGHT, Caption, Room, caption_for, text_width
 from nestkit.output.palette import (
     BLACK,
     BLUE,
@@ -19,7 +23,7 @@ from nestkit.output.palette import (
     contrast,
     layer_colour,
 )
-from nestkit.output.pictures import sheet_picture
+from nestkit.output.pictures import SheetPictures, part_shapes
 from tests.output.sample_plan import frame, lantern
 
 INK = (0x17, 0x21, 0x2B)
@@ -37,9 +41,10 @@ def test_ink_can_be_read_on_every_fill(swatch: object) -> None:
     assert contrast(swatch.edge, swatch.fill) >= 1.5  # type: ignore[attr-defined]
 
 
-def test_assemblies_differ_until_the_palette_is_used_up() -> None:
+def test_assemblies_differ_in_colour_and_in_motif() -> None:
     assert len({assembly_swatch(k).fill for k in range(7)}) == 7
-    assert assembly_swatch(7) == assembly_swatch(0)
+    assert len({assembly_swatch(k).motif for k in range(8)}) == 8
+    assert len({assembly_swatch(k) for k in range(56)}) == 56
 
 
 def test_okabe_ito_values() -> None:
@@ -75,20 +80,49 @@ def test_text_lies_inside(width: float, height: float, turn: float, text: str) -
 
 
 def test_text_finds_the_rim_of_a_frame_and_turns_with_a_strip() -> None:
-    rim = caption_for(frame().outline.polygon(), ["window frame 1"], 9.0, 20.0)
+    rim = Room(frame().outline.polygon()).caption("window frame 1", 9.0, 20.0)
     assert rim is not None
     assert rim.lines == ("window frame 1",)
     strip = rotate(box(0, 0, 400, 14), 60, origin=(0, 0))
-    along = caption_for(strip, ["trim strip 12"], 8.0, 20.0)
+    along = Room(strip).caption("trim strip 12", 8.0, 20.0)
     assert along is not None
     assert along.angle == pytest.approx(math.radians(60), abs=1e-6)
-    assert caption_for(box(0, 0, 5, 5), ["trim strip 12"], 8.0, 20.0) is None
+    assert Room(box(0, 0, 5, 5)).caption("trim strip 12", 8.0, 20.0) is None
 
 
 def test_every_part_is_drawn_once_in_cut_order() -> None:
-    job = lantern().jobs[1]
-    picture = sheet_picture(job, lambda name: NO_ASSEMBLY)
+    case = lantern()
+    job = case.jobs[1]
+    picture = SheetPictures(part_shapes(case.build.parts)).picture(job)
     assert [part.number for part in picture.parts] == list(range(1, len(job.sheet.placed) + 1))
     assert {part.title for part in picture.parts} == {f"{p.part.name} {p.copy}" for p in job.sheet.placed}
     assert all(part.text is not None for part in picture.parts)
     assert picture.view_box == "0 0 900 600"
+
+
+@given(turn=st.floats(0, math.tau), mirrored=st.booleans(), x=st.floats(-500, 500), y=st.floats(-500, 500))
+def test_a_copy_refers_to_its_shape_with_the_right_matrix(
+    turn: float, mirrored: bool, x: float, y: float
+) -> None:
+    job = lantern().jobs[1]
+    corners = Path.polyline([(0, 0), (130, 0), (40, 70)], True)
+    part = replace(job.sheet.placed[0].part, shape=Shape(Outline(corners)))
+    placed = PlacedPart(part, 1, Placement(x, y, turn, mirrored))
+    sheet = replace(job.sheet, placed=(placed,))
+    picture = SheetPictures(part_shapes([part])).picture(replace(job, sheet=sheet))
+    a, b, c, d, e, f = map(float, picture.parts[0].matrix[7:-1].split())
+    drawn = corners.points * (1, -1) + (0, 70)
+    found = drawn @ np.array([[a, b], [c, d]]) + (e, f)
+    wanted = placed.shape.outline.exterior.points * (1, -1) + (0, picture.height)
+    # A mirrored outline is walked the other way round, so each corner finds its own.
+    apart = np.linalg.norm(found[:, None] - wanted[None], axis=2)
+    assert apart.min(axis=1).max() < 0.02
+    assert apart.min(axis=0).max() < 0.02
+
+
+def test_equal_copies_get_equal_text() -> None:
+    case = lantern()
+    drawn = SheetPictures(part_shapes(case.build.parts)).picture(case.jobs[1]).parts
+    frames = [part.text for part in drawn if part.title.startswith("window frame")]
+    assert len({text.size for text in frames if text is not None}) == 1
+    assert {text.lines[-1].text.split()[-1] for text in frames if text is not None} == {"1", "2", "3", "4"}

@@ -1,0 +1,106 @@
+"""The order of gluing: after which sheet an assembly can be glued, and its seams with their numbers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from nestkit.build.model import Build, Part, PatternInfo, SeamInfo
+from nestkit.cutting.model import Job
+from nestkit.nesting.model import Plan
+from nestkit.output.lists import is_spare
+
+#: What the parts that belong to no assembly are called.
+NO_ASSEMBLY_NAME = "no assembly"
+
+
+@dataclass(frozen=True, eq=False)
+class Gluing:
+    """An assembly to glue.
+
+    Parameters
+    ----------
+    name : str
+        Empty for the parts that belong to none.
+    parts : tuple of Part
+    after : int or None
+        The sheet after which all of it is cut, spares aside; None when there is none.
+    copies, missing : int
+        Copies that it takes, and how many of them the plan leaves out.
+    patterns : tuple of PatternInfo
+        Of its parts, each once.
+    seams : tuple of (int, SeamInfo)
+        With their numbers, which run through the whole build.
+    """
+
+    name: str
+    parts: tuple[Part, ...]
+    after: int | None
+    copies: int
+    missing: int
+    patterns: tuple[PatternInfo, ...]
+    seams: tuple[tuple[int, SeamInfo], ...]
+
+    @property
+    def ready(self) -> str:
+        """When it can be glued, in words."""
+        if self.missing:
+            return f"not complete: {self.missing} {'copy' if self.missing == 1 else 'copies'} left out"
+        if self.after is not None:
+            return f"after sheet {self.after}"
+        return "only spares" if self.parts else "has no parts"
+
+
+def glue_order(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Gluing, ...]:
+    """The assemblies in the order in which they are glued."""
+    found: list[Gluing] = []
+    number = 1
+    for name, after in ready_after(build, plan, jobs).items():
+        parts = tuple(part for part in build.parts if part.assembly == name)
+        patterns = tuple({p.owner: p.pattern for p in parts if p.pattern is not None}.values())
+        seams = [seam for info in patterns for seam in info.seams]
+        missing = sum(left.part.assembly == name and _needed(left.part, left.copy) for left in plan.unplaced)
+        copies = sum(part.copies - part.spares for part in parts)
+        numbered = tuple(enumerate(seams, start=number))
+        found.append(Gluing(name, parts, after, copies, missing, patterns, numbered))
+        number += len(seams)
+    return tuple(found)
+
+
+def seam_words(seam: SeamInfo) -> str:
+    """What a seam glues to what."""
+    if not seam.second:
+        trim = re.sub(r"-strip-\d+$", "", seam.first)
+        return f"{trim}: all along, round what it trims"
+    if seam.round_edge:
+        return f"{seam.first}, all round its edge, to {seam.second}"
+    if seam.first == seam.second:
+        return f"{seam.first}: edge to edge, notch to notch"
+    return f"{seam.first} to {seam.second}, end to end"
+
+
+def ready_after(build: Build, plan: Plan, jobs: Sequence[Job]) -> dict[str, int | None]:
+    """After which sheet all of each assembly is cut, spares aside; None when a copy of it is left out.
+
+    Assemblies in the build's order, the parts of none at the end under the empty name.
+    """
+    last: dict[str, int] = {}
+    for job in jobs:
+        for placed in job.sheet.placed:
+            if not is_spare(placed):
+                last[placed.part.assembly] = max(job.sheet.index, last.get(placed.part.assembly, 0))
+    missing = {left.part.assembly for left in plan.unplaced if _needed(left.part, left.copy)}
+    return {name: None if name in missing else last.get(name) for name in assembly_names(build)}
+
+
+def assembly_names(build: Build) -> list[str]:
+    """The build's assemblies in order, those that only parts name, and an empty name if parts have none."""
+    names = [each.name for each in build.assemblies]
+    named = {part.assembly for part in build.parts}
+    names += sorted(name for name in named.difference(names) if name)
+    return [*names, ""] if "" in named else names
+
+
+def _needed(part: Part, copy: int) -> bool:
+    return copy <= part.copies - part.spares

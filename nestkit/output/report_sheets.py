@@ -1,0 +1,165 @@
+"""The report's jobs: the list of them, each with its sheet's picture, its copies and how it is played."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from nestkit.build.model import Build
+from nestkit.cutting.model import Job
+from nestkit.nesting.model import PlacedPart, Plan
+from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
+from nestkit.output.lists import cut_order, is_spare, show_turn
+from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
+from nestkit.output.plan_json import job_file
+from nestkit.output.report_steps import Play, play_of
+from nestkit.output.report_words import show_count, show_long, show_time
+from nestkit.output.text import plain, show_number
+from nestkit.stock.blanks import as_laid
+from nestkit.units import mm_per, show_length, show_size
+
+
+@dataclass(frozen=True, slots=True)
+class CopyRow:
+    """A copy in a sheet's part list."""
+
+    number: int
+    part: str
+    copy: int
+    assembly: str
+    look: str
+    size: str
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPart:
+    """One job: its sheet's picture, facts and part list.
+
+    ``look`` of a copy, and the second item of a row of ``legend``, is the class of an assembly in the page.
+    """
+
+    index: int
+    title: str
+    origin: str
+    facts: tuple[str, ...]
+    time: str
+    how: str
+    job: str
+    on_cutter: bool
+    ready: tuple[str, ...]
+    legend: tuple[tuple[str, str], ...]
+    picture: Picture
+    aspect: str
+    bar: str
+    bar_share: str
+    copies: tuple[CopyRow, ...]
+    play: Play
+
+
+@dataclass(frozen=True, slots=True)
+class StockSheet:
+    """A whole sheet from which blanks are cut."""
+
+    title: str
+    steps: tuple[str, ...]
+    picture: BlankPicture
+
+
+def sheet_parts(
+    build: Build, plan: Plan, jobs: Sequence[Job], pictures: SheetPictures, looks: Mapping[str, str]
+) -> Iterable[SheetPart]:
+    """Every job in order; ``looks`` gives an assembly's class."""
+    ready = ready_after(build, plan, jobs)
+    for job in jobs:
+        done = tuple(plain(name) for name, index in ready.items() if name and index == job.sheet.index)
+        yield _sheet(build, job, pictures, looks, done)
+
+
+def stock_sheets(build: Build, jobs: Sequence[Job]) -> Iterable[StockSheet]:
+    """The sheets that blanks are cut from, each once, in the plan's order."""
+    sizes = {sheet.name: as_laid(sheet.size, build.cutter.bed) for sheet in build.sheets}
+    blanks = [job.sheet for job in jobs if job.sheet.blank_origin is not None]
+    order = list(dict.fromkeys((blank.stock, blank.bought, blank.stock_number) for blank in blanks))
+    for stock, bought, number in order:
+        cut = [b for b in blanks if (b.stock, b.bought, b.stock_number) == (stock, bought, number)]
+        steps = []
+        for blank in cut:
+            x, y = blank.blank_origin or (0.0, 0.0)
+            size = show_size(*blank.outline.size, build.unit)
+            left, up = show_length(x, build.unit), show_length(y, build.unit)
+            steps.append(f"Sheet {blank.index}: {size}, {left} from the left and {up} from the bottom")
+        yield StockSheet(
+            title=f"{plain(stock)}, {_origin(bought)} {number}",
+            steps=tuple(steps),
+            picture=blank_picture(sizes[stock], cut),
+        )
+
+
+def _origin(bought: bool) -> str:
+    return "bought sheet number" if bought else "shop sheet number"
+
+
+def _sheet(
+    build: Build, job: Job, pictures: SheetPictures, looks: Mapping[str, str], ready: tuple[str, ...]
+) -> SheetPart:
+    sheet, unit = job.sheet, build.unit
+    bar = 100.0 if unit == "mm" else 4.0 * mm_per(unit)
+    if bar > sheet.outline.size[0]:
+        bar /= 10.0
+    size = show_size(*sheet.outline.size, unit)
+    what = "whole sheet" if sheet.blank_origin is None else "blank"
+    facts = [
+        f"{what} {size}",
+        f"{100 * sheet.fill:.0f} % becomes parts",
+        f"cut {show_long(job.cut_length, unit)}",
+    ]
+    time = "by hand" if sheet.how == "hand" else show_time(job.seconds)
+    facts.append("cut by hand" if sheet.how == "hand" else f"{sheet.how}, about {time}")
+    if job.etching is not None:
+        passes = show_count(job.etching.steps.count, "pass", "passes")
+        facts.append(f"etched in {passes}, {show_time(job.etching.seconds)} of it")
+    return SheetPart(
+        index=sheet.index,
+        title=f"{plain(sheet.material)}, {show_length(sheet.thickness, unit)}",
+        origin=f"{'on' if sheet.blank_origin is None else 'cut from'} {plain(sheet.stock)}, "
+        f"{_origin(sheet.bought)} {sheet.stock_number}",
+        facts=tuple(facts),
+        time=time,
+        how=sheet.how,
+        job=job_file(job),
+        on_cutter=sheet.how != "hand",
+        ready=ready,
+        legend=tuple(
+            (plain(name) or NO_ASSEMBLY_NAME, looks[name])
+            for name in assembly_names(build)
+            if any(placed.part.assembly == name for placed in sheet.placed)
+        ),
+        picture=pictures.picture(job),
+        aspect=show_number(sheet.outline.size[0] / sheet.outline.size[1], 5),
+        bar=show_length(bar, unit),
+        bar_share=show_number(100.0 * bar / sheet.outline.size[0], 3),
+        copies=tuple(
+            _copy_row(build, number, placed, looks) for number, placed in enumerate(cut_order(job), start=1)
+        ),
+        play=play_of(job, build.cutter_for(sheet.material, sheet.thickness)),
+    )
+
+
+def _copy_row(build: Build, number: int, placed: PlacedPart, looks: Mapping[str, str]) -> CopyRow:
+    part = placed.part
+    turn = show_turn(placed.placement.turn)
+    notes = [
+        f"turned {turn}°" if turn != "0" else "",
+        "mirrored" if placed.placement.mirrored else "",
+        "spare" if is_spare(placed) else "",
+    ]
+    return CopyRow(
+        number=number,
+        part=plain(part.name),
+        copy=placed.copy,
+        assembly=plain(part.assembly),
+        look=looks[part.assembly],
+        size=show_size(*part.shape.outline.size, build.unit),
+        notes=", ".join(filter(None, notes)),
+    )

@@ -1,0 +1,43 @@
+"""How the report says times, money and lengths."""
+
+from __future__ import annotations
+
+from nestkit.output.text import show_number
+from nestkit.units import Unit, mm_per
+
+
+def show_time(seconds: float) -> str:
+    """A time as a person says it: ``50 s``, ``12 min``, ``1 h 05 min``."""
+    if seconds < 59.5:
+        return f"{round(seconds)} s"
+    minutes = round(seconds / 60.0)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def show_count(number: int, one: str, many: str = "") -> str:
+    """``1 sheet``, ``2 sheets``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def show_money(value: float) -> str:
+    """``12.50``."""
+    return f"{value:.2f}"
+
+
+def show_kerf(mm: float, unit: Unit) -> str:
+    """Finer than other lengths, which leave out the second digit after the point."""
+    return f"{show_number(mm / mm_per(unit), 2 if unit == 'mm' else 4)} {unit}"
+
+
+def show_long(mm: float, unit: Unit) -> str:
+    """A length of many sheets: metres or feet."""
+    return f"{mm / 1000.0:.1f} m" if unit == "mm" else f"{mm / (12.0 * mm_per(unit)):.0f} ft"
+
+
+def show_weight(kg: float, unit: Unit) -> str:
+    """``850 g``, ``1.9 kg``; ``1 lb 14 oz`` where the build speaks inches."""
+    if unit == "in":
+        # 1 lb = 0.45359237 kg exactly (international yard and pound agreement, 1959).
+        ounces = round(kg / 0.45359237 * 16.0)
+        return f"{ounces} oz" if ounces < 16 else f"{ounces // 16} lb {ounces % 16} oz"
+    return f"{round(kg * 1000.0, -1):.0f} g" if kg < 0.995 else f"{kg:.1f} kg"
