@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from nestkit.cli.interrupts import held_back
-from nestkit.cli.words import counted
+from nestkit.words import counted
 
 
 def coupon(

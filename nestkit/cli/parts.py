@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
-from nestkit.cli.words import counted
+from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build

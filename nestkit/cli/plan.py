@@ -15,7 +15,7 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
-from nestkit.cli.words import counted
+from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build
