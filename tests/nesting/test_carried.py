@@ -24,8 +24,10 @@ SHEETS = [
     Sheet("eva 6 mm 120 x 100", "eva", 6.0, (120, 100), 5.0),
 ]
 
+APART = Spacing(2.0, 1.0)
 
-def request(sizes, factor=1.0, sheets=SHEETS, spacing=Spacing(2.0, 1.0), copies=2) -> GroupRequest:
+
+def request(sizes, factor=1.0, sheets=SHEETS, spacing=APART, copies=2) -> GroupRequest:
     parts = [
         Part(f"p{k}", Shape(rectangle(w * factor, h * factor)), "eva", 6.0, copies=copies)
         for k, (w, h) in enumerate(sizes)
