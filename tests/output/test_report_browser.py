@@ -309,7 +309,7 @@ def test_zoom_keeps_the_scale_bar_true(browser: Any, written: Path) -> None:
 
 
 def printed(browser: Any) -> bytes:
-    """The page as a PDF; asked for once more where a busy machine's browser gives up, which no page causes."""
+    """The page as a PDF; asked for once more where the browser gives up, which a busy machine causes."""
     from selenium.common.exceptions import WebDriverException
 
     paper = {"paperWidth": 8.27, "paperHeight": 11.69}
