@@ -56,6 +56,8 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
         options.add_argument(f"--{flag}")
     chrome = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
     chrome.set_page_load_timeout(60)
+    # A window that the system has not brought to the front yet would tell the page of no focus.
+    chrome.execute_cdp_cmd("Emulation.setFocusEmulationEnabled", {"enabled": True})
     yield chrome
     chrome.quit()
 
