@@ -7,11 +7,27 @@ go on, and an `InputError` carries all problems at once. Both say where and what
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Self
 
 Point = tuple[float, float]
+
+
+#: Names from drawings are told up to this long in a message; all else up to the second number.
+LONGEST_NAME, LONGEST_TEXT = 80, 1000
+
+# A terminal obeys control characters, and marks that turn the writing direction show a name as another.
+_UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
+
+
+def printable(text: str, most: int = LONGEST_TEXT) -> str:
+    """``text`` as it can be printed: no control characters, and its middle left out when it is too long."""
+    text = _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text)
+    if len(text) <= most:
+        return text
+    return f"{text[: most // 2]}...{text[len(text) - (most - 3 - most // 2) :]}"
 
 
 def _at(at: Point | None) -> str:
@@ -53,10 +69,15 @@ class Finding:
     at: Point | None = None
 
     def __str__(self) -> str:
-        names = [self.file, self.layer and f"layer '{self.layer}'", self.id and f"id '{self.id}'"]
+        names = [
+            printable(self.file),
+            self.layer and f"layer '{printable(self.layer, LONGEST_NAME)}'",
+            self.id and f"id '{printable(self.id, LONGEST_NAME)}'",
+        ]
         where = ", ".join(name for name in names if name)
         head = f"{where}{_at(self.at)}: ".lstrip() if where or self.at else ""
-        return f"{head}{self.text}{' (mended)' if self.mended else ''}.{_tail(self.todo)}"
+        text, todo = printable(self.text), printable(self.todo)
+        return f"{head}{text}{' (mended)' if self.mended else ''}.{_tail(todo)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +99,7 @@ class Problem:
     todo: str = ""
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}.{_tail(self.todo)}"
+        return f"{printable(self.where)}: {printable(self.what)}.{_tail(printable(self.todo))}"
 
 
 class NestkitError(Exception):

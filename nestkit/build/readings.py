@@ -152,6 +152,7 @@ def _number(text: str, name: str) -> float:
         value = float(text.replace(",", "."))
     except ValueError:
         raise ValueError(f"'{text[:30]}' under {name} is no number") from None
-    if not math.isfinite(value) or abs(value) > 1e5 or value < 0.0:
+    # Nobody measures a millionth of anything, and far smaller numbers overflow when they are divided by.
+    if not math.isfinite(value) or value > 1e5 or value < 0.0 or 0.0 < value < 1e-6:
         raise ValueError(f"'{text[:30]}' under {name} can't be right")
     return value
