@@ -109,7 +109,7 @@ def shop_with(folder, old: bytes, new: bytes) -> bytes:
         (b"CREATE TABLE piece", b"CREATE T\xabBLE piece"),
         (b"CREATE TABLE booking", b"CREATE TABLE b\x99oking"),
         (b"[[[0.0,", b"[[[0.0;"),
-        (b"shelf", b"she\xdb\xab"),
+        (b"shelf", b"she\xff\xab"),
     ],
 )
 def test_a_damaged_shop_is_refused(tmp_path, old, new):
