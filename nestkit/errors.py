@@ -7,7 +7,6 @@ go on, and an `InputError` carries all problems at once. Both say where and what
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Self
@@ -18,13 +17,10 @@ Point = tuple[float, float]
 #: Names from drawings are told up to this long in a message; all else up to the second number.
 LONGEST_NAME, LONGEST_TEXT = 80, 1000
 
-# A terminal obeys control characters, and marks that turn the writing direction show a name as another.
-_UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
-
 
 def printable(text: str, most: int = LONGEST_TEXT) -> str:
-    """``text`` as it can be printed: no control characters, and its middle left out when it is too long."""
-    text = _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text)
+    """``text`` fit for a terminal, which obeys control characters; the middle is left out of a long one."""
+    text = text if text.isprintable() else "".join(char if char.isprintable() else "?" for char in text)
     if len(text) <= most:
         return text
     return f"{text[: most // 2]}...{text[len(text) - (most - 3 - most // 2) :]}"

@@ -233,6 +233,7 @@ def csv_cells(data: bytes, random: Random) -> bytes:
 
 #: What damages each format, the telling kinds oftener than the blind ones.
 MUTATIONS: dict[str, tuple[Mutation, ...]] = {
+    "bytes": (bytes_of_any_kind,),
     "svg": (svg_elements, svg_elements, svg_elements, one_number, bytes_of_any_kind),
     "dxf": (dxf_groups, dxf_groups, dxf_groups, one_number, bytes_of_any_kind),
     "toml": (toml_values, toml_values, toml_values, one_number, bytes_of_any_kind),

@@ -6,20 +6,26 @@ error. A traceback, a network, a file outside the folder are not.
 
 from __future__ import annotations
 
+import json
 import math
 import shutil
+import sqlite3
 from collections.abc import Callable
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from nestkit.build import load_build
 from nestkit.build.readings import read_readings
 from nestkit.checking import check_folder
 from nestkit.drawings import assemble, part_shape, read_drawing, select
-from nestkit.errors import LONGEST_TEXT, InputError
+from nestkit.errors import LONGEST_TEXT, InputError, OutputError
 from nestkit.folds.calibrate import calibrate
 from nestkit.output import write_plan
 from nestkit.planning import Effort, make_plan
+from nestkit.stock.drawn import rectangle
+from nestkit.stock.pieces import Piece
+from nestkit.stock.shop import Shop
 from tests.drawings.test_dxf_fuzz import BASES
 from tests.fuzz.guard import watched
 
@@ -177,6 +183,98 @@ def _checked(name: str) -> Callable[[Path], Callable[[bytes], str]]:
     return make
 
 
+def _used(file: Path) -> str:
+    """Everything that the commands do with a shop."""
+    with Shop(file) as shop:
+        assert shop.id is not None
+        found = shop.pieces()
+        faults = shop.faults()
+        shop.last_booking()
+        shop.add([SQUARE], "add a square")
+        if found:
+            shop.drop([found[0].number], "drop the first")
+        shop.undo()
+    for fault in faults:
+        judge_message(fault)
+    return FINDINGS if faults else READ
+
+
+def _shop(folder: Path) -> Callable[[bytes], str]:
+    """A shop whose file is these bytes."""
+    file = folder / "shop.sqlite"
+
+    def read(data: bytes) -> str:
+        for old in folder.glob("shop.sqlite*"):
+            old.unlink()
+        file.write_bytes(data)
+        try:
+            with watched(folder):
+                return _used(file)
+        except InputError as error:
+            return judge_refusal(error)
+        except OutputError as error:
+            judge_message(str(error))
+            return REFUSED
+
+    return read
+
+
+def _shop_row(folder: Path) -> Callable[[bytes], str]:
+    """A sound shop in which the row of a piece holds these JSON values by their columns."""
+    file = folder / "shop.sqlite"
+    sound = _shop_seeds(folder)[0]
+    shop = _shop(folder)
+
+    def read(data: bytes) -> str:
+        try:
+            row = json.loads(data)
+        except (ValueError, RecursionError):
+            row = {"outline": data.decode("utf-8", "replace")}
+        for old in folder.glob("shop.sqlite*"):
+            old.unlink()
+        file.write_bytes(sound)
+        database = sqlite3.connect(file)
+        for column, value in row.items() if isinstance(row, dict) else ():
+            plain = json.dumps(value) if column == "outline" or isinstance(value, list | dict) else value
+            with suppress(sqlite3.Error, OverflowError, UnicodeError):
+                database.execute(f'UPDATE piece SET "{column.replace(chr(34), "")}" = ?', (plain,))
+        database.commit()
+        database.close()
+        return shop(file.read_bytes())
+
+    return read
+
+
+SQUARE = Piece("eva", 6.0, rectangle(300.0, 200.0), place="shelf")
+
+
+def _shop_seeds(folder: Path) -> list[bytes]:
+    file = folder / "made.sqlite"
+    with Shop(file) as shop:
+        shop.add([SQUARE, replace(SQUARE, whole=True, note="from the sale")], "add two")
+        shop.drop([1], "drop one")
+        shop.add([SQUARE], "add another")
+    data = file.read_bytes()
+    file.unlink()
+    return [data]
+
+
+def _row_seeds(folder: Path) -> list[bytes]:
+    del folder
+    row = {
+        "material": "eva",
+        "thickness": 6.0,
+        "whole": 0,
+        "place": "shelf",
+        "photo": "",
+        "note": "",
+        "went": None,
+    }
+    ring = [[0.0, 0.0, 0.0], [300.0, 0.0, 0.5], [300.0, 200.0, 0.0], [0.0, 200.0, 0.0]]
+    hole = [[50.0, 50.0, 1.0], [90.0, 50.0, 1.0]]
+    return [json.dumps({"outline": rings, **row}).encode() for rings in ([ring], [ring, hole])]
+
+
 def _files(*patterns: str) -> Callable[[Path], list[bytes]]:
     def seeds(folder: Path) -> list[bytes]:
         del folder
@@ -207,5 +305,7 @@ TARGETS: dict[str, Target] = {
     "readings": Target("csv", _readings, _files("**/readings.csv")),
     "plan": Target("json", _checked("plan.json"), _from_plan("plan.json")),
     "job-dxf": Target("dxf", _checked("jobs/*.dxf"), _from_plan("jobs/*.dxf")),
+    "shop": Target("bytes", _shop, _shop_seeds),
+    "shop-row": Target("json", _shop_row, _row_seeds),
     "job-svg": Target("svg", _checked("jobs/*.svg"), _from_plan("jobs/*.svg")),
 }

@@ -71,7 +71,49 @@ CASES = {
         b"eva,4,mm,S1,skin,0.6,4,1e-320,58\neva,4,mm,S2,skin,0.8,4,3.2,62\neva,4,mm,S3,skin,1.0,4,3.0,66\n",
         REFUSED,
     ),
+    # A shop's rows went straight into geometry.
+    "a piece whose outline is none": ("shop-row", b'{"outline": {"a": 1}}', REFUSED),
+    "a piece whose outline is no JSON": ("shop-row", b"[[0, 0", REFUSED),
+    "a piece with a word among its numbers": (
+        "shop-row",
+        b'{"outline": [[[0, 0, 0], ["fold 90", 0, 0]]]}',
+        REFUSED,
+    ),
+    "a piece larger than any sheet": (
+        "shop-row",
+        b'{"outline": [[[0, 0, 0], [1e308, 0, 0], [1e308, 1e308, 0]]]}',
+        REFUSED,
+    ),
+    "a piece whose edge crosses itself": (
+        "shop-row",
+        b'{"outline": [[[0, 0, 0], [100, 100, 0], [100, 0, 0], [0, 100, 0]]]}',
+        REFUSED,
+    ),
+    "a piece as thick as a word": ("shop-row", b'{"thickness": "eva"}', REFUSED),
+    "a piece of a material that is a number": ("shop-row", b'{"material": 5}', READ),
 }
+
+
+def shop_with(folder, old: bytes, new: bytes) -> bytes:
+    """A shop's file in which the ``old`` bytes are ``new``, as many."""
+    (data,) = TARGETS["shop"].seeds(folder)
+    assert old in data
+    assert len(old) == len(new)
+    return data.replace(old, new)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        # SQLite quotes what is damaged in its message, which Python then can't decode.
+        (b"CREATE TABLE piece", b"CREATE T\xabBLE piece"),
+        (b"CREATE TABLE booking", b"CREATE TABLE b\x99oking"),
+        (b"[[[0.0,", b"[[[0.0;"),
+        (b"shelf", b"she\xff\xab"),
+    ],
+)
+def test_a_damaged_shop_is_refused(tmp_path, old, new):
+    assert TARGETS["shop"].make(tmp_path)(shop_with(tmp_path, old, new)) == REFUSED
 
 
 @pytest.mark.parametrize("name", CASES)
