@@ -157,9 +157,7 @@ def main() -> int:
     parser.add_argument("--json", type=FilePath, help="also write the rows here")
     options = parser.parse_args()
     overlap.prepare()
-    print(
-        f"{'job':10} {'turns':8} {'seed':>4} {'engine':8} {'value':>7} {'first at':>9} {'first':>7} {'rounds':>7}"
-    )
+    print(f"{'job':10} {'turns':8} seed {'engine':8} {'value':>7} {'first at':>9} {'first':>7} {'rounds':>7}")
     rows = []
     for name in options.only.split(","):
         for seed in map(int, options.seeds.split(",")):

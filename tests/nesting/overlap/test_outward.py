@@ -40,7 +40,7 @@ def test_a_ring_keeps_its_hole_open_with_few_corners() -> None:
     assert len(polygon.exterior.coords) < 60
     assert len(hole.exterior.coords) < 28
     assert shapely.Point(0, 0).buffer(49.0 * 0.94).within(hole)
-    assert hole.within(shapely.Point(0, 0).buffer(49.0 + 1e-9, quad_segs=256))
+    assert np.hypot(*shapely.get_coordinates(hole).T).max() <= 49.0 + 1e-6
     assert polygon.covers(shapely.Point(80.999, 0))
 
 
