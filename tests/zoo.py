@@ -57,7 +57,7 @@ _ROUND = [(50 + 30 * math.cos(k / 159.2), 50 + 30 * math.sin(k / 159.2)) for k i
 _CIRCLE = f"M{' '.join(f'{x:.6f} {y:.6f}' for x, y in _ROUND)}Z"
 _TEETH = "".join(f"L{88 - k} 40L{87.5 - k} 20" for k in range(70))
 
-#: Path data of parts at the edge of what geometry can do, and whether they can be cut at all. mm, in a drawing
+#: Path data of parts at the edge of what geometry can do, and whether they can be cut at all. mm, on a page
 #: of 100 x 100. Each is one part; the name says what is odd about it.
 EDGE_CASES: dict[str, tuple[str, bool]] = {
     "each point twice": ("M10 10L10 10L60 10L60 10L60 50L60 50L10 50L10 50Z", True),
