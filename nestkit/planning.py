@@ -8,16 +8,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from nestkit.build.model import Build, same_thickness
-from nestkit.cutting.etching import fold_findings
-from nestkit.cutting.jobs import kerf_findings, make_jobs
+from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
-from nestkit.errors import Finding
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
-from nestkit.units import show_length
 
 #: Share of a group's time for the constructive engine; the overlap engine gets the rest.
 FIRST_SHARE = 0.25
@@ -68,37 +65,6 @@ def spacing_of(build: Build) -> Spacing:
     kerfs = [build.cutter_for(part.material, part.thickness).kerf for part in build.parts]
     kerf = 0.0 if build.cutter.kind == "hand" else max([build.cutter.kerf, *kerfs])
     return Spacing(max(build.gap, kerf), max(build.margin, kerf / 2.0))
-
-
-def with_cutting_findings(build: Build) -> Build:
-    """The build with what kerf and grooves do to its parts, gap and margin added to the findings.
-
-    Raises
-    ------
-    ValueError
-        When a fold can't be made; see `cutting.etching.fold_problems`.
-    """
-    kerf, folds = kerf_findings(build), fold_findings(build)
-    kept = spacing_of(build)
-    told = [
-        Finding(
-            f"{name}-below-kerf",
-            f"the {name} of {show_length(asked, build.unit)} is too small for the kerf; "
-            f"{show_length(wanted, build.unit)} is kept",
-            mended=True,
-            file=build.file.name,
-        )
-        for name, asked, wanted in (
-            ("gap", build.gap, kept.gap),
-            ("margin", build.margin, kept.margin),
-        )
-        if wanted > asked
-    ]
-    parts = tuple(
-        replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
-        for part in build.parts
-    )
-    return replace(build, parts=parts, findings=(*build.findings, *told))
 
 
 def requests(build: Build) -> list[GroupRequest]:

@@ -66,8 +66,9 @@ def plan(
 ) -> None:
     """Nests the build and writes the cutter's files, the lists and the report."""
     from nestkit.cli.check import show_verdict
-    from nestkit.cli.parts import read_build, show_findings
+    from nestkit.cli.parts import show_findings
     from nestkit.cli.summary import plan_summary, show_cautions
+    from nestkit.preparing import read_build
 
     script = script_output(context, as_json)
     build = _with_templates(read_build(build_file, scale), templates, paper)
