@@ -13,6 +13,7 @@ from nestkit.cutting.model import Job
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
+from nestkit.nesting.remains import remains, with_leftovers
 from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
 
@@ -141,13 +142,15 @@ def make_plan(
             )
         )
     sheets = _numbered([sheet for group in found for sheet in group.sheets], build)
+    kept = remains(sheets, build.sheets, build.cutter.bed, partial(_kerf_on, build))
     plan = Plan(
         build=build.name,
         scale=build.scale,
         seed=effort.seed,
-        groups=tuple(group.group for group in found),
+        groups=tuple(with_leftovers(group.group, kept, sheets, build.sheets) for group in found),
         sheets=sheets,
         unplaced=tuple(copy for group in found for copy in group.unplaced),
+        leftovers=kept,
     )
     return Planned(
         plan=plan,
@@ -155,6 +158,10 @@ def make_plan(
         stopped=any(group.stopped for group in found),
         rounds=sum(group.rounds for group in found),
     )
+
+
+def _kerf_on(build: Build, sheet: PlannedSheet) -> float:
+    return 0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
 
 
 def _prepared(clocks: Sequence[Stop | None], tell: Callable[[str], None]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -15,6 +16,7 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
+from nestkit.cli.offcuts import ShopFile, there
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
     from nestkit.nesting.model import Plan, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
+
+
+NOTHING_FITS = "The shop has nothing of this build's foams."
 
 
 class TemplatesFor(StrEnum):
@@ -62,6 +67,15 @@ def plan(
         PaperSize | None,
         typer.Option(metavar="A4|A3|letter", case_sensitive=False, help="What templates are printed on."),
     ] = None,
+    offcuts: Annotated[
+        bool | None,
+        typer.Option(
+            "--offcuts/--no-offcuts",
+            help="Use up what lies in the shop ('nestkit offcuts list') before sheets are bought.",
+            show_default=False,
+        ),
+    ] = None,
+    shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
     """Nests the build and writes the cutter's files, the lists and the report."""
@@ -72,6 +86,8 @@ def plan(
 
     script = script_output(context, as_json)
     build = _with_templates(read_build(build_file, scale), templates, paper)
+    if offcuts:
+        build = _with_offcuts(build, there(shop))
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
@@ -102,11 +118,25 @@ def plan(
     _show_templates(folder)
     show_cautions(build, folder)
     typer.echo(f"wrote {folder}: open {folder / 'report.html'} first")
+    if build.shop or planned.plan.leftovers:
+        typer.echo(f"Once it is cut: nestkit offcuts use {shlex.quote(str(folder))}")
     show_verdict(verdict, told="left-out")
     if script is not None:
         print_json(script, plan_summary(build, folder, planned.plan.unplaced, verdict))
     if planned.plan.unplaced or not verdict.ok:
         raise typer.Exit(1)
+
+
+def _with_offcuts(build: Build, file: Path) -> Build:
+    """The build with what lies in the shop among its sheets."""
+    from nestkit.stock.shop import Shop
+    from nestkit.stock.shop_sheets import with_pieces
+
+    with Shop(file) as store:
+        found = with_pieces(build, store.pieces(), store.id)
+    count = len(found.sheets) - len(build.sheets)
+    typer.echo(f"{counted(count, 'piece')} of this build's foams in the shop" if count else NOTHING_FITS)
+    return found
 
 
 def _with_templates(build: Build, which: TemplatesFor | None, paper: PaperSize | None) -> Build:
@@ -242,12 +272,14 @@ def _show_groups(build: Build, plan: Plan) -> None:
                 str(group.sheets_used),
                 least,
                 f"{group.waste:.0%}",
+                f"{group.leftover:.0%}",
                 f"{group.cost:.2f}",
             )
         )
     total = sum(group.cost for group in plan.groups)
     sheets = sum(group.sheets_used for group in plan.groups)
-    rows.append(("in all", "", str(sum(g.parts for g in plan.groups)), str(sheets), "", "", f"{total:.2f}"))
+    copies = sum(group.parts for group in plan.groups)
+    rows.append(("in all", "", str(copies), str(sheets), *[""] * 3, f"{total:.2f}"))
     show(
         (
             ("material", "left"),
@@ -256,6 +288,7 @@ def _show_groups(build: Build, plan: Plan) -> None:
             ("sheets", "right"),
             ("certainly needed", "left"),
             ("waste", "right"),
+            ("worth keeping", "right"),
             ("cost", "right"),
         ),
         rows,

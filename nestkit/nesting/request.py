@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import CutterKind, Part, Sheet, Turns
+from nestkit.nesting.bottom_left import construct
 from nestkit.nesting.fitting import turns_that_fit
 from nestkit.nesting.forms import turn_choices
 from nestkit.nesting.model import Unplaced
-from nestkit.nesting.problem import Item, Spacing
-from nestkit.nesting.supply import supply
+from nestkit.nesting.problem import Bin, Item, Spacing
+from nestkit.nesting.supply import Supply, supply
 
 Copy = tuple[Part, int]
 
@@ -83,22 +84,44 @@ def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
     A part goes to the hand when the maker asks for it, or when it fits whole sheets but not the bed.
     """
     item = Item(part.shape.outline, part.turns)
-    if not part.by_hand and request.cutter != "hand" and _fits(item, _rooms(request, request.bed)):
+    if not part.by_hand and request.cutter != "hand" and _fits(item, request, request.bed):
         return request.cutter
-    return "hand" if _fits(item, _rooms(request, None)) else None
+    return "hand" if _fits(item, request, None) else None
+
+
+def _bins(request: GroupRequest, bed: tuple[float, float] | None) -> Supply:
+    """One of each different bin."""
+    sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
+    return supply(sheets, bed, 1, first=sheets[0] if sheets else None)
 
 
 def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple[float, float]]:
-    """Sizes of the different bins, margin taken off, largest first."""
+    """Sizes of the different rectangular bins, margin taken off, largest first."""
     margin = 2.0 * request.spacing.margin
-    sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
-    row = supply(sheets, bed, 1, first=sheets[0] if sheets else None)
-    sizes = {(bin.blank.width - margin, bin.blank.height - margin) for bin in row.meaning}
+    sizes = {
+        (bin.blank.width - margin, bin.blank.height - margin)
+        for bin in _bins(request, bed).meaning
+        if bin.sheet.outline is None
+    }
     return sorted(sizes, key=lambda size: -size[0] * size[1])
 
 
-def _fits(item: Item, rooms: Sequence[tuple[float, float]]) -> bool:
-    return any(turns_that_fit(item.outline, item.turns, room) for room in rooms)
+def _fits(item: Item, request: GroupRequest, bed: tuple[float, float] | None) -> bool:
+    """Whether there is a bin that holds the item; of offcuts whether a place in them was found."""
+    if any(turns_that_fit(item.outline, item.turns, room) for room in _rooms(request, bed)):
+        return True
+    row = _bins(request, bed)
+    return any(
+        _place_found(item, bin, request.spacing)
+        for bin, meaning in zip(row.bins, row.meaning, strict=True)
+        if meaning.sheet.outline is not None
+    )
+
+
+def _place_found(item: Item, bin: Bin, spacing: Spacing) -> bool:
+    if item.outline.area > bin.outline.area:
+        return False
+    return not construct([item], [bin], spacing, [0]).left_out
 
 
 def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
@@ -108,7 +131,10 @@ def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
     square = Turns(turn_choices(item))
     if any(turns_that_fit(item.outline, square, room) for room in rooms):
         return item.turns
-    found = next(angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room)))
+    fitting = [angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room))]
+    if not fitting:
+        return item.turns
+    found = fitting[0]
     # A slanted part has little choice: the first, middle and last turn that fit say enough.
     return Turns(tuple(sorted({found[0], found[len(found) // 2], found[-1]})))
 

@@ -260,7 +260,7 @@ def test_two_programs_may_make_the_shop_at_once(file: FilePath) -> None:
 CHURN = """
 import sys
 from pathlib import Path
-from nestkit.stock.drawn import rectangle
+from nestkit.stock.blanks import rectangle
 from nestkit.stock.pieces import Piece
 from nestkit.stock.shop import Shop
 print("on", flush=True)
