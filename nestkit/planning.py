@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 from nestkit.build.model import Build, same_thickness
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
+from nestkit.nesting.carried import LaidSheet
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
@@ -88,6 +89,10 @@ def requests(build: Build) -> list[GroupRequest]:
     ]
 
 
+def _group(sheet: LaidSheet) -> tuple[str, float]:
+    return sheet.material, sheet.thickness
+
+
 def _same(key: tuple[str, float], material: str, thickness: float) -> bool:
     return key[0] == material and same_thickness(key[1], thickness)
 
@@ -98,6 +103,8 @@ def make_plan(
     *,
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Callable[[Progress], None] | None = None,
+    only: Collection[tuple[str, float]] | None = None,
+    start: Sequence[LaidSheet] = (),
 ) -> Planned:
     """Plans every group and makes the jobs.
 
@@ -111,8 +118,12 @@ def make_plan(
         one, so that the plan is whole.
     progress : callable, optional
         Called after each round.
+    only : collection of (str, float), optional
+        Materials and thicknesses that are planned; the others are left away.
+    start : sequence of LaidSheet
+        A plan of another size to begin with; see `nesting.carried`.
     """
-    wanted = requests(build)
+    wanted = [each for each in requests(build) if only is None or (each.material, each.thickness) in only]
     clock = AfterSeconds(effort.seconds)
     found: list[GroupPlan] = []
     copies_left = sum(request.copies for request in wanted)
@@ -139,6 +150,7 @@ def make_plan(
                 before_tightening=partial(_prepared, [clock, tighten], tell),
                 asked_to_stop=asked_to_stop,
                 progress=report,
+                start=[sheet for sheet in start if _same(_group(sheet), request.material, request.thickness)],
             )
         )
     sheets = _numbered([sheet for group in found for sheet in group.sheets], build)

@@ -80,8 +80,8 @@ def shopping_bytes(build: Build, plan: Plan) -> bytes:
     for what, sheet, count, price in shopping_rows(build, plan):
         lengths = [_length(mm, per) for mm in (sheet.thickness, *sheet.size)]
         each = sheet.price if what == "buy" else 0.0
-        start = (what, sheet.name, sheet.material, *lengths, count, _money(each), _money(price))
-        rows.append((*start, "", "", "", sheet.place))
+        start: list[Cell] = [what, sheet.name, sheet.material, *lengths, count, _money(each), _money(price)]
+        rows.append([*start, "", "", "", sheet.place])
         total += price
     for item in build.hardware:
         sizes = [

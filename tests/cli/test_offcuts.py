@@ -115,8 +115,8 @@ def test_a_photo_must_be_there(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ((), "how large it is must be said once"),
-        (("--size", "4x3", "--from", "a.svg"), "how large it is must be said once"),
+        ((), "what it is must be said in one way"),
+        (("--size", "4x3", "--from", "a.svg"), "what it is must be said in one way"),
         (("--size", "400x300"), "--material is missing"),
         (("--size", "400x300", "--material", "eva"), "--thickness is missing"),
         (("--size", "400", *EVA), "'400' is no size. Write for example 400x300"),
