@@ -10,6 +10,7 @@ import pytest
 from click.testing import Result
 from typer.testing import CliRunner
 
+from nestkit.build.starter import write_starter
 from nestkit.cli import app
 from nestkit.errors import InputError, NestkitError
 from nestkit.stock.shop import Shop
@@ -147,3 +148,62 @@ def test_typed_lengths() -> None:
     assert read_lengths("16×12", 2, "in") == pytest.approx((406.4, 304.8))
     assert read_lengths("1in x 30mm", 2) == pytest.approx((25.4, 30))
     assert read_lengths(".25in", 1) == pytest.approx((6.35,))
+
+
+def plan(*words: object) -> Result:
+    return CliRunner().invoke(app, ["plan", *map(str, words)], catch_exceptions=False)
+
+
+def test_a_build_is_planned_on_offcuts_and_booked(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    run("add", "--size", "590x390", *EVA, "--place", "left shelf")
+    run("add", "--size", "590x390", "--material", "eva", "--thickness", "4")
+    done = plan("build.toml", "--offcuts", "--rounds", 2, "--out", "out")
+    assert done.exit_code == 0, done.output
+    assert "2 pieces of this build's foams in the shop" in done.output
+    assert "Once it is cut: nestkit offcuts use out" in done.output
+    written = json.loads((tmp_path / "out" / "plan.json").read_bytes())
+    assert sorted(sheet["piece"] for sheet in written["sheets"]) == [1, 2]
+    assert [group["cost"] for group in written["groups"]] == [0, 0]
+    assert "left shelf" in (tmp_path / "out" / "shopping.csv").read_text("utf-8-sig")
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert "offcut 1 of the shop (left shelf)" in page
+    assert 'class="kept"' in page
+    used = data("use", "out", "--place", "bench")
+    assert (used["booking"]["went"], used["earlier"]) == ([1, 2], [])
+    assert {piece["place"] for piece in used["pieces"]} == {"bench"}
+    assert [piece["piece"] for piece in data("list")["pieces"]] == used["booking"]["came"]
+    with pytest.raises(InputError, match="booked already"):
+        run("use", "out")
+    run("undo")
+    (sheet,) = data("use", "out", "--sheets", 2)["sheets"]
+    assert sheet == 2
+    done = run("use", "out")
+    told = "note: sheet 2 was left alone, it is booked already: cut 'Pageant lantern', sheet 2, 20"
+    assert told in done.output
+
+
+def test_leftovers_of_one_sheet_go_in(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    plan("build.toml", "--rounds", 2, "--out", "out")
+    added = data("add", "--plan", "out", "--sheet", 1)
+    assert added["booking"]["kind"] == "add"
+    assert added["pieces"][0]["note"] == "left of Pageant lantern, sheet 1"
+    with pytest.raises(InputError, match="in one way"):
+        run("add", "--plan", "out")
+
+
+def test_there_must_be_a_shop_to_plan_from(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    with pytest.raises(InputError, match="there is no shop yet"):
+        plan("build.toml", "--offcuts")
+    run("add", "--size", "400x300", "--material", "cork", "--thickness", "3")
+    done = plan("build.toml", "--offcuts", "--rounds", 1, "--out", "out")
+    assert "The shop has nothing of this build's foams." in done.output
+    assert json.loads((tmp_path / "out" / "plan.json").read_bytes())["shop"] is None
+
+
+@pytest.mark.parametrize("text", ["two", "0", "1-"])
+def test_what_is_no_number_of_a_sheet_is_told(text: str) -> None:
+    with pytest.raises(InputError, match=f"--sheets: '{text}' is no list of numbers. Write for example 1,3"):
+        run("use", "out", "--sheets", text)
