@@ -16,7 +16,7 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
-from nestkit.cli.offcuts import ShopFile, there
+from nestkit.cli.offcuts import ShopFile, shop_file, there
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -67,6 +67,13 @@ def plan(
         PaperSize | None,
         typer.Option(metavar="A4|A3|letter", case_sensitive=False, help="What templates are printed on."),
     ] = None,
+    only: Annotated[
+        str,
+        typer.Option(
+            metavar="PART=N,...",
+            help="Plan only these again, offcuts first: claw=2 for two claws, claw#4 for copy 4.",
+        ),
+    ] = "",
     offcuts: Annotated[
         bool | None,
         typer.Option(
@@ -86,7 +93,9 @@ def plan(
 
     script = script_output(context, as_json)
     build = _with_templates(read_build(build_file, scale), templates, paper)
-    if offcuts:
+    if only:
+        build = _with_only(build, only)
+    if offcuts or (only and offcuts is None and shop_file(shop).exists()):
         build = _with_offcuts(build, there(shop))
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
@@ -94,7 +103,7 @@ def plan(
     from nestkit.output.folder import check_out
     from nestkit.planning import Effort, make_plan
 
-    folder = out if out is not None else _default_out(build_file, build)
+    folder = out if out is not None else _default_out(build_file, build, "-recut" if only else "")
     check_out(folder)
     show_findings(build)
     with asked_to_stop() as asked, _shown(build.unit) as progress:
@@ -127,6 +136,24 @@ def plan(
         raise typer.Exit(1)
 
 
+def _with_only(build: Build, text: str) -> Build:
+    """The build with the copies alone that are named.
+
+    Raises
+    ------
+    InputError
+        When the text is not understood, or names what the build has not.
+    """
+    from nestkit.build.recut import only, read_wanted
+    from nestkit.errors import InputError
+
+    try:
+        wanted = read_wanted(text)
+    except ValueError as error:
+        raise InputError.one("--only", str(error), "Write for example claw=2,fin#4") from None
+    return only(build, wanted)
+
+
 def _with_offcuts(build: Build, file: Path) -> Build:
     """The build with what lies in the shop among its sheets."""
     from nestkit.stock.shop import Shop
@@ -152,8 +179,8 @@ def _with_templates(build: Build, which: TemplatesFor | None, paper: PaperSize |
     )
 
 
-def _default_out(build_file: Path, build: Build) -> Path:
-    """``out/FOLDER``, with the file's name behind it when that isn't the usual one.
+def _default_out(build_file: Path, build: Build, ending: str) -> Path:
+    """``out/FOLDER``, with the file's name behind it when that isn't the usual one, and an ending.
 
     Raises
     ------
@@ -164,7 +191,7 @@ def _default_out(build_file: Path, build: Build) -> Path:
     from nestkit.output.folder import earlier_build
 
     name = build_file.resolve().parent.name or "build"
-    folder = Path("out") / (name if build_file.stem == "build" else f"{name}-{build_file.stem}")
+    folder = Path("out") / f"{name if build_file.stem == 'build' else f'{name}-{build_file.stem}'}{ending}"
     there = earlier_build(folder)
     if there not in (None, build.name):
         raise InputError.one(

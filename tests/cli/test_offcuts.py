@@ -207,3 +207,22 @@ def test_there_must_be_a_shop_to_plan_from(tmp_path: Path) -> None:
 def test_what_is_no_number_of_a_sheet_is_told(text: str) -> None:
     with pytest.raises(InputError, match=f"--sheets: '{text}' is no list of numbers. Write for example 1,3"):
         run("use", "out", "--sheets", text)
+
+
+def test_a_spoiled_part_is_planned_again_on_an_offcut(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    run("add", "--size", "300x200", "--material", "eva", "--thickness", "4")
+    done = plan("build.toml", "--only", "collar=1", "--rounds", 1)
+    assert done.exit_code == 0, done.output
+    # The plan of the whole build would stand in out/NAME.
+    folder = tmp_path / "out" / f"{tmp_path.name}-recut"
+    written = json.loads((folder / "plan.json").read_bytes())
+    assert [(part["part"], part["copies"]) for part in written["parts"]] == [("collar", 1)]
+    assert [sheet["stock"] for sheet in written["sheets"]] == ["offcut 1"]
+    bought = plan("build.toml", "--only", "collar", "--no-offcuts", "--rounds", 1, "--out", "bought")
+    assert bought.exit_code == 0
+    assert json.loads((tmp_path / "bought" / "plan.json").read_bytes())["sheets"][0]["piece"] is None
+    with pytest.raises(InputError, match=r"'colar': there is no such part\. Did you mean 'collar'\?"):
+        plan("build.toml", "--only", "colar=2")
+    with pytest.raises(InputError, match=r"--only: 'collar=0' asks for none\. Write for example"):
+        plan("build.toml", "--only", "collar=0")
