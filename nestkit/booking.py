@@ -90,7 +90,7 @@ def uses_of(plan: PlanFile, place: str = "") -> list[Use]:
         found.append(
             Use(
                 sheets=tuple(numbers),
-                digest=_digest(plan.build, sheets),
+                digest=sheets[0].kept or _digest(plan.build, sheets),
                 piece=sheets[0].piece,
                 leftovers=tuple(_piece(each, place, note) for each in kept),
             )

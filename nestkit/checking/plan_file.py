@@ -123,6 +123,7 @@ class SheetEntry:
     kerf: float | None = None
     etching: Etching | None = None
     piece: int | None = None
+    kept: str = ""
 
     @property
     def group(self) -> GroupKey:
@@ -398,6 +399,7 @@ def _sheet(entry: Fields) -> SheetEntry:
         kerf=entry.number("kerf_mm", at_least=0.0) if entry.has("kerf_mm") else None,
         etching=_etching(entry.inner("etching")) if entry.has("etching") else None,
         piece=entry.whole("piece", at_least=1) if entry.has("piece") else None,
+        kept=entry.text("kept") if entry.has("kept") else "",
     )
 
 

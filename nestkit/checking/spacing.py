@@ -39,7 +39,7 @@ def judge_blank(job: JobFile, sheet: SheetEntry, plan: PlanFile) -> Iterator[Fau
         drawn = _drawn_blank(job)
         if not _alike(drawn, planned):
             yield Fault("sheet-edge", job.name, at=rings[0].at, text=_edge_off(drawn, planned))
-    if sheet.how == "hand" or plan.bed is None:
+    if sheet.how == "hand" or plan.bed is None or sheet.kept:
         return
     x0, y0, x1, y1 = planned.bounds
     if x1 - x0 > plan.bed[0] + SPACING or y1 - y0 > plan.bed[1] + SPACING:
@@ -99,6 +99,9 @@ def judge_spacing(
 
     Distances are taken between finished parts: the distance of two cut paths and the kerf between them.
     """
+    # What is cut already lies as it lay, whatever gap and margin the build asks for by now.
+    if sheet.kept:
+        return
     yield from _judge_edges(job, sheet, plan, pieces)
     yield from _judge_pairs(job, plan.gap, plan.kerf_on(sheet), pieces)
 

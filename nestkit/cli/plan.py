@@ -17,11 +17,12 @@ import typer
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
 from nestkit.cli.offcuts import ShopFile, shop_file, there
+from nestkit.cli.offcuts_use import given_numbers
 from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build
-    from nestkit.nesting.model import Plan, Unplaced
+    from nestkit.nesting.model import Plan, PlannedSheet, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
 
@@ -74,6 +75,13 @@ def plan(
             help="Plan only these again, offcuts first: claw=2 for two claws, claw#4 for copy 4.",
         ),
     ] = "",
+    keep: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="An earlier plan of the build whose sheets are cut already."),
+    ] = None,
+    sheets: Annotated[
+        str, typer.Option(metavar="NUMBERS", help="With --keep: only these are cut, for example 1,2.")
+    ] = "",
     offcuts: Annotated[
         bool | None,
         typer.Option(
@@ -97,6 +105,7 @@ def plan(
         build = _with_only(build, only)
     if offcuts or (only and offcuts is None and shop_file(shop).exists()):
         build = _with_offcuts(build, there(shop))
+    build, cut = _kept(build, keep, sheets, bool(only))
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
@@ -107,7 +116,8 @@ def plan(
     check_out(folder)
     show_findings(build)
     with asked_to_stop() as asked, _shown(build.unit) as progress:
-        planned = make_plan(build, Effort(seconds, rounds, seed), asked_to_stop=asked, progress=progress)
+        effort = Effort(seconds, rounds, seed)
+        planned = make_plan(build, effort, asked_to_stop=asked, progress=progress, kept=cut)
     with held_back():
         if planned.stopped and planned.plan.sheets:
             kept = _free_sibling(folder)
@@ -134,6 +144,33 @@ def plan(
         print_json(script, plan_summary(build, folder, planned.plan.unplaced, verdict))
     if planned.plan.unplaced or not verdict.ok:
         raise typer.Exit(1)
+
+
+def _kept(
+    build: Build, folder: Path | None, sheets: str, only: bool
+) -> tuple[Build, tuple[PlannedSheet, ...]]:
+    """The build, and the sheets of an earlier plan that are cut already.
+
+    Raises
+    ------
+    InputError
+        As `keeping.keep`, and for options that don't go together.
+    """
+    from nestkit.errors import InputError
+    from nestkit.keeping import keep
+
+    if folder is None:
+        if sheets:
+            raise InputError.one(
+                "plan", "--sheets says which sheets of --keep are cut", "Give --keep DIR too"
+            )
+        return build, ()
+    if only:
+        raise InputError.one("plan", "--only and --keep exclude each other", "Give one of them")
+    found = keep(build, folder, given_numbers("--sheets", sheets) if sheets else ())
+    done = sum(len(sheet.placed) for sheet in found.sheets)
+    typer.echo(f"kept: {counted(len(found.sheets), 'sheet')} with {counted(done, 'copy', 'copies')}")
+    return found.build, found.sheets
 
 
 def _with_only(build: Build, text: str) -> Build:

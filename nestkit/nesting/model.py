@@ -52,6 +52,8 @@ class PlannedSheet:
     placed : tuple of PlacedPart
     piece : int
         Its number in the list of the shop, or that of the piece that it is cut from; 0 when it has none.
+    kept : str
+        For a sheet that is cut already, by what it is known (`booking`); empty for others.
     """
 
     index: int
@@ -65,6 +67,7 @@ class PlannedSheet:
     how: CutterKind
     placed: tuple[PlacedPart, ...]
     piece: int = 0
+    kept: str = ""
 
     @property
     def fill(self) -> float:

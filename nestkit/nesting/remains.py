@@ -43,7 +43,8 @@ def remains(
     ]
     cut_up: dict[tuple[str, int], list[PlannedSheet]] = {}
     for sheet in sheets:
-        if sheet.blank_origin is not None:
+        # Of what was cut up before, the sheet around it may be unknown; it is in the shop's list by now.
+        if sheet.blank_origin is not None and not sheet.kept:
             cut_up.setdefault((sheet.stock, sheet.stock_number), []).append(sheet)
     named = {kind.name: kind for kind in kinds}
     for (stock, number), blanks in cut_up.items():
@@ -65,8 +66,11 @@ def with_leftovers(
     def belongs(one: Leftover | PlannedSheet) -> bool:
         return (one.material, one.thickness) == (group.material, group.thickness)
 
-    used = {(sheet.stock, sheet.stock_number) for sheet in sheets if belongs(sheet)}
-    area = sum(areas[stock] for stock, _ in used)
+    mine = [sheet for sheet in sheets if belongs(sheet)]
+    area = 0.0
+    for stock, number in {(sheet.stock, sheet.stock_number) for sheet in mine}:
+        alike = [sheet for sheet in mine if (sheet.stock, sheet.stock_number) == (stock, number)]
+        area += areas.get(stock, sum(sheet.outline.area for sheet in alike))
     kept = sum(each.outline.area for each in found if belongs(each))
     return replace(group, leftover=kept / area if area else 0.0)
 

@@ -32,6 +32,8 @@ class GroupRequest:
         laser, knife or hand.
     bed : (float, float) or None
     spacing : Spacing
+    done : frozenset of (str, int)
+        Parts and copies that are cut already.
     """
 
     material: str
@@ -41,11 +43,16 @@ class GroupRequest:
     cutter: CutterKind
     bed: tuple[float, float] | None
     spacing: Spacing
+    done: frozenset[tuple[str, int]] = frozenset()
 
     @property
     def copies(self) -> int:
-        """Copies asked for, spares included."""
-        return sum(part.copies for part in self.parts)
+        """Copies to be cut, spares included."""
+        return sum(len(self.copies_of(part)) for part in self.parts)
+
+    def copies_of(self, part: Part) -> list[int]:
+        """Numbers of the part's copies that are to be cut."""
+        return [copy for copy in range(1, part.copies + 1) if (part.name, copy) not in self.done]
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,15 +71,17 @@ def batches_of(request: GroupRequest) -> tuple[list[Batch], list[Unplaced]]:
     by_hand = Batch("hand", None, [], [])
     unplaced: list[Unplaced] = []
     for kind, part in enumerate(request.parts):
+        if not request.copies_of(part):
+            continue
         how = how_cut(request, part)
         if how is None:
             why = _too_large(part, request)
-            unplaced += [Unplaced(part, copy, why) for copy in range(1, part.copies + 1)]
+            unplaced += [Unplaced(part, copy, why) for copy in request.copies_of(part)]
             continue
         batch = by_hand if how == "hand" else by_machine
         item = Item(part.shape.outline, part.turns, kind=kind)
         turns = _useful_turns(item, _rooms(request, batch.bed))
-        for copy in range(1, part.copies + 1):
+        for copy in request.copies_of(part):
             batch.copies.append((part, copy))
             batch.items.append(replace(item, turns=turns, mirrored=part.is_mirrored(copy)))
     return [batch for batch in (by_machine, by_hand) if batch.items], unplaced

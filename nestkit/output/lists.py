@@ -142,7 +142,7 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
                     *(_length(mm, per) for mm in (part.thickness, *part.shape.outline.size)),
                     "yes" if placed.placement.mirrored else "no",
                     show_turn(placed.placement.turn),
-                    "spare" if is_spare(placed) else "",
+                    ", ".join(filter(None, ("spare" * is_spare(placed), "cut already" * bool(sheet.kept)))),
                 )
             )
     for left in plan.unplaced:

@@ -183,6 +183,7 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
         "stock_number": sheet.stock_number,
         "bought": sheet.bought,
         "piece": sheet.piece or None,
+        "kept": sheet.kept or None,
         "blank_origin_mm": None if sheet.blank_origin is None else _numbers(sheet.blank_origin),
         "material": sheet.material,
         "thickness_mm": _mm(sheet.thickness),

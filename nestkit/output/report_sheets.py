@@ -81,7 +81,7 @@ def sheet_parts(
 def stock_sheets(build: Build, jobs: Sequence[Job]) -> Iterable[StockSheet]:
     """The sheets that blanks are cut from, each once, in the plan's order."""
     sizes = {sheet.name: as_laid(sheet.size, build.cutter.bed) for sheet in build.sheets}
-    blanks = [job.sheet for job in jobs if job.sheet.blank_origin is not None]
+    blanks = [job.sheet for job in jobs if job.sheet.blank_origin is not None and not job.sheet.kept]
     order = list(dict.fromkeys((blank.stock, blank.bought, blank.stock_number) for blank in blanks))
     for stock, bought, number in order:
         cut = [b for b in blanks if (b.stock, b.bought, b.stock_number) == (stock, bought, number)]
@@ -127,9 +127,11 @@ def _sheet(
         f"{100 * sheet.fill:.0f} % becomes parts",
         f"cut {show_long(job.cut_length, unit)}",
     ]
+    if sheet.kept:
+        facts.insert(0, "cut already: don't cut it again")
     if kept:
         share = sum(each.outline.area for each in kept) / sheet.outline.area
-        facts.insert(2, f"{100 * share:.0f} % is worth keeping (dashed)")
+        facts.append(f"{100 * share:.0f} % is worth keeping (dashed)")
     time = "by hand" if sheet.how == "hand" else show_time(job.seconds)
     facts.append("cut by hand" if sheet.how == "hand" else f"{sheet.how}, about {time}")
     if job.etching is not None:

@@ -226,3 +226,27 @@ def test_a_spoiled_part_is_planned_again_on_an_offcut(tmp_path: Path) -> None:
         plan("build.toml", "--only", "colar=2")
     with pytest.raises(InputError, match=r"--only: 'collar=0' asks for none\. Write for example"):
         plan("build.toml", "--only", "collar=0")
+
+
+def test_sheets_that_are_cut_stay_when_the_build_changes(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    assert plan("build.toml", "--rounds", 2, "--out", "out").exit_code == 0
+    before = json.loads((tmp_path / "out" / "plan.json").read_bytes())
+    build = tmp_path / "build.toml"
+    assert "quantity = 3" in build.read_text()
+    build.write_text(build.read_text().replace("quantity = 3", "quantity = 5", 1))
+    done = plan("build.toml", "--rounds", 2, "--out", "out", "--keep", "out", "--sheets", "1-2")
+    assert done.exit_code == 0, done.output
+    assert "kept: 2 sheets with 6 copies" in done.output
+    after = json.loads((tmp_path / "out" / "plan.json").read_bytes())
+    assert [bool(sheet["kept"]) for sheet in after["sheets"]][:2] == [True, True]
+    assert [bool(sheet["kept"]) for sheet in after["sheets"]][2:] in ([False], [False, False])
+    assert [part["copy"] for part in after["sheets"][0]["parts"]] == [
+        part["copy"] for part in before["sheets"][0]["parts"]
+    ]
+    assert "cut already: don&#39;t cut it again" in (tmp_path / "out" / "report.html").read_text()
+    assert "cut already" in (tmp_path / "out" / "cutting.csv").read_text("utf-8-sig")
+    with pytest.raises(InputError, match="--only and --keep exclude each other"):
+        plan("build.toml", "--keep", "out", "--only", "collar")
+    with pytest.raises(InputError, match="Give --keep DIR too"):
+        plan("build.toml", "--sheets", "1")
