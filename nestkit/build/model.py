@@ -9,7 +9,7 @@ from typing import Literal
 
 from nestkit.errors import Finding
 from nestkit.folds.steps import FoldSettings
-from nestkit.geometry import Shape
+from nestkit.geometry import Outline, Shape
 from nestkit.units import Unit
 
 CutterKind = Literal["laser", "knife", "hand"]
@@ -119,6 +119,12 @@ class Sheet:
         Whether more can be bought.
     density : float or None, kg/m^3
         None when none was given.
+    piece : int
+        Number of the one piece in the list of the shop (`stock.shop`) that this is; 0 for others.
+    outline : Outline or None
+        The true edge of a piece that is no rectangle, bounding box from the origin.
+    place : str
+        Where the piece lies.
     """
 
     name: str
@@ -129,6 +135,14 @@ class Sheet:
     in_shop: int = 0
     buy: bool = True
     density: float | None = None
+    piece: int = 0
+    outline: Outline | None = None
+    place: str = ""
+
+    @property
+    def area(self) -> float:
+        """Foam of one sheet, mm^2."""
+        return self.size[0] * self.size[1] if self.outline is None else self.outline.area
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,6 +340,8 @@ class Build:
     foams : tuple of Foam
         In the build file's order.
     templates : Templates
+    shop : str
+        Id of the shop whose list the sheets with a piece number are from; empty when there are none.
     drawings : tuple of pathlib.Path
         The drawings that were read.
     reference : str
@@ -346,6 +362,7 @@ class Build:
     hardware: tuple[Hardware, ...] = ()
     foams: tuple[Foam, ...] = ()
     templates: Templates = field(default_factory=Templates)
+    shop: str = ""
     drawings: tuple[FilePath, ...] = ()
     reference: str = ""
 

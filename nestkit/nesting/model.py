@@ -50,6 +50,10 @@ class PlannedSheet:
     how : str
         laser, knife or hand.
     placed : tuple of PlacedPart
+    piece : int
+        Its number in the list of the shop, or that of the piece that it is cut from; 0 when it has none.
+    kept : str
+        For a sheet that is cut already, by what it is known (`booking`); empty for others.
     """
 
     index: int
@@ -62,6 +66,8 @@ class PlannedSheet:
     outline: Outline
     how: CutterKind
     placed: tuple[PlacedPart, ...]
+    piece: int = 0
+    kept: str = ""
 
     @property
     def fill(self) -> float:
@@ -91,6 +97,8 @@ class Group:
         Kinds of sheets and how many of each to buy.
     from_shop : tuple of (str, int)
         Kinds of sheets and how many of each to take from the shop.
+    leftover : float, 0..1
+        Share of the used sheets' area that is no part and is worth keeping.
     """
 
     material: str
@@ -103,6 +111,7 @@ class Group:
     cost: float
     to_buy: tuple[tuple[str, int], ...] = ()
     from_shop: tuple[tuple[str, int], ...] = ()
+    leftover: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,8 +124,33 @@ class Unplaced:
 
 
 @dataclass(frozen=True, eq=False)
+class Leftover:
+    """Foam that is worth keeping once a sheet is cut.
+
+    Parameters
+    ----------
+    sheet : int or None
+        Number of the planned sheet that it is a piece of; None for what is left of a sheet beside the
+        blanks that are cut from it.
+    stock, stock_number
+        Of the sheet.
+    material, thickness
+        Thickness in mm.
+    outline : Outline
+        In the planned sheet's coordinates, or in those of the whole sheet as it is laid.
+    """
+
+    sheet: int | None
+    stock: str
+    stock_number: int
+    material: str
+    thickness: float
+    outline: Outline
+
+
+@dataclass(frozen=True, eq=False)
 class Plan:
-    """The plan of a whole build: groups by material and thickness, sheets, and what is left out."""
+    """The plan of a whole build: groups by material and thickness, sheets, what is left out and left over."""
 
     build: str
     scale: float
@@ -124,3 +158,4 @@ class Plan:
     groups: tuple[Group, ...]
     sheets: tuple[PlannedSheet, ...]
     unplaced: tuple[Unplaced, ...]
+    leftovers: tuple[Leftover, ...] = ()
