@@ -48,6 +48,7 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
                 strokes=route.strokes,
                 travel=route.travel,
                 nearest=route.nearest,
+                least=route.bound,
                 seconds=0.0 if by_hand else etching + _seconds(route.strokes, route.travel, cutter),
                 etching=folds.etching,
             )

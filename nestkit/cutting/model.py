@@ -89,6 +89,8 @@ class Job:
         None when nothing is etched.
     nearest : float, mm
         The travel when the tool always goes to the nearest next.
+    least : float, mm
+        A travel that no order undercuts; see `cutting.route_bound`.
     """
 
     name: str
@@ -98,6 +100,7 @@ class Job:
     seconds: float
     etching: Etching | None = None
     nearest: float = 0.0
+    least: float = 0.0
 
     @cached_property
     def cut_length(self) -> float:
