@@ -77,7 +77,7 @@ class Cache:
                 return None
             if task.effort.rounds is None and float(data["seconds"]) < LONG_ENOUGH * task.effort.seconds:
                 return None
-            result = _reader().validate_python(data["result"])
+            result: SizeResult = _reader().validate_python(data["result"])
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
             return None
         if result.scale != task.scale:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from nestkit.planning import Effort
 from nestkit.scales.model import Cliff, GroupKey, GroupResult, SizeResult
@@ -51,7 +52,9 @@ class CliffSearch:
             key: {size.scale: size.group(key) for size in sizes if any(g.key == key for g in size.groups)}
             for key in keys
         }
-        self._copies = {key: max((g.copies for g in rows.values()), default=1) for key, rows in self.known.items()}
+        self._copies = {
+            key: max((g.copies for g in rows.values()), default=1) for key, rows in self.known.items()
+        }
         self._carried: set[tuple[GroupKey, float, float]] = set()
         self._confirmed: set[tuple[GroupKey, float, tuple[int, float, int]]] = set()
         self._failed: set[tuple[GroupKey, float]] = set()
@@ -66,9 +69,11 @@ class CliffSearch:
             self._learn(runner, [(key, low) for key, low, _ in pairs], tasks)
 
     def narrow(self, runner: Runner, in_time: Callable[[], bool]) -> None:
-        """Halves between neighbours that differ until each cliff is close, then tries to climb it once more."""
+        """Halves between neighbours that differ until each cliff is close, then tries to climb it."""
         while in_time():
-            wide = [(key, cliff) for key in self.known for cliff in self.cliffs(key) if self._is_wide(key, cliff)]
+            wide = [
+                (key, cliff) for key in self.known for cliff in self.cliffs(key) if self._is_wide(key, cliff)
+            ]
             if wide:
                 spots = [(key, math.sqrt(c.below[0] * c.above[0]), c.below[1]) for key, c in wide]
                 tasks = [self._task(at, key, self._share(key), start) for key, at, start in spots]
@@ -82,18 +87,16 @@ class CliffSearch:
                 if not spots:
                     return
                 self._confirmed |= {(key, at, below.rank) for key, at, below in spots}
-                tasks = [self._task(at, key, self._share(key, CONFIRM_TIMES), start) for key, at, start in spots]
+                tasks = [
+                    self._task(at, key, self._share(key, CONFIRM_TIMES), start) for key, at, start in spots
+                ]
             self._learn(runner, [(key, at) for key, at, _ in spots], tasks)
             self.level(runner)
 
     def cliffs(self, key: GroupKey) -> list[Cliff]:
         """Neighbours of one group that differ in what is left out, money or sheets."""
         rows = sorted(self.known[key].items())
-        return [
-            Cliff(below, above)
-            for below, above in zip(rows, rows[1:], strict=False)
-            if below[1].rank != above[1].rank
-        ]
+        return [Cliff(below, above) for below, above in pairwise(rows) if below[1].rank != above[1].rank]
 
     def all_cliffs(self) -> tuple[Cliff, ...]:
         """Of every group, thinnest first."""
@@ -133,7 +136,9 @@ class CliffSearch:
     def _task(self, scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
         return self._ask(scale, key, effort, start)
 
-    def _learn(self, runner: Runner, spots: Sequence[tuple[GroupKey, float]], tasks: Sequence[SizeTask]) -> None:
+    def _learn(
+        self, runner: Runner, spots: Sequence[tuple[GroupKey, float]], tasks: Sequence[SizeTask]
+    ) -> None:
         for (key, scale), answer in zip(spots, runner.run(tasks), strict=True):
             if not isinstance(answer, SizeResult):
                 self._failed.add((key, scale))

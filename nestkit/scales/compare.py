@@ -17,7 +17,6 @@ from nestkit.scales.model import (
     GroupResult,
     Largest,
     NoResult,
-    SizeResult,
     by_scale,
 )
 from nestkit.scales.runner import Runner, StoppedEarly
@@ -91,8 +90,9 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
             cliffs.level(runner)
             cliffs.narrow(
                 runner,
-                lambda: question.effort.rounds is not None
-                or time.monotonic() - began < question.effort.seconds,
+                lambda: (
+                    question.effort.rounds is not None or time.monotonic() - began < question.effort.seconds
+                ),
             )
         bounds = (question.scales[0], question.scales[-1]) if len(question.scales) > 1 else None
         for goal in question.goals:
@@ -147,8 +147,3 @@ def _not_reached(question: Question, answers: Sequence[Answer]) -> tuple[NoResul
 def is_whole(comparison: Comparison) -> bool:
     """Whether every size that was asked for is there, and nothing was stopped."""
     return not comparison.stopped and not any(gap.lost for gap in comparison.missing)
-
-
-def whole_sizes(sizes: Sequence[SizeResult]) -> tuple[SizeResult, ...]:
-    """Those that leave nothing out."""
-    return tuple(size for size in sizes if not size.left_out)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.cutting.smallest import slim_parts
+from nestkit.geometry import Outline
 from nestkit.nesting.carried import laid
 from nestkit.nesting.model import Group, Plan, PlannedSheet
 from nestkit.planning import Planned
@@ -95,7 +96,7 @@ def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job]) -> Grou
 
 def _leftover(build: Build, sheets: Sequence[PlannedSheet]) -> Leftover:
     """What of the used sheets and blanks is worth keeping."""
-    pieces = []
+    pieces: list[Outline] = []
     for sheet in sheets:
         kerf = 0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
         pieces += leftovers(sheet.outline, [placed.shape.outline for placed in sheet.placed], kerf)

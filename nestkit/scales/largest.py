@@ -145,7 +145,9 @@ def _stops(goal: Goal, answer: Answer, unit: Unit) -> tuple[str, ...]:
             foam = f"{group.material} {show_length(group.thickness, unit)}"
             copies = sum(each.copies for each in group.left_out)
             names = list(dict.fromkeys(each.part for each in group.left_out))
-            stops.append(f"{foam}: no room was found for {counted(copies, 'copy', 'copies')} ({_some(names)})")
+            stops.append(
+                f"{foam}: no room was found for {counted(copies, 'copy', 'copies')} ({_some(names)})"
+            )
     if goal.budget is not None and answer.cost > goal.budget + EPSILON:
         dear = max(answer.groups, key=lambda group: group.cost)
         foam = f"{dear.material} {show_length(dear.thickness, unit)}"
@@ -156,5 +158,3 @@ def _stops(goal: Goal, answer: Answer, unit: Unit) -> tuple[str, ...]:
 def _some(names: Sequence[str]) -> str:
     shown = ", ".join(names[:NAMED])
     return shown if len(names) <= NAMED else f"{shown} and {counted(len(names) - NAMED, 'other')}"
-
-

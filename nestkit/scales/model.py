@@ -99,7 +99,7 @@ class GroupResult:
 
 @dataclass(frozen=True, slots=True)
 class SlimPart:
-    """A part with places that are too slim for the cutter: how many, and what and how wide (mm) the slimmest is."""
+    """A part with places too slim for the cutter: how many; what and how wide (mm) the slimmest is."""
 
     part: str
     places: int

@@ -65,7 +65,7 @@ def by_length(build: Build, lengths: Sequence[float], of: str) -> tuple[float, .
         if not (math.isfinite(scale) and SCALES[0] <= scale <= SCALES[1]):
             raise InputError.one(
                 "--lengths",
-                f"'{part.name}' is {show_length(drawn, build.unit)} long as drawn; it can't be made {length:g}",
+                f"'{part.name}', {show_length(drawn, build.unit)} as drawn, can't be made {length:g}",
                 f"Give lengths in {build.unit}",
             )
         scales.append(round(scale, 9))

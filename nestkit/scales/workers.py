@@ -159,7 +159,7 @@ def _work(pipe: Connection) -> None:
         try:
             answer = ("done", fn(*args, **kwargs))
         except Exception as error:
-            answer = ("failed", error)  # type: ignore[assignment]
+            answer = ("failed", error)
         try:
             pipe.send(answer)
         except (OSError, BrokenPipeError):
