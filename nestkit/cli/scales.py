@@ -119,9 +119,7 @@ def _chosen(
         raise no_reference(build, of)
     if lengths is not None:
         if first is not None or last is not None:
-            raise InputError.one(
-                "--lengths", "sizes are given as scales too", "Give --from and --to, or this"
-            )
+            raise InputError.one("--lengths", "scales are given too", "Give --from and --to, or this")
         return by_length(build, _numbers(lengths), of)
     if first is None and last is None:
         return ()

@@ -75,15 +75,18 @@ def _draw(figure: Any, comparison: Comparison) -> None:
         waste.plot(at, [100.0 * group.waste for group in known.values()], **look)
         _mark_cliffs(money, comparison, key, factor, colour)
     if len(comparison.groups) > 1:
-        at = [size.scale * factor for size in comparison.sizes]
-        costs = [size.cost for size in comparison.sizes]
-        money.plot(at, costs, color=_INK, linewidth=1.0, linestyle=":", marker=".", label="in all")
+        sums = _sums(comparison)
+        at = [scale * factor for scale in sums]
+        money.plot(at, list(sums.values()), color=_INK, linewidth=1.2, linestyle=":", label="in all")
     money.set_ylabel("money for sheets")
     waste.set_ylabel("waste (%)")
     waste.set_ylim(0.0, 100.0)
     money.set_ylim(bottom=0.0)
     money.margins(y=0.14)
-    money.legend(loc="upper left", frameon=False, ncols=min(4, len(comparison.groups) + 1))
+    figure.legend(loc="outside upper left", frameon=False, ncols=min(6, len(comparison.groups) + 2))
+    if _shade_short(money, comparison, factor):
+        _shade_short(waste, comparison, factor)
+        money.fill_between([], [], color="#f6e3d3", label="something is left out")
     for axes in (money, waste):
         axes.grid(axis="y", color=_RULE, linewidth=0.8)
         axes.set_axisbelow(True)
@@ -129,6 +132,27 @@ def _known(comparison: Comparison, key: GroupKey) -> dict[float, GroupResult]:
             if group.key == key:
                 found.setdefault(scale, group)
     return dict(sorted(found.items()))
+
+
+def _sums(comparison: Comparison) -> dict[float, float]:
+    """Money for all groups at every scale of which anything is known; between them nothing changes."""
+    known = [_known(comparison, key) for key in comparison.groups]
+    found = {}
+    for scale in sorted({scale for group in known for scale in group}):
+        costs = [[each.cost for at, each in group.items() if at <= scale] for group in known]
+        found[scale] = sum(cost[-1] for cost in costs if cost)
+    return found
+
+
+def _shade_short(axes: Any, comparison: Comparison, factor: float) -> bool:
+    """Shades the sizes at which something is left out, from the first of them on; whether there are any."""
+    short = [size.scale for size in comparison.sizes if size.left_out]
+    short += [c.above[0] for c in comparison.cliffs if c.above[1].left_out and not c.below[1].left_out]
+    if not short:
+        return False
+    last = max(size.scale for size in comparison.sizes)
+    axes.axvspan(min(short) * factor, last * factor, color="#f6e3d3", linewidth=0, zorder=0, label="_short")
+    return True
 
 
 def _factor(comparison: Comparison) -> float:

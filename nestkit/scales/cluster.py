@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from contextlib import contextmanager
@@ -11,6 +12,21 @@ from nestkit.errors import InputError
 
 #: How long to wait for the scheduler, seconds.
 PATIENCE = 20
+
+
+def _knock(address: str) -> None:
+    """Sees that somebody listens there: a client that finds nobody says so late and in many lines.
+
+    Raises
+    ------
+    OSError, ValueError
+        When nobody does, or it is no address.
+    """
+    from distributed.comm.addressing import parse_address, parse_host_port
+
+    _, place = parse_address(address)
+    host, port = parse_host_port(place, 8786)
+    socket.create_connection((host, port), timeout=PATIENCE).close()
 
 
 @contextmanager
@@ -32,6 +48,7 @@ def cluster(address: str) -> Iterator[Executor]:
             "--cluster", "needs the library 'distributed'", "Install it: pip install 'nestkit[cluster]'"
         ) from error
     try:
+        _knock(address)
         client = Client(address, timeout=PATIENCE, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError.one(

@@ -104,6 +104,7 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
                     build.unit,
                     runner,
                     bounds,
+                    sizes if cliffs is None else cliffs.bettered(sizes),
                 )
             )
     except StoppedEarly as early:

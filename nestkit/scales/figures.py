@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -63,7 +64,7 @@ def layer_counts(build: Build) -> tuple[LayerCount, ...]:
 def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job]) -> GroupResult:
     key = (group.material, group.thickness)
     sheets = [sheet for sheet in plan.sheets if (sheet.material, sheet.thickness) == key]
-    foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
+    foam = math.fsum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
     left = Counter(
         (each.part.name, each.why)
         for each in plan.unplaced
@@ -83,10 +84,10 @@ def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job]) -> Grou
         sheets=group.sheets_used,
         sheets_at_least=group.sheets_at_least,
         proven=group.proven,
-        cost=group.cost,
+        cost=float(group.cost),
         sheet_area=foam / (1.0 - group.waste) if foam else 0.0,
         foam_area=foam,
-        seconds=sum(jobs[sheet.index].seconds for sheet in sheets),
+        seconds=math.fsum(jobs[sheet.index].seconds for sheet in sheets),
         by_hand=tuple(by_hand),
         left_out=tuple(LeftOut(name, count, why) for (name, why), count in left.items()),
         leftover=_leftover(build, sheets),

@@ -47,6 +47,7 @@ def find_largest(
     unit: Unit,
     runner: Runner,
     bounds: tuple[float, float] | None = None,
+    known: Sequence[SizeResult] = (),
 ) -> Largest:
     """The largest scale at which the goal is met, to `CLOSE`.
 
@@ -63,6 +64,8 @@ def find_largest(
     runner : Runner
     bounds : (float, float), optional
         Smallest and largest scale that are wanted; without them the search goes out from the task's.
+    known : sequence of SizeResult
+        Sizes that were planned with all sheets there are; they count where sheets may be bought.
     """
     task = replace(task, shop_only=goal.budget is None)
     fits: dict[float, SizeResult] = {}
@@ -78,15 +81,20 @@ def find_largest(
                 unknown.append(scale)
         start = fits[max(fits)].laid if fits else ()
         asked = [replace(task, scale=scale, start=start) for scale in unknown]
-        for scale, answer in zip(unknown, runner.run(asked), strict=True):
-            if isinstance(answer, SizeResult) and goal.met(answer):
-                fits[scale] = answer
-            else:
-                fails[scale] = (_stops(goal, answer, unit), False)
+        for answer in runner.run(asked):
+            learn(answer)
+
+    def learn(answer: Answer) -> None:
+        if isinstance(answer, SizeResult) and goal.met(answer):
+            fits[answer.scale] = answer
+        else:
+            fails[answer.scale] = (_stops(goal, answer, unit), False)
 
     low, high = bounds or (SCALES[0], SCALES[1])
-    first = min(max(task.scale, low), high)
-    try_sizes([first])
+    for size in known if goal.budget is not None else ():
+        learn(size)
+    if not fits and not fails:
+        try_sizes([min(max(task.scale, low), high)])
     for _ in range(STRIDES):
         if fits and not fails and max(fits) < high:
             try_sizes([min(max(fits) * STRIDE, high)])
@@ -115,6 +123,9 @@ def certain_stops(goal: Goal, build: Build, unit: Unit) -> tuple[str, ...]:
     for request in requests(build):
         batches, unfit = batches_of(request)
         foam = f"{request.material} {show_length(request.thickness, unit)}"
+        if not any(sheet.buy or sheet.in_shop for sheet in request.sheets):
+            stops.append(f"{foam}: there is no sheet of it{' in the shop' if goal.budget is None else ''}")
+            continue
         if unfit:
             names = list(dict.fromkeys(each.part.name for each in unfit))
             stops.append(f"{foam}: {_some(names)} {'fits' if len(names) == 1 else 'fit'} none of the sheets")
