@@ -14,16 +14,20 @@ from dataclasses import replace
 from itertools import pairwise
 
 from nestkit.planning import Effort
-from nestkit.scales.model import Cliff, GroupKey, GroupResult, SizeResult
+from nestkit.scales.model import CLOSE, Cliff, GroupKey, GroupResult, SizeResult
 from nestkit.scales.runner import Runner
 from nestkit.scales.task import SizeTask
 
 #: What is known of one group: scales and what it comes to there, smallest first.
 Known = dict[float, GroupResult]
 
-#: Share of a size's effort that carrying a plan over may take, and its multiple above a found cliff.
+#: Share of a group's effort that carrying a plan down may take, and its multiple above a found cliff.
 CARRY_SHARE = 0.25
-CONFIRM_TIMES = 2.0
+CONFIRM_TIMES = 3.0
+#: What a try takes besides its search: reading, a first layout, jobs; seconds, measured on the halberd.
+BESIDES = 2.0
+#: The shortest search worth starting, seconds.
+LEAST = 0.5
 
 
 class CliffSearch:
@@ -37,6 +41,9 @@ class CliffSearch:
         Makes the task for a scale, a group, an effort and a plan to begin with.
     effort : Effort
         Of one whole size.
+    seconds : float
+        Of all cores together, for all tries; they are shared out among those that will be needed, so that
+        a second run of the same question asks for the same effort.
     """
 
     def __init__(
@@ -44,9 +51,12 @@ class CliffSearch:
         sizes: Sequence[SizeResult],
         ask: Callable[[float, GroupKey, Effort, GroupResult], SizeTask],
         effort: Effort,
+        seconds: float = math.inf,
     ) -> None:
         self._ask = ask
         self._effort = effort
+        self._seconds = seconds
+        self._most = math.inf
         keys = sorted({group.key for size in sizes for group in size.groups}, key=lambda k: (k[1], k[0]))
         self.known: dict[GroupKey, Known] = {
             key: {size.scale: size.group(key) for size in sizes if any(g.key == key for g in size.groups)}
@@ -70,6 +80,7 @@ class CliffSearch:
 
     def narrow(self, runner: Runner, in_time: Callable[[], bool]) -> None:
         """Halves between neighbours that differ until each cliff is close, then tries to climb it."""
+        self._most = self._seconds_for_each()
         while in_time():
             wide = [
                 (key, cliff) for key in self.known for cliff in self.cliffs(key) if self._is_wide(key, cliff)
@@ -94,9 +105,16 @@ class CliffSearch:
             self.level(runner)
 
     def cliffs(self, key: GroupKey) -> list[Cliff]:
-        """Neighbours of one group that differ in what is left out, money or sheets."""
+        """Neighbours of one group that differ in what is left out, money or sheets.
+
+        Where something is left out on both sides, sheets and money say nothing.
+        """
         rows = sorted(self.known[key].items())
-        return [Cliff(below, above) for below, above in pairwise(rows) if below[1].rank != above[1].rank]
+        return [
+            Cliff(below, above)
+            for below, above in pairwise(rows)
+            if below[1].rank != above[1].rank and not (below[1].left_out and above[1].left_out)
+        ]
 
     def all_cliffs(self) -> tuple[Cliff, ...]:
         """Of every group, thinnest first."""
@@ -123,13 +141,22 @@ class CliffSearch:
     def _is_wide(self, key: GroupKey, cliff: Cliff) -> bool:
         return not cliff.is_close and (key, math.sqrt(cliff.below[0] * cliff.above[0])) not in self._failed
 
+    def _seconds_for_each(self) -> float:
+        """Search time of one try, from what there is for all of them."""
+        tries = sum(
+            CONFIRM_TIMES
+            + max(0.0, math.ceil(math.log2(math.log(c.above[0] / c.below[0]) / math.log1p(CLOSE))))
+            for c in self.all_cliffs()
+        )
+        return max(self._seconds / tries - BESIDES, LEAST) if tries else math.inf
+
     def _share(self, key: GroupKey, times: float = 1.0) -> Effort:
         """The group's share of a size's effort: by its copies, as `planning.make_plan` shares seconds."""
         share = self._copies[key] / max(sum(self._copies.values()), 1)
         rounds = self._effort.rounds
         return replace(
             self._effort,
-            seconds=self._effort.seconds * share * times,
+            seconds=min(self._effort.seconds * share, self._most) * times,
             rounds=None if rounds is None else max(1, round(rounds * times)),
         )
 
@@ -147,3 +174,9 @@ class CliffSearch:
             before = self.known[key].get(scale)
             if before is None or group.rank < before.rank:
                 self.known[key][scale] = group
+
+
+def _halvings(cliff: Cliff) -> int:
+    """How often a cliff is halved until it is close."""
+    times = math.log(cliff.above[0] / cliff.below[0]) / math.log1p(CLOSE)
+    return max(0, math.ceil(math.log2(times) - 1e-9))

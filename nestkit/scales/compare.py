@@ -24,7 +24,7 @@ from nestkit.scales.source import BuildSource
 from nestkit.scales.task import SizeTask, build_at
 
 #: Share of the seconds that the sizes themselves get; the rest is for the cliffs between them.
-SIZES_SHARE = 0.5
+SIZES_SHARE = 0.4
 #: Sizes that finding a largest one takes, about.
 TRIES = 12
 
@@ -86,7 +86,8 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
             return replace(task, scale=scale, effort=effort, only=key, start=start.laid)
 
         if question.cliffs and len(sizes) > 1:
-            cliffs = CliffSearch(sizes, ask, effort)
+            seconds = question.effort.seconds * question.jobs * (1.0 - SIZES_SHARE)
+            cliffs = CliffSearch(sizes, ask, effort, seconds)
             cliffs.level(runner)
             cliffs.narrow(
                 runner,

@@ -34,6 +34,7 @@ class Page:
     rows: tuple[SizeRow, ...]
     missing: tuple[tuple[str, str], ...]
     cliffs: tuple[str, ...]
+    all_close: bool
     largest: tuple[LargestWords, ...]
     stopped: bool
     version: str
@@ -83,6 +84,7 @@ def page_of(comparison: Comparison, plans: dict[int, str]) -> Page:
         rows=size_rows(comparison),
         missing=tuple((show_scale(gap.scale), plain(gap.why)) for gap in comparison.missing),
         cliffs=tuple(cliff_sentence(comparison, cliff) for cliff in comparison.cliffs),
+        all_close=all(cliff.is_close for cliff in comparison.cliffs),
         largest=tuple(
             LargestWords(
                 "What fits the shop" if each.budget is None else f"What {show_money(each.budget)} pays for",

@@ -49,8 +49,8 @@ def cliff_sentence(comparison: Comparison, cliff: Cliff) -> str:
     scales = f"scale {show_scale(cliff.below[0])}"
     if not cliff.is_close:
         return (
-            f"{foam}: at {low} ({scales}) {before}, at {high} (scale {show_scale(cliff.above[0])}) {after}. "
-            "There was no time to find where it changes; give it more seconds."
+            f"{foam}: at {low} ({scales}) {before}; at {high} (scale {show_scale(cliff.above[0])}) {after}. "
+            "No time was left to look between them."
         )
     where = f"up to {low}" + (f" ({scales})" if comparison.reference else "")
     proof = " No plan can do with fewer there." if cliff.certain else ""

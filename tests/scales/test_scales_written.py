@@ -120,7 +120,7 @@ def test_a_cliff_is_said_with_its_size_and_what_is_certain():
     short = Cliff((1.03, group()), (1.034, group(left=1)))
     assert "everything has a place; above that one copy finds none." in cliff_sentence(FOUND, short)
     wide = Cliff((1.0, group()), (1.1, group(3, 25.2)))
-    assert "no time to find where" in cliff_sentence(FOUND, wide)
+    assert "No time was left" in cliff_sentence(FOUND, wide)
 
 
 def test_inches_are_spoken_where_the_build_does():
