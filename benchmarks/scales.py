@@ -1,6 +1,6 @@
-"""What comparing sizes takes: on one core and on two, a second time from the cache, with and without warm starts.
+"""What comparing sizes takes: on one core and on two, again from the cache, with and without warm starts.
 
-    python benchmarks/scales.py [--build samples/halberd/build.toml] [--steps 7] [--rounds 24] [--part jobs,cache,warm]
+    python benchmarks/scales.py [--build FILE] [--steps 7] [--rounds 24] [--part jobs,cache,warm]
 
 Rounds, not seconds, are given for each size, so that all runs do the same work and wall time compares them.
 """
@@ -31,7 +31,7 @@ from nestkit.scales.workers import Workers
 
 def timed(
     build: Build, source: BuildSource, scales: Sequence[float], rounds: int, jobs: int, cache: Path | None
-):
+) -> tuple[float, int, int]:
     """Seconds, and sizes planned and kept."""
     question = Question(source, tuple(scales), Effort(rounds=rounds), "", jobs, cliffs=False)
     began = time.perf_counter()
@@ -83,10 +83,9 @@ def warm_rows(build: Build, source: BuildSource, scales: Sequence[float], rounds
             spent = time.perf_counter() - began
             after = search.bettered(sizes)
             cliffs = search.all_cliffs()
-            print(
-                f"| cliffs, {name} | {spent:.0f} s | {runner.planned} tries, {len(cliffs)} cliffs, sizes cost "
-                f"{_money(sizes):.2f} before and {_money(after):.2f} after, {_sheets(after)} sheets |"
-            )
+            money = f"{_money(sizes):.2f} before, {_money(after):.2f} after"
+            tries = f"{runner.planned} tries, {len(cliffs)} cliffs"
+            print(f"| cliffs, {name} | {spent:.0f} s | {tries}; money {money}; {_sheets(after)} sheets |")
 
 
 def _money(sizes: Sequence[SizeResult]) -> float:
