@@ -116,3 +116,28 @@ def painted(
             row.append(hit)
         rows.append(row)
     return rows
+
+
+def shortest_order(
+    ways: Sequence[Sequence[tuple[tuple[float, float], tuple[float, float]]]],
+    waits: Sequence[int | None],
+    blocks: Sequence[int],
+    start: tuple[float, float],
+) -> float:
+    """Least travel over all orders and all ways: a task has (entry, exit) pairs, and maybe one waits."""
+    best = math.inf
+    for order in itertools.permutations(range(len(ways))):
+        turn = {task: place for place, task in enumerate(order)}
+        if any(wait is not None and turn[wait] < turn[task] for task, wait in enumerate(waits)):
+            continue
+        if any(blocks[a] > blocks[b] for a, b in itertools.pairwise(order)):
+            continue
+        reached = {start: 0.0}
+        for task in order:
+            after: dict[tuple[float, float], float] = {}
+            for entry, leave in ways[task]:
+                length = min(done + math.dist(at, entry) for at, done in reached.items())
+                after[leave] = min(length, after.get(leave, math.inf))
+            reached = after
+        best = min(best, *reached.values())
+    return best
