@@ -14,6 +14,8 @@ from nestkit.geometry import Outline, Path
 
 #: Arcs are flattened this finely, mm.
 FINE = 0.01
+#: Corners lie on a grid this fine, mm: that of written files.
+GRID = 0.001
 #: Cut edges with arcs or many corners are followed this loosely, never into what was cut, mm.
 LOOSE = 0.25
 #: Outlines with more corners than this are followed loosely.
@@ -90,7 +92,9 @@ def leftovers(
     for core in shapely.get_parts(_mitred(free, -half)):
         kept = shapely.simplify(shapely.intersection(_mitred(core, half), free), 0.0)
         pieces += [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
-    pieces = [piece for piece in _apart(pieces) if piece.area >= usable.area]
+    # On the grid that files are written on, where an outline that nearly touches itself would cross.
+    tidy = [one for piece in _apart(pieces) for one in shapely.get_parts(shapely.set_precision(piece, GRID))]
+    pieces = [one for one in tidy if one.geom_type == "Polygon" and one.area >= usable.area]
     return tuple(outline_of(piece) for piece in sorted(pieces, key=lambda one: (-one.area, one.bounds)))
 
 
