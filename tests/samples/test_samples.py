@@ -210,3 +210,18 @@ class TestCrab:
     def test_it_shows_domes_wraps_and_drawn_plates(self) -> None:
         kinds = {part.pattern.kind if part.pattern else "drawn" for part in sample("crab").parts}
         assert kinds == {"dome", "wrap", "cone", "drawn"}
+
+
+def test_the_overlap_engine_takes_the_halberd_at_another_size() -> None:
+    """At 1.05 rounding leaves a sliver between two pieces of a part's cover that shapely can't subtract."""
+    from nestkit.nesting.overlap.packing import Packing
+    from nestkit.nesting.request import batches_of
+    from nestkit.nesting.supply import supply
+    from nestkit.planning import requests
+
+    build = load_build(SAMPLES / "halberd" / "build.toml", 1.05)
+    for request in requests(build):
+        for batch in batches_of(request)[0]:
+            row = supply(request.sheets, batch.bed, 1, request.sheets[0])
+            packing = Packing(batch.items, row.bins, request.spacing, seed=1)
+            assert len(packing.class_of) == len(batch.items)
