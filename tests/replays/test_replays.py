@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.fuzz.targets import FINDINGS, READ, REFUSED, TARGETS
+from tests.fuzz.targets import FINDINGS, READ, REFUSED, SEEDS, TARGETS
 
 
 def dxf(*entities: str) -> bytes:
@@ -50,6 +50,27 @@ CASES = {
         "dxf",
         dxf(SQUARE, polyline((0, 0, 1e-320), (50, 0, 1e-320))),
         FINDINGS,
+    ),
+    # Nothing times infinity warned on the terminal.
+    "a block scaled beyond all numbers": (
+        "dxf",
+        dxf(SQUARE)
+        .replace(
+            b"0\nSECTION\n",
+            b"0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n8\n0\n2\nbell\n70\n0\n10\n0\n20\n0\n0\nLINE\n8\ncut\n10\n0\n20\n0\n"
+            b"11\n9\n21\n0\n0\nENDBLK\n8\n0\n0\nENDSEC\n0\nSECTION\n",
+        )
+        .replace(
+            b"0\nENDSEC\n0\nEOF",
+            b"0\nINSERT\n8\n0\n2\nbell\n10\n0\n20\n0\n41\ninf\n42\ninf\n0\nENDSEC\n0\nEOF",
+        ),
+        FINDINGS,
+    ),
+    # A part at sixty times its size was compared at a square of points.
+    "a ridge of many metres": (
+        "build",
+        (SEEDS / "patterns.toml").read_bytes().replace(b"scale = 1.1", b"scale = 900"),
+        REFUSED,
     ),
     # Messages told a layer's name whole, five thousand letters of it.
     "a long layer name": (
