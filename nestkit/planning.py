@@ -228,11 +228,15 @@ def _stops(effort: Effort, seconds: float, asked: bool) -> tuple[Stop, Stop | No
 
 
 def _numbered(sheets: list[PlannedSheet], build: Build) -> tuple[PlannedSheet, ...]:
-    """Sheets in cutting order: those for the cutter first, then by the earliest assembly on them."""
+    """Sheets in cutting order: those for the cutter first, then by the earliest assembly on them.
+
+    So each assembly can be glued as early as the build's order allows; spares are not waited for.
+    """
     rank = {assembly.name: place for place, assembly in enumerate(build.assemblies)}
 
     def earliest(sheet: PlannedSheet) -> int:
-        return min((rank.get(placed.part.assembly, len(rank)) for placed in sheet.placed), default=len(rank))
+        needed = [each for each in sheet.placed if each.copy <= each.part.copies - each.part.spares]
+        return min((rank.get(placed.part.assembly, len(rank)) for placed in needed), default=len(rank) + 1)
 
     ordered = sorted(sheets, key=lambda sheet: (sheet.how == "hand", earliest(sheet)))
     return tuple(replace(sheet, index=number) for number, sheet in enumerate(ordered, start=1))

@@ -36,6 +36,7 @@ _OURS = frozenset(
         "report.html",
         "shopping.csv",
         "cutting.csv",
+        "jobs.csv",
         "layers.csv",
         "folds.csv",
         "gluing.csv",

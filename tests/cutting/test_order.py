@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 import pytest
@@ -13,6 +14,7 @@ from nestkit.build.model import Assembly, Build, Cutter, Part
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.geometry import Line, LineKind, Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
+from nestkit.planning import _numbered
 from tests.zoo import disc, frame, rectangle
 
 
@@ -153,3 +155,18 @@ def test_precedences_hold_on_random_sheets(cells):
         if inner:
             assert place[f"dot{copy} CUT_OUTSIDE"] < place[f"pip{copy} CUT_INSIDE"]
             assert place[f"pip{copy} CUT_OUTSIDE"] < place[f"rim{copy} CUT_INSIDE"]
+
+
+def test_bed_loads_are_numbered_so_that_gluing_starts_early_and_spares_wait():
+    first, second = Assembly("first", 1), Assembly("second", 2)
+    a = replace(part("a", rectangle(20, 20), "first"), copies=2, spares=1)
+    b = part("b", rectangle(30, 30), "second")
+    spare, needed = (
+        replace(sheet(at(a, 2, 10, 10)), stock="spare"),
+        replace(sheet(at(a, 1, 10, 10)), stock="a"),
+    )
+    later = replace(sheet(at(b, 1, 10, 10), at(a, 2, 90, 10)), stock="b")
+    by_hand = replace(sheet(at(a, 1, 10, 10), how="hand"), stock="hand")
+    numbered = _numbered([by_hand, spare, later, needed], build([a, b], [first, second]))
+    assert [each.stock for each in numbered] == ["a", "b", "spare", "hand"]
+    assert [each.index for each in numbered] == [1, 2, 3, 4]
