@@ -90,11 +90,20 @@ def cut_sheets(draw: st.DrawFn) -> tuple[Outline, list[Outline], float]:
     return sheet, parts, draw(st.floats(0, 1))
 
 
+def _written(outline: Outline) -> tuple[np.ndarray, list[np.ndarray]]:
+    rings = [np.round(ring.points, 4) for ring in outline.rings()]
+    return rings[0], rings[1:]
+
+
 @settings(max_examples=60, deadline=None)
 @given(cut_sheets(), st.floats(10, 80), st.floats(100, 20_000))
 def test_leftovers_are_sound(cut, width, area):
     sheet, parts, kerf = cut
-    kept = [piece.polygon() for piece in leftovers(sheet, parts, kerf, Usable(width, area))]
+    found = leftovers(sheet, parts, kerf, Usable(width, area))
+    for outline in found:
+        # plan.json has four digits.
+        assert shapely.Polygon(*_written(outline)).is_valid
+    kept = [piece.polygon() for piece in found]
     room = sheet.polygon(0.001)
     for k, piece in enumerate(kept):
         assert piece.is_valid
