@@ -91,7 +91,9 @@ def leftovers(
     # Each is grown by itself: grown together, two that only a neck joins could touch again.
     for core in shapely.get_parts(_mitred(free, -half)):
         kept = shapely.simplify(shapely.intersection(_mitred(core, half), free), 0.0)
-        pieces += [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
+        # What lies beyond a thin part is no piece of this one.
+        parts = [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
+        pieces += [one for one in parts if shapely.intersects(one, core)][:1]
     pieces = [piece for each in _apart(pieces) if (piece := _snapped(each)).area >= usable.area]
     return tuple(outline_of(piece) for piece in sorted(pieces, key=lambda one: (-one.area, one.bounds)))
 
