@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from multiprocessing.connection import Connection
 from typing import Any, Protocol
 
@@ -175,7 +176,7 @@ def _search(
             if rounds % EPOCH == 0:
                 # Asked before the exchange, so that a number of rounds ends at the same point everywhere.
                 status = _over(stop, asked_to_stop, rounds) or _exchange(
-                    packing, others, lambda: _over(stop, asked_to_stop, rounds)
+                    packing, others, partial(_over, stop, asked_to_stop, rounds)
                 )
             if packing.best is not known:
                 known = packing.best
