@@ -12,9 +12,8 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import partial
 from multiprocessing.connection import Connection
-from typing import Any, Protocol
+from typing import Any
 
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path
@@ -66,7 +65,6 @@ def search(
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Progress | None = None,
     jobs: int = 1,
-    lanes: int | None = None,
 ) -> NestResult:
     """Packs the items into as few of the bins as can be, in their order, and leaves much of the last free.
 
@@ -75,7 +73,7 @@ def search(
     items, bins, spacing
         See `nesting.problem`. The bins are the supply, in the order in which they are opened.
     seed : int
-        The same seed, number of rounds and of lanes give the same layout.
+        The same seed, number of rounds and jobs give the same layout.
     stop : Stop
         Asked after each round; a round takes some hundredths of a second.
     start : Layout, optional
@@ -87,10 +85,7 @@ def search(
     progress : callable, optional
         Given the round and the best score after each round.
     jobs : int
-        Processes to use.
-    lanes : int, optional
-        Searches that exchange their best layouts now and then; as many as jobs when not given. With fewer
-        jobs than lanes, some take turns.
+        Lanes, each in a process of its own but the first.
 
     Returns
     -------
@@ -100,7 +95,7 @@ def search(
     if start is None and not fixed and len(items) <= BOTTOM_LEFT_UP_TO:
         start = _bottom_left(items, bins, spacing, lambda: asked_to_stop() or stop(0))
     task = _Task(tuple(items), tuple(bins), spacing, seed, start, tuple(fixed), None, SHEET_MERGE)
-    return _search(task, stop, asked_to_stop, progress, jobs, lanes or jobs)
+    return _search(task, stop, asked_to_stop, progress, jobs)
 
 
 def _bottom_left(
@@ -121,7 +116,6 @@ def pack_strip(
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Progress | None = None,
     jobs: int = 1,
-    lanes: int | None = None,
 ) -> NestResult:
     """Packs the items into a strip of fixed width (along y) that is as short as can be (along x).
 
@@ -132,7 +126,7 @@ def pack_strip(
     length = area / width / 0.25 + longest
     sheet = Bin(Outline(Path.polyline([(0, 0), (length, 0), (length, width), (0, width)], True)))
     task = _Task(tuple(items), (sheet,), Spacing(), seed, None, (), 0, STRIP_MERGE)
-    return _search(task, stop, asked_to_stop, progress, jobs, lanes or jobs, least=area / width)
+    return _search(task, stop, asked_to_stop, progress, jobs, least=area / width)
 
 
 def prepare() -> None:
@@ -153,7 +147,6 @@ def _search(
     asked_to_stop: Callable[[], bool],
     progress: Progress | None,
     jobs: int,
-    lanes: int,
     least: float = 0.0,
 ) -> NestResult:
     began = time.monotonic()
@@ -161,7 +154,7 @@ def _search(
         nothing = Layout((), tuple(range(len(task.items))))
         area = sum(item.outline.area for item in task.items)
         return NestResult(Status.PROVEN, nothing, Score(len(task.items), area, 0, 0.0), 0.0, 0, ())
-    with _other_lanes(task, min(jobs, lanes) - 1, lanes - 1) as others:
+    with _other_lanes(task, jobs - 1) as others:
         packing = task.packing()
         trace: list[Improvement] = []
         rounds = 0
@@ -174,10 +167,15 @@ def _search(
             next(steps)
             rounds += 1
             if rounds % EPOCH == 0:
-                # Asked before the exchange, so that a number of rounds ends at the same point everywhere.
-                status = _over(stop, asked_to_stop, rounds) or _exchange(
-                    packing, others, partial(_over, stop, asked_to_stop, rounds)
-                )
+                for lane in others:
+                    # Waiting is asked about the clock too: a lane may be slower than this one.
+                    while not lane.ready() and status is None:
+                        status = _over(stop, asked_to_stop, rounds)
+                if status is None:
+                    for found in [lane.found() for lane in others]:
+                        packing.take(found)
+                    for lane in others:
+                        lane.begin(packing.best)
             if packing.best is not known:
                 known = packing.best
                 trace.append(Improvement(rounds, time.monotonic() - began, known.score))
@@ -199,71 +197,6 @@ def _over(stop: Stop, asked_to_stop: Callable[[], bool], rounds: int) -> Status 
     return Status.TIME if stop(rounds) else None
 
 
-def _exchange(packing: Packing, others: Sequence[_Lane], over: Callable[[], Status | None]) -> Status | None:
-    """Waits for the other lanes' epochs, takes the best layout and gives it to all; the status if over."""
-    for lane in others:
-        # Waiting is asked about the clock too: a lane may be slower than this one.
-        while not lane.ready():
-            status = over()
-            if status is not None:
-                for other in others:
-                    found = other.so_far()
-                    if found is not None:
-                        packing.take(found)
-                return status
-    for found in [lane.found() for lane in others]:
-        packing.take(found)
-    for lane in others:
-        lane.begin(packing.best)
-    return None
-
-
-class _Lane(Protocol):
-    """A lane beside the first."""
-
-    def begin(self, best: Found | None = None) -> None:
-        """Starts an epoch, from ``best`` if that is better than its own."""
-
-    def ready(self) -> bool:
-        """Whether the epoch is done; waits a moment for it, or works on it."""
-
-    def found(self) -> Found:
-        """The lane's best layout after the epoch."""
-
-    def so_far(self) -> Found | None:
-        """Its best layout in the middle of an epoch, where that is known."""
-
-
-class _LaneInTurn:
-    """A lane in this process: it works while the first waits."""
-
-    def __init__(self, task: _Task) -> None:
-        self._task = task
-        self._packing: Packing | None = None
-        self._left = 0
-
-    def begin(self, best: Found | None = None) -> None:
-        if self._packing is not None and best is not None:
-            self._packing.take(best)
-        self._left = EPOCH
-
-    def ready(self) -> bool:
-        if self._packing is None:
-            self._packing = self._task.packing()
-            self._steps = self._packing.run()
-        elif self._left:
-            next(self._steps)
-            self._left -= 1
-        return not self._left
-
-    def found(self) -> Found:
-        assert self._packing is not None
-        return self._packing.best
-
-    def so_far(self) -> Found | None:
-        return None if self._packing is None else self._packing.best
-
-
 class _OtherLane:
     """A lane in another process."""
 
@@ -274,17 +207,17 @@ class _OtherLane:
         theirs.close()
 
     def begin(self, best: Found | None = None) -> None:
+        """Starts an epoch, from ``best`` if that is better than its own."""
         self._pipe.send(best)
 
     def ready(self) -> bool:
+        """Whether the epoch is done; waits a moment for it."""
         return bool(self._pipe.poll(0.02))
 
     def found(self) -> Found:
+        """The lane's best layout after the epoch."""
         answer: Found = self._pipe.recv()
         return answer
-
-    def so_far(self) -> Found | None:
-        return None
 
 
 def _serve(pipe: Connection, over: Any, task: _Task) -> None:
@@ -306,21 +239,19 @@ def _serve(pipe: Connection, over: Any, task: _Task) -> None:
 
 
 @contextmanager
-def _other_lanes(task: _Task, processes: int, count: int) -> Iterator[list[_Lane]]:
-    """``count`` lanes with seeds of their own, the first ``processes`` of them in processes that end here."""
-    tasks = [replace(task, seed=task.seed + 1009 * (k + 1)) for k in range(count)]
-    in_turn: list[_Lane] = [_LaneInTurn(one) for one in tasks[processes:]]
-    if processes <= 0:
-        yield in_turn
+def _other_lanes(task: _Task, count: int) -> Iterator[list[_OtherLane]]:
+    """``count`` lanes with seeds of their own, which end with the context."""
+    if count <= 0:
+        yield []
         return
     context = multiprocessing.get_context("spawn")
     over = context.Event()
-    beside = [_OtherLane(one, over, context) for one in tasks[:processes]]
+    lanes = [_OtherLane(replace(task, seed=task.seed + 1009 * (k + 1)), over, context) for k in range(count)]
     try:
-        yield [*beside, *in_turn]
+        yield lanes
     finally:
         over.set()
-        for lane in beside:
+        for lane in lanes:
             lane.process.join(0.3)
             if lane.process.is_alive():
                 lane.process.terminate()

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path, Placement
-from nestkit.nesting.overlap import engine, pack_strip, search
+from nestkit.nesting.overlap import pack_strip, search
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing, Status
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, AnyOf
 from nestkit.nesting.verify import faults
@@ -184,34 +184,6 @@ def test_a_seed_and_rounds_give_one_layout(jobs: int) -> None:
     assert [(step.round, step.score) for step in one.trace] == [
         (step.round, step.score) for step in two.trace
     ]
-
-
-@pytest.mark.slow
-def test_two_lanes_find_the_same_in_one_process_and_in_two() -> None:
-    """Past two exchanges, and where the last epoch ends with the search."""
-    items = [Item(rectangle(10 + 3 * k, 25 - 2 * k), QUARTERS, kind=k) for k in range(8) for _ in range(2)]
-    for rounds in (600, 650):
-        one, two = (
-            pack_strip(items, 60.0, seed=5, stop=AfterRounds(rounds), jobs=jobs, lanes=2) for jobs in (1, 2)
-        )
-        assert one.layout == two.layout
-        assert one.rounds == two.rounds == rounds
-
-
-def test_a_lane_that_takes_its_turn_adds_what_it_found_when_time_is_up(monkeypatch) -> None:
-    monkeypatch.setattr(engine, "EPOCH", 3)
-    items = [Item(rectangle(10 + 3 * k, 25 - 2 * k), QUARTERS, kind=k) for k in range(8)]
-    lone = pack_strip(items, 60.0, seed=5, stop=AfterRounds(3))
-    asked = []
-
-    def over() -> bool:
-        asked.append(0)
-        return len(asked) > 60
-
-    both = pack_strip(items, 60.0, seed=5, stop=AfterRounds(1000), asked_to_stop=over, lanes=2)
-    assert both.status is Status.STOPPED
-    assert both.layout.left_out == ()
-    assert both.score <= lone.score
 
 
 def test_it_stops_and_gives_up_within_half_a_second() -> None:
