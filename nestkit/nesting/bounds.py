@@ -41,12 +41,15 @@ class Offer:
         None when any number can be had.
     pieces : tuple of (float, float), mm
         Sizes of the blanks that one is cut into; empty when it stays whole.
+    name : str
+        Of the kind of sheet.
     """
 
     size: tuple[float, float]
     price: float
     count: int | None
     pieces: tuple[tuple[float, float], ...] = ()
+    name: str = ""
 
     def room(self, spacing: Spacing) -> float:
         """Room of one sheet for grown items, mm^2: whole or in its pieces, whichever is more.

@@ -107,7 +107,8 @@ class Answer:
     choice : Choice or None
         The best one; None when there is none, or none was found.
     least : float
-        No choice can be better, in what was asked for: money, or sheets. Infinite when there is no choice.
+        No choice can be better, in what was asked for: money, sheets, or both in one number. Infinite
+        when there is no choice.
     """
 
     choice: Choice | None
@@ -248,11 +249,19 @@ class ChoiceModel:
         """The choice with the fewest sheets."""
         return self._solve(self.sheets, seed, work)
 
+    @property
+    def _worth(self) -> Expression:
+        """Money, then sheets, in one number."""
+        return self.money * (len(self.slots) + 1) + self.sheets
+
+    def better_than(self, money: float, sheets: int) -> None:
+        """Leaves out choices that cost more, and those that cost as much and take as many sheets."""
+        most = round(money * MONEY_STEPS) * (len(self.slots) + 1) + min(sheets, len(self.slots) + 1)
+        self.model.add(self._worth <= most - 1)
+
     def best(self, seed: int = 1, work: float = WORK) -> Answer:
-        """The cheapest choice, and among the cheapest one with the fewest sheets; `least` is its money."""
-        more = len(self.slots) + 1
-        answer = self._solve(self.money * more + self.sheets, seed, work)
-        return Answer(answer.choice, answer.least // more / MONEY_STEPS if answer.choice else answer.least)
+        """The cheapest choice, and among the cheapest one with the fewest sheets."""
+        return self._solve(self._worth, seed, work)
 
     def _solve(self, objective: Expression, seed: int, work: float) -> Answer:
         from ortools.sat.python import cp_model

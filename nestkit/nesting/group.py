@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON
+from nestkit.nesting.choosing import on_better_sheets
 from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout
@@ -16,7 +17,6 @@ from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_plac
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
 from nestkit.nesting.supply import SheetBin, Supply, offers, rectangle, supply
-from nestkit.nesting.tighter import on_fewer_sheets
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
@@ -142,19 +142,21 @@ def _pack(
         if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
             return best
         before_tightening()
-        sheets = int(found.score[2])
-        layout = on_fewer_sheets(
+        report = None if progress is None else lambda n, worth: progress(found.rounds + n, worth.sheets)
+        chosen = on_better_sheets(
             items,
             row,
             found.layout,
             spacing,
+            prover,
             seed=seed,
             stop=tighten,
             asked_to_stop=asked_to_stop,
-            progress=None if progress is None else lambda n: progress(found.rounds + n, sheets),
+            progress=report,
         )
-        score = _score(items, layout, row)
-        return (replace(found, layout=layout, score=score), row) if score < found.score else best
+        score = _score(items, chosen.layout, row)
+        better = replace(found, layout=chosen.layout, score=score, rounds=found.rounds + chosen.rounds)
+        return (better, row) if score < found.score else best
 
     if len(kinds) <= 1:
         return closer(run(kinds[0] if kinds else None, stop, 0))

@@ -111,7 +111,7 @@ def offers(sheets: Sequence[Sheet], bed: tuple[float, float] | None) -> list[Off
         blanks = blanks_of(as_laid(sheet.size, bed), bed)
         pieces = tuple((blank.width, blank.height) for blank in blanks)
         if sheet.in_shop > 0:
-            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces))
+            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces, sheet.name))
         if sheet.buy:
-            found.append(Offer(sheet.size, sheet.price, None, pieces))
+            found.append(Offer(sheet.size, sheet.price, None, pieces, sheet.name))
     return found
