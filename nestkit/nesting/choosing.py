@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
+from nestkit.nesting.attempt import Attempt
 from nestkit.nesting.bounds import EPSILON, Offer
 from nestkit.nesting.master import Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Proof, Prover
 from nestkit.nesting.stops import Stop
 from nestkit.nesting.supply import Supply
-
-if TYPE_CHECKING:
-    from nestkit.nesting.overlap import Score
-
 
 #: Numbers of a sheet's bins in a supply: one, or its blanks.
 SheetBins = tuple[int, ...]
@@ -166,7 +162,9 @@ class _Tries:
         bins = [bin for one in sheets for bin in one]
         places = {bin: place for place, bin in enumerate(bins)}
         given = replace(start, seats=tuple(replace(seat, bin=places[seat.bin]) for seat in start.seats))
-        attempt = _Attempt(self, patience, best)
+        watched = self.progress
+        report = None if watched is None else lambda rounds: watched(rounds, best)
+        attempt = Attempt(self.stop, self.rounds, report, patience)
         found = overlap.search(
             self.items,
             [self.row.bins[bin] for bin in bins],
@@ -181,24 +179,3 @@ class _Tries:
         self.rounds += found.rounds
         seats = tuple(replace(seat, bin=bins[seat.bin]) for seat in found.layout.seats)
         return replace(found.layout, seats=seats)
-
-
-class _Attempt:
-    """One try: over when the time is, when everything has a place, or after long without progress."""
-
-    def __init__(self, tries: _Tries, patience: int, best: Worth) -> None:
-        self._tries, self._patience, self._best = tries, patience, best
-        self._left: tuple[int, float] | None = None
-        self._since = 0
-
-    def is_over(self, rounds: int) -> bool:
-        placed = self._left is not None and self._left[0] == 0
-        stuck = rounds - self._since >= self._patience
-        return placed or stuck or self._tries.stop(self._tries.rounds + rounds)
-
-    def note(self, rounds: int, score: Score) -> None:
-        left = score.left_out, score.left_area
-        if self._left is None or left < self._left:
-            self._left, self._since = left, rounds
-        if self._tries.progress is not None:
-            self._tries.progress(self._tries.rounds + rounds, self._best)
