@@ -214,7 +214,8 @@ def line(row: Row) -> str:
     left = f"  {row.left_out} left out" if row.left_out else ""
     return (
         f"{row.name:10} {row.copies:6} {row.kinds:5} {'yes' if row.offcuts else 'no':>7} {row.used:5}"
-        f" {row.at_least:9} {'yes' if row.proven else 'no':>7} {row.first_engine:13}  {cost:15} {row.waste:5.0%} {late}{left}"
+        f" {row.at_least:9} {'yes' if row.proven else 'no':>7} {row.first_engine:13}"
+        f"  {cost:15} {row.waste:5.0%} {late}{left}"
     )
 
 

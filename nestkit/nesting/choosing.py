@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from nestkit.nesting.attempt import Attempt
 from nestkit.nesting.bounds import EPSILON, Offer
 from nestkit.nesting.master import Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Proof, Prover
-from nestkit.nesting.stops import Stop
+from nestkit.nesting.stops import AfterRounds, Stop
 from nestkit.nesting.supply import Supply
+
+if TYPE_CHECKING:
+    from nestkit.nesting.overlap import Score
+
+#: Rounds for pushing together what lies on the emptiest sheet, at the end.
+TIDYING = 40
 
 #: Numbers of a sheet's bins in a supply: one, or its blanks.
 SheetBins = tuple[int, ...]
@@ -86,9 +93,12 @@ def on_better_sheets(
             partly[proposal.sheets] = found
             master.note_not_found(proposal)
             continue
+        master.note_found(proposal)
         best = Chosen(found, worth_of(row, found))
         if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
             break
+    if best.layout is not layout and not asked_to_stop():
+        best = replace(best, layout=tries.tidied(best.layout))
     return replace(best, rounds=tries.rounds)
 
 
@@ -156,24 +166,41 @@ class _Tries:
         best : Worth
             Of the best plan so far, for those who watch.
         """
-        # Imported when it is needed: its kernels are compiled, or loaded, then.
-        from nestkit.nesting import overlap
-
-        bins = [bin for one in sheets for bin in one]
-        places = {bin: place for place, bin in enumerate(bins)}
-        given = replace(start, seats=tuple(replace(seat, bin=places[seat.bin]) for seat in start.seats))
         watched = self.progress
         report = None if watched is None else lambda rounds: watched(rounds, best)
         attempt = Attempt(self.stop, self.rounds, report, patience)
+        bins = [bin for one in sheets for bin in one]
+        return self._search(bins, start, attempt.is_over, attempt.note)
+
+    def tidied(self, layout: Layout) -> Layout:
+        """The layout with what lies on its emptiest bin pushed together, so that one large piece is left."""
+        area: dict[int, float] = {}
+        for seat in layout.seats:
+            area[seat.bin] = area.get(seat.bin, 0.0) + self.items[seat.item].outline.area
+        bins = sorted(area, key=lambda bin: (-area[bin], bin))
+        return self._search(bins, layout, AfterRounds(TIDYING), None)
+
+    def _search(
+        self,
+        bins: Sequence[int],
+        start: Layout,
+        stop: Stop,
+        progress: Callable[[int, Score], None] | None,
+    ) -> Layout:
+        # Imported when it is needed: its kernels are compiled, or loaded, then.
+        from nestkit.nesting import overlap
+
+        places = {bin: place for place, bin in enumerate(bins)}
+        given = replace(start, seats=tuple(replace(seat, bin=places[seat.bin]) for seat in start.seats))
         found = overlap.search(
             self.items,
             [self.row.bins[bin] for bin in bins],
             self.spacing,
             seed=self.seed + self.count,
-            stop=attempt.is_over,
+            stop=stop,
             start=given if given.seats else None,
             asked_to_stop=self.asked_to_stop,
-            progress=attempt.note,
+            progress=progress,
         )
         self.count += 1
         self.rounds += found.rounds

@@ -19,6 +19,8 @@ from nestkit.nesting.choice_model import Choice, ChoiceModel, Demand, Kind
 
 #: Sheets are thought to get this full at first, and at each step more when nothing else is left to try.
 LIKELY_FILL, FILL_STEP = 0.78, 0.05
+#: After a try in vain, the next sheets are to be less full by so much.
+EASIER = 0.02
 #: Rounds of the overlap engine without any progress, until a try is given up; the first time.
 PATIENCE = 120
 #: The solver's work for one proposal.
@@ -66,19 +68,29 @@ class Master:
             if choice is not None:
                 worth = Worth(choice.money, sum(choice.sheets))
                 return Proposal(choice.sheets, worth, self.patience)
-            if self.fill < 1.0:
-                self.fill = min(self.fill + FILL_STEP, 1.0)
-            elif self.not_found:
+            if self.not_found:
                 # What was not found may still be there: it is tried again, longer.
                 self.not_found = []
                 self.fill = LIKELY_FILL
                 self.patience *= 2
+            elif self.fill < 1.0:
+                self.fill = min(self.fill + FILL_STEP, 1.0)
             else:
                 return None
 
     def note_not_found(self, proposal: Proposal) -> None:
-        """The search found no layout on these sheets, nor, then, on fewer of them."""
+        """The search found no layout on these sheets, nor, then, on fewer of them, nor on any as full."""
         self.not_found.append(proposal.sheets)
+        self.fill = min(self.fill, self._fullness(proposal) - EASIER)
+
+    def note_found(self, proposal: Proposal) -> None:
+        """The search found a layout on these sheets: others may be as full, and fuller."""
+        self.not_found = []
+        self.fill = max(self.fill, self._fullness(proposal) + FILL_STEP)
+
+    def _fullness(self, proposal: Proposal) -> float:
+        room = sum(n * kind.room for n, kind in zip(proposal.sheets, self.kinds, strict=True))
+        return sum(demand.count * demand.area for demand in self.demands) / room
 
     def _choice(self, best: Worth) -> Choice | None:
         model = ChoiceModel(self.demands, self.kinds, self.fill)
