@@ -112,13 +112,15 @@ class Sheet:
     size : (float, float), mm
         Width and height.
     price : float
-        Of one bought sheet; those in the shop cost nothing.
+        Of one bought sheet, or of one pack; sheets in the shop cost nothing.
     in_shop : int
         How many are there.
     buy : bool
         Whether more can be bought.
     density : float or None, kg/m^3
         None when none was given.
+    pack : int
+        So many are sold together.
     """
 
     name: str
@@ -129,6 +131,7 @@ class Sheet:
     in_shop: int = 0
     buy: bool = True
     density: float | None = None
+    pack: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,6 +142,7 @@ class GroupEntry:
     waste: float
     cost: float
     cost_at_least: float
+    unused: tuple[tuple[str, int], ...]
     to_buy: tuple[tuple[str, int], ...]
     from_shop: tuple[tuple[str, int], ...]
 
@@ -383,6 +384,7 @@ def _group(entry: Fields) -> GroupEntry:
         waste=entry.number("waste"),
         cost=entry.number("cost", at_least=0.0),
         cost_at_least=entry.number("cost_at_least", at_least=0.0),
+        unused=_counts(entry, "unused"),
         to_buy=_counts(entry, "to_buy"),
         from_shop=_counts(entry, "from_shop"),
     )

@@ -196,6 +196,10 @@ def _judge_group(
         said: Counter[str] = Counter()
         for stock, count in given:
             said[stock] += count
+        if what == "to buy":
+            # Those of a pack that nothing is cut from.
+            for stock, count in group.unused:
+                said[stock] -= count
         counted = Counter(stock for stock, _ in sheets_there)
         for stock in sorted(set(said) | set(counted)):
             if said[stock] != counted[stock]:

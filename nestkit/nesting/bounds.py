@@ -43,6 +43,8 @@ class Offer:
         Sizes of the blanks that one is cut into; empty when it stays whole.
     name : str
         Of the kind of sheet.
+    pack : int
+        So many are sold together, at the price.
     """
 
     size: tuple[float, float]
@@ -50,6 +52,7 @@ class Offer:
     count: int | None
     pieces: tuple[tuple[float, float], ...] = ()
     name: str = ""
+    pack: int = 1
 
     def room(self, spacing: Spacing) -> float:
         """Room of one sheet for grown items, mm^2: whole or in its pieces, whichever is more.
@@ -185,7 +188,7 @@ def least_money(items: Sequence[Item], offers: Sequence[Offer], spacing: Spacing
                 return 0.0
             need -= area * offer.count
         else:
-            priced.append((area, offer.price))
+            priced.append((area * offer.pack, offer.price))
     if need <= EPSILON or not priced:
         return 0.0
     # Best value first; what an integer number of it leaves over is tried with the others.

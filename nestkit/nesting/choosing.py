@@ -12,7 +12,7 @@ from nestkit.nesting.master import Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Proof, Prover
 from nestkit.nesting.stops import AfterRounds, Stop
-from nestkit.nesting.supply import Supply
+from nestkit.nesting.supply import Supply, cost_of
 
 if TYPE_CHECKING:
     from nestkit.nesting.overlap import Score
@@ -36,7 +36,7 @@ class Chosen:
 def worth_of(row: Supply, layout: Layout) -> Worth:
     """Money and number of the sheets that a layout takes."""
     used = {row.meaning[seat.bin].which: row.meaning[seat.bin] for seat in layout.seats}
-    return Worth(round(sum(m.sheet.price for m in used.values() if m.bought), 6), len(used))
+    return Worth(round(cost_of(used.values()), 6), len(used))
 
 
 def is_best(worth: Worth, proof: Proof) -> bool:

@@ -17,7 +17,7 @@ from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
-from nestkit.nesting.supply import SheetBin, Supply, offers, rectangle, supply
+from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, packs, rectangle, supply
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
@@ -212,18 +212,16 @@ def _score(items: Sequence[Item], layout: Layout, row: Supply) -> Score:
     """Left out, money, sheets, area on the emptiest sheet, then how far the parts reach on it."""
     area: dict[tuple[str, int], float] = {}
     reach: dict[tuple[str, int], float] = {}
-    price: dict[tuple[str, int], float] = {}
     for seat in layout.seats:
         sheet_bin = row.meaning[seat.bin]
         item = items[seat.item]
         area[sheet_bin.which] = area.get(sheet_bin.which, 0.0) + item.outline.area
-        price[sheet_bin.which] = sheet_bin.sheet.price if sheet_bin.bought else 0.0
         right = item.outline.transformed(seat.placement.matrix).bounds[2] + sheet_bin.blank.x
         reach[sheet_bin.which] = max(reach.get(sheet_bin.which, 0.0), right)
     emptiest = min(area, key=lambda which: (area[which], which), default=None)
     return (
         float(len(layout.left_out)),
-        round(sum(price.values()), 6),
+        round(cost_of(row.meaning[seat.bin] for seat in layout.seats), 6),
         float(len(area)),
         round(area[emptiest], 3) if emptiest else 0.0,
         round(reach[emptiest], 3) if emptiest else 0.0,
@@ -243,7 +241,8 @@ def _cheaper_sheets(
     whole = {meaning[seat.bin].which: meaning[seat.bin] for seat in layout.seats if meaning[seat.bin].bought}
     for which, sheet_bin in whole.items():
         members = [seat.item for seat in layout.seats if meaning[seat.bin].which == which]
-        cheaper = [s for s in request.sheets if s.buy and s.price < sheet_bin.sheet.price - EPSILON]
+        each = sheet_bin.sheet.price / sheet_bin.sheet.pack
+        cheaper = [s for s in request.sheets if s.buy and s.price < each - EPSILON]
         for kind in sorted(cheaper, key=lambda s: (s.price, s.name)):
             bought = replace(kind, in_shop=0)
             one = supply([bought], batch.bed, 1, first=bought)
@@ -336,7 +335,10 @@ def _figures(
     whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
     area = sum(sheet_bin.size[0] * sheet_bin.size[1] for sheet_bin in whole.values())
     foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
-    cost = sum(sheet_bin.sheet.price for sheet_bin in whole.values() if sheet_bin.bought)
+    cost = cost_of(used)
+    bought = Counter(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought)
+    kinds = {sheet.name: sheet for sheet in request.sheets}
+    paid = {name: packs(kinds[name], number) * kinds[name].pack for name, number in bought.items()}
     if prover is None:
         # Of what is left out nothing can be proven: the bound is for what is placed.
         items = [
@@ -355,8 +357,9 @@ def _figures(
         proven=proof.sheets == len(whole) and cost <= proof.money + EPSILON and not unplaced,
         waste=1.0 - foam / area if area else 0.0,
         cost=cost,
-        to_buy=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought),
+        to_buy=tuple(sorted(paid.items())),
         from_shop=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if not sheet_bin.bought),
+        unused=tuple((name, paid[name] - bought[name]) for name in sorted(paid) if paid[name] > bought[name]),
         cost_at_least=proof.money,
         proven_by=proof.by,
         at_any_price=proof.at_any_price,

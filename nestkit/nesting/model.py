@@ -90,9 +90,11 @@ class Group:
     cost : float
         Money for the sheets to buy.
     to_buy : tuple of (str, int)
-        Kinds of sheets and how many of each to buy.
+        Kinds of sheets and how many of each to buy: whole packs, where they are sold so.
     from_shop : tuple of (str, int)
         Kinds of sheets and how many of each to take from the shop.
+    unused : tuple of (str, int)
+        Kinds of sheets and how many of those that are bought stay whole, as they come in packs.
     cost_at_least : float
         No plan can cost less.
     proven_by : str
@@ -114,6 +116,7 @@ class Group:
     cost_at_least: float = 0.0
     proven_by: ProvenBy = "area"
     at_any_price: bool = True
+    unused: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

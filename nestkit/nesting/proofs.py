@@ -132,6 +132,7 @@ class Prover:
                     room=offer.room(self.spacing),
                     weights=self._weights(offer.size, spacing),
                     apart=self._apart(offer.size, spacing),
+                    pack=offer.pack,
                 )
             )
         return found
@@ -190,7 +191,7 @@ class Prover:
         for offer in self.offers:
             most = len(self.items) if offer.count is None else min(offer.count, len(self.items))
             if offer.price > EPSILON:
-                most = min(most, math.floor(cost / offer.price + 1e-9))
+                most = min(most, offer.pack * math.floor(cost / offer.price + 1e-9))
             if cost <= self.money_by_area + EPSILON:
                 # Money is proven: what remains to be asked is whether fewer sheets do.
                 most = min(most, sheets)

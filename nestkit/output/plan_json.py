@@ -161,6 +161,7 @@ def _group(group: Group) -> dict[str, Any]:
         "cost": _mm(group.cost),
         "cost_at_least": _mm(group.cost_at_least),
         "to_buy": [{"stock": stock, "count": count} for stock, count in group.to_buy],
+        "unused": [{"stock": stock, "count": count} for stock, count in group.unused],
         "from_shop": [{"stock": stock, "count": count} for stock, count in group.from_shop],
     }
 

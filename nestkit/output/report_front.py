@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from nestkit.build.model import Build, Hardware
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Group, Plan
-from nestkit.output.lists import shopping_rows
+from nestkit.output.lists import shopping_rows, sold_as
 from nestkit.output.report_words import (
     show_kerf,
     show_long,
@@ -77,7 +77,7 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
         Figure(
             "Sheets to buy",
             str(bought),
-            f"and {taken} from the shop" if taken else "none lies in the shop",
+            _where_from(taken, sum(count for group in plan.groups for _, count in group.unused)),
         ),
         Figure("To pay", show_money(sum(group.cost for group in plan.groups)), "for the sheets to buy"),
         Figure(
@@ -87,6 +87,11 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
         ),
         certainty(plan),
     )
+
+
+def _where_from(taken: int, unused: int) -> str:
+    note = f"and {taken} from the shop" if taken else "none lies in the shop"
+    return f"{note}; {unused} of them stay whole, as they come in packs" if unused else note
 
 
 def certainty(plan: Plan) -> Figure:
@@ -171,7 +176,7 @@ def shopping(build: Build, plan: Plan) -> Iterable[ShoppingRow]:
     for what, sheet, count, price in shopping_rows(build, plan):
         yield ShoppingRow(
             what=what,
-            sheet=plain(sheet.name),
+            sheet=plain(sold_as(what, sheet)),
             size=show_size(*sheet.size, build.unit),
             thickness=show_length(sheet.thickness, build.unit),
             count=count,

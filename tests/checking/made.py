@@ -294,6 +294,7 @@ def _plan(specs: dict[str, Spec], jobs: dict[str, list[Entity]]) -> dict:
                 "cost": 9.5,
                 "cost_at_least": 9.5,
                 "to_buy": [{"stock": sheet["stock"], "count": 1}],
+                "unused": [],
                 "from_shop": [],
             }
             for sheet in sheets

@@ -527,6 +527,11 @@ def plan_buys_too_few(m: Made) -> None:
 
 
 @found_by("plan-count")
+def more_unused_than_there_are(m: Made) -> None:
+    m.plan["groups"][0]["unused"] = [{"stock": "eva 6 mm", "count": 1}]
+
+
+@found_by("plan-count")
 def group_missing(m: Made) -> None:
     del m.plan["groups"][1]
 
