@@ -20,7 +20,7 @@ from nestkit.cutting.model import (
     Stroke,
     pocket_layer,
 )
-from nestkit.cutting.order import travel
+from nestkit.cutting.route import travel
 from nestkit.errors import InputError, Problem
 from nestkit.folds.coupon import Coupon, coupon_for
 from nestkit.folds.hatch import Band, hatch

@@ -10,7 +10,7 @@ from nestkit.build.model import Build, Cutter
 from nestkit.cutting.etching import fold_strokes
 from nestkit.cutting.kerf import CutPaths, cut_paths
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke
-from nestkit.cutting.order import in_cut_order, travel
+from nestkit.cutting.order import in_cut_order
 from nestkit.errors import Finding
 from nestkit.geometry import LineKind
 from nestkit.nesting.model import PlannedSheet
@@ -39,18 +39,16 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
             for hole in cut.inside:
                 cuts.append(Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy))
             cuts.append(Stroke(CUT_OUTSIDE_LAYER, cut.outside.transformed(matrix), part.name, placed.copy))
-        ordered = in_cut_order(marks, sheet, rank_of) + folds.pockets
-        at = ordered[-1].path.end if ordered else (0.0, 0.0)
-        ordered += in_cut_order(cuts, sheet, rank_of, at)
-        way = travel(ordered)
+        route = in_cut_order([*([one] for one in (*marks, *cuts)), *folds.pockets], sheet, rank_of)
         etching = 0.0 if folds.etching is None else folds.etching.seconds
         jobs.append(
             Job(
                 name=_name(sheet, build),
                 sheet=sheet,
-                strokes=ordered,
-                travel=way,
-                seconds=0.0 if by_hand else etching + _seconds(ordered, way, cutter),
+                strokes=route.strokes,
+                travel=route.travel,
+                nearest=route.nearest,
+                seconds=0.0 if by_hand else etching + _seconds(route.strokes, route.travel, cutter),
                 etching=folds.etching,
             )
         )

@@ -87,6 +87,8 @@ class Job:
         Estimate: cut, mark and travel lengths over their speeds, and the time of etching.
     etching : Etching or None
         None when nothing is etched.
+    nearest : float, mm
+        The travel when the tool always goes to the nearest next.
     """
 
     name: str
@@ -95,6 +97,7 @@ class Job:
     travel: float
     seconds: float
     etching: Etching | None = None
+    nearest: float = 0.0
 
     @cached_property
     def cut_length(self) -> float:
