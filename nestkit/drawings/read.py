@@ -10,7 +10,7 @@ from nestkit.drawings.assemble import assemble
 from nestkit.drawings.join import JOIN
 from nestkit.drawings.kinds import NO_RULES, LineRules, part_names
 from nestkit.drawings.model import Drawing, DrawnPath
-from nestkit.errors import DrawingError, Finding, Problem
+from nestkit.errors import LONGEST_NAME, DrawingError, Finding, Problem, printable
 from nestkit.geometry import FLATNESS, Shape
 
 #: Findings that leave an outline uncertain: a part with one of them is refused.
@@ -87,7 +87,7 @@ def _nearest_files(file: FilePath) -> str:
 
 
 def _listed(names: Iterable[str]) -> str:
-    every = [f"'{name}'" for name in names]
+    every = [f"'{printable(name, LONGEST_NAME)}'" for name in names]
     more = f" and {len(every) - _MOST_LISTED} more" if len(every) > _MOST_LISTED else ""
     return ", ".join(every[:_MOST_LISTED]) + more
 
@@ -130,7 +130,8 @@ def _as_problems(where: str, findings: Iterable[Finding]) -> list[Problem]:
     problems = []
     for finding in findings:
         if not finding.mended:
-            names = (finding.layer and f"layer '{finding.layer}'", finding.id and f"id '{finding.id}'")
+            layer, ident = (printable(name, LONGEST_NAME) for name in (finding.layer, finding.id))
+            names = (layer and f"layer '{layer}'", ident and f"id '{ident}'")
             at = f" at ({finding.at[0]:.1f}, {finding.at[1]:.1f}) mm" if finding.at else ""
             place = ", ".join((where, *(name for name in names if name))) + at
             problems.append(Problem(place, finding.text, finding.todo.removesuffix(".")))

@@ -47,7 +47,7 @@ from nestkit.drawings.svg_source import parse, read_bytes
 from nestkit.drawings.svg_style import Styles
 from nestkit.drawings.svg_view import ViewBox, parse_view_box, view_transform
 from nestkit.drawings.svg_walk import Walker
-from nestkit.errors import DrawingError, Finding, Problem
+from nestkit.errors import LONGEST_NAME, DrawingError, Finding, Problem, printable
 from nestkit.geometry import FLATNESS
 from nestkit.geometry.affine import affine, compose
 from nestkit.units import MM_PER_CSS_UNIT
@@ -106,7 +106,8 @@ def read_svg(file: pathlib.Path, name: str | None = None, tolerance: float = FLA
 
 
 def _where(finding: Finding) -> str:
-    names = [finding.layer and f"layer '{finding.layer}'", finding.id and f"id '{finding.id}'"]
+    layer, ident = (printable(name, LONGEST_NAME) for name in (finding.layer, finding.id))
+    names = [layer and f"layer '{layer}'", ident and f"id '{ident}'"]
     return ": ".join(filter(None, (finding.file, ", ".join(filter(None, names)))))
 
 

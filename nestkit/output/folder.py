@@ -7,11 +7,14 @@ maker put into the old folder come along. Nothing that nestkit did not write is 
 from __future__ import annotations
 
 import errno
+import filecmp
 import json
 import os
+import re
 import secrets
 import shutil
 import stat
+import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -38,6 +41,10 @@ _OURS = frozenset(
         "gluing.csv",
     }
 )
+
+
+#: Seconds after which a folder beside the output belongs to a run that was killed, not to one at work.
+_LEFT_AFTER = 3600.0
 
 
 def check_out(out: Path) -> None:
@@ -86,6 +93,8 @@ def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
         out = _real(out)
         _recover(out)
         _replace(out, files, _survey(out, files))
+        with suppress(OSError):
+            _tidy(out)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +183,29 @@ def _recover(out: Path) -> None:
     old = [p for p in out.parent.iterdir() if p.name.startswith(f".{out.name}.old-") and _earlier_plan(p)]
     if len(old) == 1:
         old[0].rename(out)
+
+
+def _tidy(out: Path) -> None:
+    """Take away what runs that were killed while they wrote have left beside ``out``.
+
+    Of a folder that was being filled everything goes: what the maker had added is there a second time. Of
+    an old output that was about to go, what nestkit wrote and what ``out`` holds too.
+    """
+    for left in sorted(out.parent.iterdir()):
+        kind = re.fullmatch(rf"\.{re.escape(out.name)}\.(new|old)-[0-9a-f]{{8}}", left.name)
+        if kind is None or left.is_symlink() or time.time() - left.stat().st_mtime < _LEFT_AFTER:
+            continue
+        if kind[1] == "new":
+            shutil.rmtree(left)
+            continue
+        ours = _OURS | _job_files(_earlier_plan(left) or {})
+        _remove(left, [path for path in _walk(left) if path.as_posix() in ours or _same(left, out, path)])
+
+
+def _same(left: Path, out: Path, path: Path) -> bool:
+    """Whether two folders hold the same file."""
+    one, other = left / path, out / path
+    return one.is_file() and other.is_file() and filecmp.cmp(one, other, shallow=False)
 
 
 def _survey(out: Path, files: Mapping[str, bytes]) -> _Survey:

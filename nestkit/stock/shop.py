@@ -11,7 +11,7 @@ from typing import Self
 
 from nestkit.errors import InputError, Problem
 from nestkit.stock.pieces import Piece, outline_from, outline_text
-from nestkit.stock.shop_file import connect, integrity, told, transaction
+from nestkit.stock.shop_file import PUT_BACK, connect, integrity, told, transaction
 
 _PIECES = """
     SELECT piece.*, came.at AS since, went.at AS went_at, went.what AS went_what
@@ -80,7 +80,10 @@ class Shop:
     def id(self) -> str:
         """By which plans know this shop."""
         with told(self.file):
-            return str(self._database.execute("SELECT id FROM shop").fetchone()[0])
+            row = self._database.execute("SELECT id FROM shop").fetchone()
+        if row is None:
+            raise InputError.one(str(self.file), "the shop's file is damaged (it has no name)", PUT_BACK)
+        return str(row[0])
 
     def faults(self) -> list[str]:
         """What is wrong with the file; empty when nothing is."""
@@ -196,6 +199,16 @@ class Shop:
         return Problem(piece.name, f"is gone: {piece.gone}", look)
 
     def _piece(self, row: sqlite3.Row) -> Piece:
+        try:
+            return self._read(row)
+        except (ValueError, TypeError, AttributeError) as error:  # a row that no nestkit wrote
+            why = str(error) if type(error) is ValueError else "a value is of the wrong kind"
+            raise InputError.one(
+                str(self.file), f"piece {row['number']} can't be read: {why}", PUT_BACK
+            ) from error
+
+    @staticmethod
+    def _read(row: sqlite3.Row) -> Piece:
         return Piece(
             material=row["material"],
             thickness=row["thickness"],
