@@ -79,7 +79,7 @@ def cover_of(group: Alike, room: tuple[float, float], gap: float) -> Cover:
     rectangles = _Inside(body, cells, room)
     sizes = np.array([rectangles.at(cell) for cell in cells])
     longer = gap / math.sqrt(2.0) - SLACK
-    return Cover(np.maximum(sizes + longer, 0.0) if longer > 0.0 else np.maximum(sizes - SLACK, 0.0))
+    return Cover(np.maximum(sizes + longer, 0.0))
 
 
 class _Inside:

@@ -271,6 +271,8 @@ class ChoiceModel:
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = seed
         solver.parameters.max_deterministic_time = work
+        # Ctrl-C is the program's to catch: it keeps the best plan.
+        solver.parameters.catch_sigint_signal = False
         status = solver.solve(self.model)
         if status == cp_model.INFEASIBLE:
             return Answer(None, math.inf)
