@@ -9,7 +9,7 @@ from typing import Literal
 
 from nestkit.errors import Finding
 from nestkit.folds.steps import FoldSettings
-from nestkit.geometry import Shape
+from nestkit.geometry import Outline, Shape
 from nestkit.units import Unit
 
 CutterKind = Literal["laser", "knife", "hand"]
@@ -121,6 +121,12 @@ class Sheet:
         None when none was given.
     pack : int
         So many are sold together.
+    piece : int
+        Number of the one piece in the list of the shop (`stock.shop`) that this is; 0 for others.
+    outline : Outline or None
+        The true edge of a piece that is no rectangle, bounding box from the origin.
+    place : str
+        Where the piece lies.
     """
 
     name: str
@@ -132,6 +138,14 @@ class Sheet:
     buy: bool = True
     density: float | None = None
     pack: int = 1
+    piece: int = 0
+    outline: Outline | None = None
+    place: str = ""
+
+    @property
+    def area(self) -> float:
+        """Foam of one sheet, mm^2."""
+        return self.size[0] * self.size[1] if self.outline is None else self.outline.area
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,6 +343,8 @@ class Build:
     foams : tuple of Foam
         In the build file's order.
     templates : Templates
+    shop : str
+        Id of the shop whose list the sheets with a piece number are from; empty when there are none.
     drawings : tuple of pathlib.Path
         The drawings that were read.
     reference : str
@@ -349,6 +365,7 @@ class Build:
     hardware: tuple[Hardware, ...] = ()
     foams: tuple[Foam, ...] = ()
     templates: Templates = field(default_factory=Templates)
+    shop: str = ""
     drawings: tuple[FilePath, ...] = ()
     reference: str = ""
 

@@ -122,6 +122,8 @@ class SheetEntry:
     placed: tuple[PlacedCopy, ...]
     kerf: float | None = None
     etching: Etching | None = None
+    piece: int | None = None
+    kept: str = ""
 
     @property
     def group(self) -> GroupKey:
@@ -145,6 +147,7 @@ class GroupEntry:
     unused: tuple[tuple[str, int], ...]
     to_buy: tuple[tuple[str, int], ...]
     from_shop: tuple[tuple[str, int], ...]
+    leftover: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +157,24 @@ class LeftOut:
     part: str
     copy: int
     why: str
+
+
+@dataclass(frozen=True, eq=False)
+class LeftoverEntry:
+    """A piece worth keeping: of sheet number `sheet`, or of what no blank is cut from (None)."""
+
+    sheet: int | None
+    stock: str
+    stock_number: int
+    material: str
+    thickness: float
+    outline: Points
+    holes: tuple[Points, ...]
+
+    @property
+    def group(self) -> GroupKey:
+        """Material and thickness."""
+        return self.material, self.thickness
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +200,9 @@ class PlanFile:
     sheets: tuple[SheetEntry, ...]
     left_out: tuple[LeftOut, ...]
     templates: TemplatesEntry | None = None
+    build: str = ""
+    shop: str = ""
+    leftovers: tuple[LeftoverEntry, ...] = ()
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""
@@ -278,6 +302,26 @@ def _plan(top: Fields) -> PlanFile:
             for entry in top.objects("unplaced")
         ),
         templates=_templates(top.inner("templates")) if top.has("templates") else None,
+        build=top.text("build"),
+        shop=top.text("shop") if top.has("shop") else "",
+        leftovers=tuple(_leftover(entry, len(sheets)) for entry in top.objects("leftovers"))
+        if top.has("leftovers")
+        else (),
+    )
+
+
+def _leftover(entry: Fields, sheets: int) -> LeftoverEntry:
+    sheet = entry.whole("sheet", at_least=1) if entry.has("sheet") else None
+    if sheet is not None and sheet > sheets:
+        entry.note("sheet", f"the plan has no sheet {sheet}")
+    return LeftoverEntry(
+        sheet=sheet,
+        stock=entry.text("stock"),
+        stock_number=entry.whole("stock_number", at_least=1),
+        material=entry.text("material"),
+        thickness=entry.number("thickness_mm", at_least=0.0),
+        outline=entry.points("outline_mm"),
+        holes=entry.rings("holes_mm"),
     )
 
 
@@ -357,6 +401,8 @@ def _sheet(entry: Fields) -> SheetEntry:
         placed=tuple(_placed(one) for one in entry.objects("parts")),
         kerf=entry.number("kerf_mm", at_least=0.0) if entry.has("kerf_mm") else None,
         etching=_etching(entry.inner("etching")) if entry.has("etching") else None,
+        piece=entry.whole("piece", at_least=1) if entry.has("piece") else None,
+        kept=entry.text("kept") if entry.has("kept") else "",
     )
 
 
@@ -387,6 +433,7 @@ def _group(entry: Fields) -> GroupEntry:
         unused=_counts(entry, "unused"),
         to_buy=_counts(entry, "to_buy"),
         from_shop=_counts(entry, "from_shop"),
+        leftover=entry.number("leftover", at_least=0.0) if entry.has("leftover") else None,
     )
 
 

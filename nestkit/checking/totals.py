@@ -165,7 +165,7 @@ def _belongs(one: ListedPart | SheetEntry, group: GroupEntry) -> bool:
 
 def _judge_sheet(plan: PlanFile, sheet: SheetEntry) -> Iterator[Fault]:
     blank = blank_of(sheet)
-    if sheet.how not in (plan.cutter, "hand"):
+    if sheet.how not in (plan.cutter, "hand") and not sheet.kept:
         text = f"{sheet.job} is for a {sheet.how}, and the cutter is a {plan.cutter}"
         yield _plan_fault("plan-count", text)
     if blank.is_empty:
@@ -184,6 +184,8 @@ def _judge_group(
         yield "plan-count", f"the part list has {copies} copies, and plan.json says {group.parts}"
     bought = {(sheet.stock, sheet.stock_number) for sheet in sheets if sheet.bought}
     in_shop = {(sheet.stock, sheet.stock_number) for sheet in sheets if not sheet.bought}
+    # What was cut before this plan is used, and need not be bought or taken any more.
+    cut_before = {(sheet.stock, sheet.stock_number) for sheet in sheets if sheet.kept}
     used = len(bought | in_shop)
     if used != group.sheets_used:
         yield "plan-count", f"{used} sheets are used, and plan.json says {group.sheets_used}"
@@ -200,7 +202,7 @@ def _judge_group(
             # Those of a pack that nothing is cut from.
             for stock, count in group.unused:
                 said[stock] -= count
-        counted = Counter(stock for stock, _ in sheets_there)
+        counted = Counter(stock for stock, _ in sheets_there - cut_before)
         for stock in sorted(set(said) | set(counted)):
             if said[stock] != counted[stock]:
                 text = f"{counted[stock]} of {stock} are {what}, and plan.json says {said[stock]}"

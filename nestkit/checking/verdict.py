@@ -85,6 +85,8 @@ CODES: dict[str, str] = {
     "plan-count": "a number of parts or sheets in plan.json does not add up",
     "plan-bound": "fewer sheets are used than are certainly needed, or a proof is none",
     "plan-share": "fill or waste in plan.json does not add up",
+    "plan-leftover": "a leftover in plan.json is not foam that stays, or its share does not add up",
+    "plan-piece": "a piece of the shop is used as two different sheets",
     "plan-length": "a cut length in plan.json is not that of the DXF",
 }
 

@@ -16,6 +16,7 @@ from nestkit.cli.interrupts import end_at_once_on_ctrl_c
 from nestkit.cli.new import new
 from nestkit.cli.offcuts import app as offcuts
 from nestkit.cli.offcuts_add import add
+from nestkit.cli.offcuts_use import use
 from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
 from nestkit.cli.schema import schema
@@ -30,6 +31,7 @@ app = typer.Typer(
 for command in (new, parts, plan, coupon, calibrate, check, guide, schema):
     app.command()(command)
 offcuts.command()(add)
+offcuts.command()(use)
 app.add_typer(offcuts)
 
 

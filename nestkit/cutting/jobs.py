@@ -82,4 +82,4 @@ def _seconds(strokes: Sequence[Stroke], way: float, cutter: Cutter) -> float:
 def _name(sheet: PlannedSheet, build: Build) -> str:
     material = re.sub(r"[^a-z0-9]+", "-", sheet.material.lower()).strip("-") or "foam"
     thickness = show_length(sheet.thickness, build.unit).replace(" ", "")
-    return f"job-{sheet.index:02d}-{material}-{thickness}"
+    return f"job-{sheet.index:02d}-{material}-{thickness}{'-done' if sheet.kept else ''}"

@@ -16,8 +16,9 @@ from nestkit.nesting.problem import Item, Layout, Status
 from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
+from nestkit.nesting.smaller import on_smaller_pieces
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
-from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, packs, rectangle, supply
+from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, packs, supply
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
@@ -83,7 +84,8 @@ def plan_group(
         )
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
-        layout = _in_copy_order(batch.items, found.layout)
+        layout = on_smaller_pieces(batch.items, chosen, found.layout, request.spacing)
+        layout = _in_copy_order(batch.items, layout)
         planned, bins = _planned(request, batch, layout, chosen, len(sheets))
         sheets += planned
         used += bins
@@ -304,10 +306,11 @@ def _planned(
                 stock=sheet_bin.sheet.name,
                 stock_number=sheet_bin.number,
                 bought=sheet_bin.bought,
+                piece=sheet_bin.sheet.piece,
                 blank_origin=None if sheet_bin.is_whole else (blank.x, blank.y),
                 material=request.material,
                 thickness=request.thickness,
-                outline=rectangle(blank.width, blank.height),
+                outline=row.bins[number].outline,
                 how=batch.how,
                 placed=placed,
             )
@@ -333,7 +336,7 @@ def _figures(
 ) -> Group:
     """The group's figures; ``prover`` knows all that is placed, where one does."""
     whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
-    area = sum(sheet_bin.size[0] * sheet_bin.size[1] for sheet_bin in whole.values())
+    area = sum(sheet_bin.sheet.area for sheet_bin in whole.values())
     foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
     cost = cost_of(used)
     bought = Counter(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought)

@@ -51,6 +51,10 @@ class PlannedSheet:
     how : str
         laser, knife or hand.
     placed : tuple of PlacedPart
+    piece : int
+        Its number in the list of the shop, or that of the piece that it is cut from; 0 when it has none.
+    kept : str
+        For a sheet that is cut already, by what it is known (`booking`); empty for others.
     """
 
     index: int
@@ -63,6 +67,8 @@ class PlannedSheet:
     outline: Outline
     how: CutterKind
     placed: tuple[PlacedPart, ...]
+    piece: int = 0
+    kept: str = ""
 
     @property
     def fill(self) -> float:
@@ -101,6 +107,8 @@ class Group:
         What proves `sheets_at_least`; see `proofs.Proof`.
     at_any_price : bool
         True when no dearer plan could do with fewer sheets than `sheets_at_least` either.
+    leftover : float, 0..1
+        Share of the used sheets' area that is no part and is worth keeping.
     """
 
     material: str
@@ -117,6 +125,7 @@ class Group:
     proven_by: ProvenBy = "area"
     at_any_price: bool = True
     unused: tuple[tuple[str, int], ...] = ()
+    leftover: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,8 +138,33 @@ class Unplaced:
 
 
 @dataclass(frozen=True, eq=False)
+class Leftover:
+    """Foam that is worth keeping once a sheet is cut.
+
+    Parameters
+    ----------
+    sheet : int or None
+        Number of the planned sheet that it is a piece of; None for what is left of a sheet beside the
+        blanks that are cut from it.
+    stock, stock_number
+        Of the sheet.
+    material, thickness
+        Thickness in mm.
+    outline : Outline
+        In the planned sheet's coordinates, or in those of the whole sheet as it is laid.
+    """
+
+    sheet: int | None
+    stock: str
+    stock_number: int
+    material: str
+    thickness: float
+    outline: Outline
+
+
+@dataclass(frozen=True, eq=False)
 class Plan:
-    """The plan of a whole build: groups by material and thickness, sheets, and what is left out."""
+    """The plan of a whole build: groups by material and thickness, sheets, what is left out and left over."""
 
     build: str
     scale: float
@@ -138,3 +172,4 @@ class Plan:
     groups: tuple[Group, ...]
     sheets: tuple[PlannedSheet, ...]
     unplaced: tuple[Unplaced, ...]
+    leftovers: tuple[Leftover, ...] = ()

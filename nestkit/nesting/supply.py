@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Sheet
-from nestkit.geometry import Outline, Path
+from nestkit.geometry import Outline
 from nestkit.nesting.bounds import Offer
 from nestkit.nesting.problem import Bin
-from nestkit.stock.blanks import Blank, as_laid, blanks_of
+from nestkit.stock.blanks import Blank, as_laid, blanks_of, rectangle
+from nestkit.stock.odd_blanks import odd_blanks
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +54,6 @@ class Supply:
     meaning: tuple[SheetBin, ...]
 
 
-def rectangle(width: float, height: float) -> Outline:
-    """A rectangle with its lower left corner at the origin."""
-    return Outline(Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True))
-
-
 def supply(
     sheets: Sequence[Sheet],
     bed: tuple[float, float] | None,
@@ -82,7 +78,8 @@ def supply(
     """
     taken = taken or {}
     row: list[tuple[Sheet, int, bool]] = []
-    for sheet in sorted(sheets, key=lambda s: -s.size[0] * s.size[1]):
+    # What is in the list of the shop is used up before sheets that the build file counts.
+    for sheet in sorted(sheets, key=lambda s: (not s.piece, -s.area)):
         row += [(sheet, n, False) for n in range(taken.get(sheet.name, 0) + 1, sheet.in_shop + 1)]
     others = sorted((s for s in sheets if s is not first), key=lambda s: (s.price, s.size))
     for sheet in [first, *others] if first is not None else []:
@@ -95,6 +92,12 @@ def supply(
     meaning: list[SheetBin] = []
     for sheet, number, bought in row:
         size = as_laid(sheet.size, bed)
+        if sheet.outline is not None:
+            for blank, outline in odd_blanks(sheet.outline, bed):
+                # No other bin is like it.
+                bins.append(Bin(outline, -1 - len(bins)))
+                meaning.append(SheetBin(sheet, number, bought, size, blank))
+            continue
         for blank in blanks_of(size, bed):
             shape = (blank.width, blank.height)
             if shape not in outlines:

@@ -87,18 +87,9 @@ def shopping_bytes(build: Build, plan: Plan) -> bytes:
     for what, sheet, count, price in shopping_rows(build, plan):
         lengths = [_length(mm, per) for mm in (sheet.thickness, *sheet.size)]
         each = sheet.price if what == "buy" else 0.0
-        rows.append(
-            (
-                what,
-                sold_as(what, sheet),
-                sheet.material,
-                *lengths,
-                count,
-                _money(each),
-                _money(price),
-                *[""] * 4,
-            )
-        )
+        name = sold_as(what, sheet)
+        start: list[Cell] = [what, name, sheet.material, *lengths, count, _money(each), _money(price)]
+        rows.append([*start, "", "", "", sheet.place])
         total += price
     for item in build.hardware:
         sizes = [
@@ -159,7 +150,7 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
                     *(_length(mm, per) for mm in (part.thickness, *part.shape.outline.size)),
                     "yes" if placed.placement.mirrored else "no",
                     show_turn(placed.placement.turn),
-                    "spare" if is_spare(placed) else "",
+                    ", ".join(filter(None, ("spare" * is_spare(placed), "cut already" * bool(sheet.kept)))),
                 )
             )
     for left in plan.unplaced:

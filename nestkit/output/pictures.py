@@ -73,13 +73,14 @@ class DrawnPart:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A sheet with its parts; ``view_box`` is that of an SVG element."""
+    """A sheet with its parts; ``view_box`` is that of an SVG element, ``kept`` what is worth keeping."""
 
     view_box: str
     width: float
     height: float
     edge: str
     parts: tuple[DrawnPart, ...]
+    kept: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +141,8 @@ class SheetPictures:
         self._captions: dict[tuple[object, ...], Caption | None] = {}
         self._rooms: dict[tuple[object, ...], Room] = {}
 
-    def picture(self, job: Job) -> Picture:
-        """The picture of a job's sheet, its parts in cut order."""
+    def picture(self, job: Job, kept: Sequence[Outline] = ()) -> Picture:
+        """The picture of a job's sheet, its parts in cut order, with the leftovers that are kept."""
         outline = job.sheet.outline
         width, height = outline.size
         drawn = []
@@ -159,7 +160,8 @@ class SheetPictures:
                 )
             )
         view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
-        return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn))
+        leftovers = "".join(_outline_data(each, height) for each in kept)
+        return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn), leftovers)
 
     def _caption(self, placed: PlacedPart, named: str, number: int, longest: float) -> Caption | None:
         """Its number in the cut order and its name, or the number alone where these find no room."""

@@ -44,6 +44,7 @@ def plan_data(
         "unit": build.unit,
         "scale": plan.scale,
         "seed": plan.seed,
+        "shop": build.shop or None,
         "cutter": {
             "kind": build.cutter.kind,
             "bed_mm": None if bed is None else _numbers(bed),
@@ -54,6 +55,17 @@ def plan_data(
         "parts": [_part(build, part) for part in build.parts],
         "groups": [_group(group) for group in plan.groups],
         "sheets": [_sheet(build, job) for job in jobs],
+        "leftovers": [
+            {
+                "sheet": each.sheet,
+                "stock": each.stock,
+                "stock_number": each.stock_number,
+                "material": each.material,
+                "thickness_mm": _mm(each.thickness),
+                **_outline(each.outline),
+            }
+            for each in plan.leftovers
+        ],
         "unplaced": [{"part": left.part.name, "copy": left.copy, "why": left.why} for left in plan.unplaced],
         "templates": None if templates is None else dict(templates),
     }
@@ -158,6 +170,7 @@ def _group(group: Group) -> dict[str, Any]:
         "proven_by": group.proven_by,
         "at_any_price": group.at_any_price,
         "waste": _mm(group.waste),
+        "leftover": _mm(group.leftover),
         "cost": _mm(group.cost),
         "cost_at_least": _mm(group.cost_at_least),
         "to_buy": [{"stock": stock, "count": count} for stock, count in group.to_buy],
@@ -173,6 +186,8 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
         "stock": sheet.stock,
         "stock_number": sheet.stock_number,
         "bought": sheet.bought,
+        "piece": sheet.piece or None,
+        "kept": sheet.kept or None,
         "blank_origin_mm": None if sheet.blank_origin is None else _numbers(sheet.blank_origin),
         "material": sheet.material,
         "thickness_mm": _mm(sheet.thickness),

@@ -72,6 +72,7 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
     """The answers that come first."""
     bought = sum(count for group in plan.groups for _, count in group.to_buy)
     taken = sum(count for group in plan.groups for _, count in group.from_shop)
+    jobs = [job for job in jobs if not job.sheet.kept]
     by_hand = sum(job.sheet.how == "hand" for job in jobs)
     seconds = sum(job.seconds for job in jobs if job.sheet.how != "hand")
     return (

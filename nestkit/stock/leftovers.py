@@ -47,8 +47,12 @@ class Usable:
             raise ValueError("the smallest width and area worth keeping are above 0")
 
 
+#: What is worth keeping when nobody says otherwise.
+USUAL = Usable()
+
+
 def leftovers(
-    sheet: Outline, taken: Iterable[Outline], kerf: float = 0.0, usable: Usable = Usable()
+    sheet: Outline, taken: Iterable[Outline], kerf: float = 0.0, usable: Usable = USUAL
 ) -> tuple[Outline, ...]:
     """The pieces worth keeping of a sheet from which parts are cut.
 
