@@ -34,10 +34,11 @@ class Turns:
 class Cutter:
     """The machine, or the hand, that cuts.
 
-    Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand). Areas
-    are etched in lines at `pitch`; without `area_mode` those lines stand in the cutter files, at
-    `hatch_angle` (radians). Necks and holes narrower than `smallest` are told; None is a usual size, see
-    `cutting.smallest`. The rest is as in `folds.FoldSettings`.
+    Lengths mm, speeds mm/s, acceleration mm/s^2 (None: always at full speed), start_time s. `bed` is width
+    and height, or None when nothing limits it (hand). Areas are etched in lines at `pitch`; without
+    `area_mode` those lines stand in the cutter files, at `hatch_angle` (radians). Necks and holes narrower
+    than `smallest` are told; None is a usual size, see `cutting.smallest`. The rest is as in
+    `folds.FoldSettings`.
     """
 
     kind: CutterKind = "laser"
@@ -46,6 +47,9 @@ class Cutter:
     cut_speed: float = 20.0
     travel_speed: float = 300.0
     mark_speed: float = 100.0
+    acceleration: float | None = None
+    start_time: float = 0.0
+    time_factor: float = 1.0
     pass_depth: float = 0.8
     skin: float = 0.6
     falloff: float = 0.0

@@ -53,7 +53,7 @@ def check_folder(folder: Path) -> Verdict:
 
 
 #: What is written beside plan.json and jobs/.
-BESIDE = ("report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv")
+BESIDE = ("report.html", "shopping.csv", "cutting.csv", "jobs.csv", "layers.csv", "gluing.csv")
 #: Written too when a part on a sheet has a fold or bevel.
 FOLDS = "folds.csv"
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from nestkit.build.model import Build, Cutter, Part
 from nestkit.cutting.model import MARK_LAYER, Etching, Stroke, pocket_layer
+from nestkit.cutting.times import etching_seconds
 from nestkit.errors import Finding, Problem
 from nestkit.folds.grooves import PartGrooves, named, part_grooves, rings_of
 from nestkit.folds.steps import Steps, steps_for
@@ -151,14 +152,11 @@ def fold_strokes(build: Build, sheet: PlannedSheet) -> FoldStrokes:
     steps = part_steps(cutter, sheet.thickness)
     pockets: list[tuple[Stroke, ...]] = []
     areas: list[float] = []
-    length = 0.0
     for number in range(1, steps.count + 1):
         bundles = [bundle for placed in folded for bundle in _bundles(build, placed, number, cutter)]
         pockets += bundles
         areas.append(sum(grooves_of(build, placed.part).areas[number - 1].area for placed in folded))
-        length += sum(stroke.path.length for bundle in bundles for stroke in bundle if not stroke.path.closed)
-    whole = sum(areas)
-    seconds = whole / (cutter.etch_speed * cutter.pitch) if cutter.area_mode else length / cutter.etch_speed
+    seconds = etching_seconds(pockets, sum(areas), cutter)
     etching = Etching(steps, tuple(areas), seconds, not cutter.area_mode, cutter.pitch)
     return FoldStrokes((), tuple(pockets), etching)
 

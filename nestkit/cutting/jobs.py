@@ -6,11 +6,12 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from nestkit.build.model import Build, Cutter
+from nestkit.build.model import Build
 from nestkit.cutting.etching import fold_strokes
 from nestkit.cutting.kerf import CutPaths, cut_paths
-from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke
+from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.cutting.order import in_cut_order
+from nestkit.cutting.times import job_times
 from nestkit.errors import Finding
 from nestkit.geometry import LineKind
 from nestkit.nesting.model import PlannedSheet
@@ -48,7 +49,8 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
                 strokes=route.strokes,
                 travel=route.travel,
                 nearest=route.nearest,
-                seconds=0.0 if by_hand else etching + _seconds(route.strokes, route.travel, cutter),
+                least=route.bound,
+                times=Times() if by_hand else job_times(route.strokes, cutter, etching),
                 etching=folds.etching,
             )
         )
@@ -70,13 +72,6 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
         if not part.by_hand
     }
     return {name: findings for name, findings in found.items() if findings}
-
-
-def _seconds(strokes: Sequence[Stroke], way: float, cutter: Cutter) -> float:
-    """Lengths over speeds, etching left out; what the machine loses in corners is not in it."""
-    cuts = sum(stroke.path.length for stroke in strokes if stroke.kind is LineKind.CUT)
-    lines = sum(stroke.path.length for stroke in strokes if stroke.layer == MARK_LAYER)
-    return cuts / cutter.cut_speed + lines / cutter.mark_speed + way / cutter.travel_speed
 
 
 def _name(sheet: PlannedSheet, build: Build) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nestkit.cutting.model import Stroke
+from nestkit.cutting.route_bound import least_travel
 from nestkit.cutting.route_choice import best_ways, gaps_of, nearest_next
 from nestkit.cutting.route_entries import Entries, Task, Ways
 from nestkit.cutting.route_exact import MOST_TASKS, best_order
@@ -37,11 +38,14 @@ class Route:
         Way of the tool between strokes, from the start point on.
     nearest : float, mm
         The same when it always goes to the nearest next.
+    bound : float, mm
+        The same for the best of all orders, at least.
     """
 
     strokes: tuple[Stroke, ...]
     travel: float
     nearest: float
+    bound: float
 
 
 def shortest(tasks: Sequence[Task], start: Spot = (0.0, 0.0)) -> Route:
@@ -62,7 +66,7 @@ def shortest(tasks: Sequence[Task], start: Spot = (0.0, 0.0)) -> Route:
     first = _run(entries, seq, plain.place[way])
     nearest = travel(first, start)
     if not tasks:
-        return Route((), 0.0, 0.0)
+        return Route((), 0.0, 0.0, 0.0)
     ways = entries.spread()
     if len(tasks) <= MOST_TASKS:
         seq, way = best_order(ways.first, ways.entry, ways.exit, at, waits, block)
@@ -74,7 +78,9 @@ def shortest(tasks: Sequence[Task], start: Spot = (0.0, 0.0)) -> Route:
         seq, way = search(seq, best_ways(seq, ways.first, ways.entry, ways.exit, at), field, kicks, SEED)
     strokes = _run(entries, seq, _finer(entries, seq, ways.place[way], at))
     found = travel(strokes, start)
-    return Route(strokes, found, nearest) if found < nearest else Route(first, nearest, nearest)
+    if nearest <= found:
+        strokes, found = first, nearest
+    return Route(strokes, found, nearest, min(least_travel(tasks, start, found), found))
 
 
 def travel(strokes: Sequence[Stroke], start: Spot = (0.0, 0.0)) -> float:

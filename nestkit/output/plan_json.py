@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from typing import Any
 
 from nestkit.build.model import Build, Part
@@ -201,7 +202,10 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
         "job": job_file(job),
         "cut_length_mm": _mm(job.cut_length),
         "travel_mm": _mm(job.travel),
+        "travel_at_least_mm": _mm(job.least),
+        "travel_nearest_mm": _mm(job.nearest),
         "seconds": _mm(job.seconds),
+        "times": {field.name: _mm(getattr(job.times, field.name)) for field in fields(job.times)},
         "parts": [_placed(placed) for placed in sheet.placed],
     }
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Build, Hardware
-from nestkit.cutting.model import Job
+from nestkit.cutting.model import Job, Times
 from nestkit.nesting.model import Group, Plan
 from nestkit.output.lists import shopping_rows, sold_as
 from nestkit.output.report_proofs import show_proof
@@ -17,6 +17,7 @@ from nestkit.output.report_words import (
     show_money,
     show_time,
     show_weight,
+    time_parts,
 )
 from nestkit.output.sums import foam_weight, glue_length
 from nestkit.output.text import plain, show_number
@@ -74,7 +75,7 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
     taken = sum(count for group in plan.groups for _, count in group.from_shop)
     jobs = [job for job in jobs if not job.sheet.kept]
     by_hand = sum(job.sheet.how == "hand" for job in jobs)
-    seconds = sum(job.seconds for job in jobs if job.sheet.how != "hand")
+    times = sum((job.times for job in jobs), Times())
     return (
         Figure(
             "Sheets to buy",
@@ -84,8 +85,8 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
         Figure("To pay", show_money(sum(group.cost for group in plan.groups)), "for the sheets to buy"),
         Figure(
             "Cutting time",
-            "by hand" if jobs and by_hand == len(jobs) else show_time(seconds),
-            _time_note(len(jobs) - by_hand, by_hand),
+            "by hand" if jobs and by_hand == len(jobs) else show_time(times.total),
+            _time_note(len(jobs) - by_hand, by_hand, time_parts(times)),
         ),
         certainty(plan),
     )
@@ -216,8 +217,10 @@ def _sheets_note(plan: Plan, taken: int) -> str:
     return "; ".join(notes)
 
 
-def _time_note(jobs: int, by_hand: int) -> str:
+def _time_note(jobs: int, by_hand: int, parts: str) -> str:
     notes = [f"in {counted(jobs, 'job')} on the cutter"] if jobs else []
+    if "," in parts:
+        notes[-1] += f": {parts}"
     if by_hand:
         notes.append(f"{counted(by_hand, 'sheet')} cut by hand")
     return ", ".join(notes)

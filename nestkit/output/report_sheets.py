@@ -13,7 +13,7 @@ from nestkit.output.lists import cut_order, is_spare, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
 from nestkit.output.report_steps import Play, play_of
-from nestkit.output.report_words import show_long, show_time
+from nestkit.output.report_words import show_long, show_time, time_parts
 from nestkit.output.text import plain, show_number
 from nestkit.stock.blanks import as_laid
 from nestkit.units import mm_per, show_length, show_size
@@ -134,9 +134,14 @@ def _sheet(
         facts.append(f"{100 * share:.0f} % is worth keeping (dashed)")
     time = "by hand" if sheet.how == "hand" else show_time(job.seconds)
     facts.append("cut by hand" if sheet.how == "hand" else f"{sheet.how}, about {time}")
+    parts = time_parts(job.times)
+    if parts:
+        facts.append(f"of which {parts}" if "," in parts else parts)
     if job.etching is not None:
-        passes = counted(job.etching.steps.count, "pass", "passes")
-        facts.append(f"etched in {passes}, {show_time(job.etching.seconds)} of it")
+        facts.append(f"etched in {counted(job.etching.steps.count, 'pass', 'passes')}")
+    if sheet.how != "hand":
+        least = show_long(job.least, unit)
+        facts.append(f"travel {show_long(job.travel, unit)} (no order does with less than {least})")
     return SheetPart(
         index=sheet.index,
         title=f"{plain(sheet.material)}, {show_length(sheet.thickness, unit)}",

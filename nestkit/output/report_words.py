@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from nestkit.cutting.model import Times
 from nestkit.output.text import show_number
 from nestkit.units import Unit, mm_per
 
@@ -15,6 +16,19 @@ def show_time(seconds: float) -> str:
         return f"{whole // 60} min {whole % 60:02d} s"
     minutes = round(seconds / 60.0)
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def time_parts(times: Times) -> str:
+    """What a time is made of, longest first: ``cutting 12 min, travel 50 s``."""
+    named = {
+        "cutting": times.cutting,
+        "marks": times.marking,
+        "travel": times.travel,
+        "etching": times.etching,
+        "starts": times.starts,
+    }
+    longest = sorted(named.items(), key=lambda each: -each[1])
+    return ", ".join(f"{name} {show_time(seconds)}" for name, seconds in longest if seconds >= 0.5)
 
 
 def show_money(value: float) -> str:

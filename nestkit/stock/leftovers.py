@@ -16,6 +16,8 @@ from nestkit.geometry import Outline, Path
 FINE = 0.01
 #: Cut edges with arcs or many corners are followed this loosely, never into what was cut, mm.
 LOOSE = 0.25
+#: Corners lie on a grid of this step, mm.
+GRID = 0.001
 #: Outlines with more corners than this are followed loosely.
 MANY_CORNERS = 40
 #: Corners sharper than a mitre of this length allows are cut off.
@@ -89,8 +91,10 @@ def leftovers(
     # Each is grown by itself: grown together, two that only a neck joins could touch again.
     for core in shapely.get_parts(_mitred(free, -half)):
         kept = shapely.simplify(shapely.intersection(_mitred(core, half), free), 0.0)
-        pieces += [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
-    pieces = [piece for piece in _apart(pieces) if piece.area >= usable.area]
+        # What lies beyond a thin part is no piece of this one.
+        parts = [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
+        pieces += [one for one in parts if shapely.intersects(one, core)][:1]
+    pieces = [piece for each in _apart(pieces) if (piece := _snapped(each)).area >= usable.area]
     return tuple(outline_of(piece) for piece in sorted(pieces, key=lambda one: (-one.area, one.bounds)))
 
 
@@ -128,6 +132,12 @@ def _apart(pieces: list[Polygon]) -> list[Polygon]:
         if not piece.is_empty:
             kept.append(piece)
     return kept
+
+
+def _snapped(piece: Polygon) -> Polygon:
+    """The piece on a grid, so that it stays sound when it is written with few digits."""
+    parts = shapely.get_parts(shapely.set_precision(piece, GRID))
+    return max((one for one in parts if one.geom_type == "Polygon"), key=_area, default=Polygon())
 
 
 def _area(polygon: Polygon) -> float:

@@ -194,7 +194,7 @@ def test_a_fault_says_where_what_and_what_to_do() -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["jobs", "report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"]
+    "name", ["jobs", "report.html", "shopping.csv", "cutting.csv", "jobs.csv", "layers.csv", "gluing.csv"]
 )
 def test_each_missing_file_is_told_once(name: str, tmp_path: Path) -> None:
     made().write(tmp_path)

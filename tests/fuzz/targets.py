@@ -23,7 +23,7 @@ from nestkit.errors import LONGEST_TEXT, InputError, OutputError
 from nestkit.folds.calibrate import calibrate
 from nestkit.output import write_plan
 from nestkit.planning import Effort, make_plan
-from nestkit.stock.drawn import rectangle
+from nestkit.stock.blanks import rectangle
 from nestkit.stock.pieces import Piece
 from nestkit.stock.shop import Shop
 from tests.drawings.test_dxf_fuzz import BASES

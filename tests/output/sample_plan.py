@@ -17,6 +17,7 @@ from nestkit.cutting.model import (
     MARK_LAYER,
     Job,
     Stroke,
+    Times,
     pocket_layer,
 )
 from nestkit.errors import Finding
@@ -138,8 +139,8 @@ def job_of(sheet: PlannedSheet, name: str) -> Job:
         0, Stroke(LABEL_LAYER, Path.polyline([(8, 8), (12, 8)], False), first.part, first.copy, LineKind.MARK)
     )
     travel = 310.0 + 25.0 * len(strokes)
-    seconds = sum(stroke.path.length for stroke in strokes) / 20.0 + travel / 300.0
-    return Job(name, sheet, tuple(strokes), travel, seconds)
+    times = Times(cutting=sum(stroke.path.length for stroke in strokes) / 20.0, travel=travel / 300.0)
+    return Job(name, sheet, tuple(strokes), travel, times, nearest=1.2 * travel, least=0.6 * travel)
 
 
 @dataclass(frozen=True)
