@@ -20,7 +20,7 @@ from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
 
 #: Share of a group's time for the constructive engine; the overlap engine gets the rest.
-FIRST_SHARE = 0.25
+FIRST_SHARE = 0.15
 #: Rounds of the constructive engine for one of the overlap engine.
 ROUNDS_FOR_ONE = 4
 

@@ -135,6 +135,7 @@ def sheets_of(tables: Sequence[SheetTable], unit: Unit) -> tuple[Sheet, ...]:
                 in_shop=table.in_shop,
                 buy=table.buy,
                 density=table.density,
+                pack=table.pack,
             )
         )
     return tuple(sheets)

@@ -116,13 +116,15 @@ class Sheet:
     size : (float, float), mm
         Width and height.
     price : float
-        Of one bought sheet; those in the shop cost nothing.
+        Of one bought sheet, or of one pack; sheets in the shop cost nothing.
     in_shop : int
         How many are there.
     buy : bool
         Whether more can be bought.
     density : float or None, kg/m^3
         None when none was given.
+    pack : int
+        So many are sold together.
     piece : int
         Number of the one piece in the list of the shop (`stock.shop`) that this is; 0 for others.
     outline : Outline or None
@@ -139,6 +141,7 @@ class Sheet:
     in_shop: int = 0
     buy: bool = True
     density: float | None = None
+    pack: int = 1
     piece: int = 0
     outline: Outline | None = None
     place: str = ""

@@ -216,7 +216,12 @@ class SheetTable(Table):
     thickness: Length = Field(description="Thickness as measured; it never scales. In the build's units.")
     size: Size = Field(description="Width and height. In the build's units.")
     price: Annotated[float, Field(ge=0, le=1_000_000)] = Field(
-        0.0, description="Price of one bought sheet, in any one currency. Sheets in the shop cost nothing."
+        0.0,
+        description="Price of one bought sheet, or of one pack where pack is given, in any one currency. "
+        "Sheets in the shop cost nothing.",
+    )
+    pack: Annotated[int, Field(ge=1, le=1000)] = Field(
+        1, description="How many sheets are sold together; the price is that of all of them."
     )
     in_shop: Count = Field(0, description="How many are in the shop.")
     buy: bool = Field(True, description="Whether more can be bought, in any number.")

@@ -142,6 +142,9 @@ class GroupEntry:
     sheets_at_least: int
     proven: bool
     waste: float
+    cost: float
+    cost_at_least: float
+    unused: tuple[tuple[str, int], ...]
     to_buy: tuple[tuple[str, int], ...]
     from_shop: tuple[tuple[str, int], ...]
     leftover: float | None = None
@@ -425,6 +428,9 @@ def _group(entry: Fields) -> GroupEntry:
         sheets_at_least=entry.whole("sheets_at_least"),
         proven=entry.flag("proven"),
         waste=entry.number("waste"),
+        cost=entry.number("cost", at_least=0.0),
+        cost_at_least=entry.number("cost_at_least", at_least=0.0),
+        unused=_counts(entry, "unused"),
         to_buy=_counts(entry, "to_buy"),
         from_shop=_counts(entry, "from_shop"),
         leftover=entry.number("leftover", at_least=0.0) if entry.has("leftover") else None,

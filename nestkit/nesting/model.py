@@ -7,6 +7,7 @@ from functools import cached_property
 
 from nestkit.build.model import CutterKind, Part
 from nestkit.geometry import Outline, Placement, Shape
+from nestkit.nesting.proofs import ProvenBy
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,17 +87,26 @@ class Group:
     sheets_used : int
         Whole sheets, bought or from the shop; blanks of one sheet count once.
     sheets_at_least : int
-        No plan can do with fewer.
+        No plan that costs no more can do with fewer.
     proven : bool
-        True when `sheets_used` equals `sheets_at_least` and nothing is left out.
+        True when nothing is left out, `sheets_used` equals `sheets_at_least`, and `cost` equals
+        `cost_at_least`.
     waste : float, 0..1
         Share of the used sheets' area that does not become parts.
     cost : float
         Money for the sheets to buy.
     to_buy : tuple of (str, int)
-        Kinds of sheets and how many of each to buy.
+        Kinds of sheets and how many of each to buy: whole packs, where they are sold so.
     from_shop : tuple of (str, int)
         Kinds of sheets and how many of each to take from the shop.
+    unused : tuple of (str, int)
+        Kinds of sheets and how many of those that are bought stay whole, as they come in packs.
+    cost_at_least : float
+        No plan can cost less.
+    proven_by : str
+        What proves `sheets_at_least`; see `proofs.Proof`.
+    at_any_price : bool
+        True when no dearer plan could do with fewer sheets than `sheets_at_least` either.
     leftover : float, 0..1
         Share of the used sheets' area that is no part and is worth keeping.
     """
@@ -111,6 +121,10 @@ class Group:
     cost: float
     to_buy: tuple[tuple[str, int], ...] = ()
     from_shop: tuple[tuple[str, int], ...] = ()
+    cost_at_least: float = 0.0
+    proven_by: ProvenBy = "area"
+    at_any_price: bool = True
+    unused: tuple[tuple[str, int], ...] = ()
     leftover: float = 0.0
 
 

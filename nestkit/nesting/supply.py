@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Sheet
@@ -107,6 +108,19 @@ def supply(
     return Supply(tuple(bins), tuple(meaning))
 
 
+def cost_of(used: Iterable[SheetBin]) -> float:
+    """What the used sheets cost: those in the shop nothing, others by the sheet or by the pack."""
+    bought = {sheet_bin.which: sheet_bin.sheet for sheet_bin in used if sheet_bin.bought}
+    kinds = {sheet.name: sheet for sheet in bought.values()}
+    numbers = Counter(sheet.name for sheet in bought.values())
+    return sum(packs(sheet, numbers[name]) * sheet.price for name, sheet in kinds.items())
+
+
+def packs(sheet: Sheet, number: int) -> int:
+    """How many packs, or single sheets, are bought for so many sheets."""
+    return -(-number // sheet.pack)
+
+
 def offers(sheets: Sequence[Sheet], bed: tuple[float, float] | None) -> list[Offer]:
     """What the bounds may count on: shop sheets at no price, bought ones in any number."""
     found = []
@@ -114,7 +128,7 @@ def offers(sheets: Sequence[Sheet], bed: tuple[float, float] | None) -> list[Off
         blanks = blanks_of(as_laid(sheet.size, bed), bed)
         pieces = tuple((blank.width, blank.height) for blank in blanks)
         if sheet.in_shop > 0:
-            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces))
+            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces, sheet.name))
         if sheet.buy:
-            found.append(Offer(sheet.size, sheet.price, None, pieces))
+            found.append(Offer(sheet.size, sheet.price, None, pieces, sheet.name, sheet.pack))
     return found

@@ -168,10 +168,14 @@ def _group(group: Group) -> dict[str, Any]:
         "sheets_used": group.sheets_used,
         "sheets_at_least": group.sheets_at_least,
         "proven": group.proven,
+        "proven_by": group.proven_by,
+        "at_any_price": group.at_any_price,
         "waste": _mm(group.waste),
         "leftover": _mm(group.leftover),
         "cost": _mm(group.cost),
+        "cost_at_least": _mm(group.cost_at_least),
         "to_buy": [{"stock": stock, "count": count} for stock, count in group.to_buy],
+        "unused": [{"stock": stock, "count": count} for stock, count in group.unused],
         "from_shop": [{"stock": stock, "count": count} for stock, count in group.from_shop],
     }
 

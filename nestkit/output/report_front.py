@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from nestkit.build.model import Build, Hardware
 from nestkit.cutting.model import Job, Times
 from nestkit.nesting.model import Group, Plan
-from nestkit.output.lists import shopping_rows
+from nestkit.output.lists import shopping_rows, sold_as
+from nestkit.output.report_proofs import show_proof
 from nestkit.output.report_words import (
     show_kerf,
     show_long,
@@ -96,7 +97,9 @@ def certainty(plan: Plan) -> Figure:
     used = sum(group.sheets_used for group in plan.groups)
     least = sum(group.sheets_at_least for group in plan.groups)
     if plan.groups and all(group.proven for group in plan.groups):
-        return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        if all(group.at_any_price for group in plan.groups):
+            return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        return Figure("Fewer sheets?", "No", "no plan is cheaper, and none as cheap can do with fewer")
     if least >= used and used:
         return Figure("Fewer sheets?", "No", f"all {used} are needed, and not every part has a place")
     return Figure(
@@ -161,17 +164,10 @@ def _group_row(build: Build, group: Group) -> GroupRow:
         parts=group.parts,
         used=group.sheets_used,
         at_least=group.sheets_at_least,
-        verdict=_verdict(group),
+        verdict=show_proof(group),
         waste=f"{100 * group.waste:.0f} %",
         cost=show_money(group.cost),
     )
-
-
-def _verdict(group: Group) -> str:
-    if group.proven:
-        return "no plan can do with fewer"
-    least = group.sheets_at_least
-    return f"at least {least} {'is' if least == 1 else 'are'} certainly needed"
 
 
 def shopping(build: Build, plan: Plan) -> Iterable[ShoppingRow]:
@@ -179,7 +175,7 @@ def shopping(build: Build, plan: Plan) -> Iterable[ShoppingRow]:
     for what, sheet, count, price in shopping_rows(build, plan):
         yield ShoppingRow(
             what=what,
-            sheet=plain(sheet.name),
+            sheet=plain(sold_as(what, sheet)),
             size=show_size(*sheet.size, build.unit),
             thickness=show_length(sheet.thickness, build.unit),
             count=count,
@@ -215,6 +211,9 @@ def _sheets_note(plan: Plan, taken: int) -> str:
         buy.update(dict(group.to_buy))
     notes = [", ".join(f"{count} x {plain(name)}" for name, count in buy.items())] if buy else []
     notes.append(f"{'and ' if buy else ''}{taken} from the shop" if taken else "none lies in the shop")
+    unused = sum(count for group in plan.groups for _, count in group.unused)
+    if unused:
+        notes.append(f"{unused} of those to buy stay whole, as they come in packs")
     return "; ".join(notes)
 
 
