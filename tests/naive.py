@@ -81,6 +81,20 @@ def cover_depth(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> float
     return sum(separating_depth(a, b) for a in one for b in other)
 
 
+def bounds_of_half_planes(planes: Sequence[Sequence[float]]) -> tuple[float, float, float, float]:
+    """Bounds of the bounded set of points with nx x + ny y <= c for every row: all crossings are tried."""
+    spots = []
+    for (ax, ay, ac), (bx, by, bc) in itertools.combinations(planes, 2):
+        cross = ax * by - bx * ay
+        if abs(cross) < 1e-9:
+            continue
+        x, y = (ac * by - bc * ay) / cross, (ax * bc - bx * ac) / cross
+        if all(nx * x + ny * y <= c + 1e-7 for nx, ny, c in planes):
+            spots.append((x, y))
+    xs, ys = zip(*spots, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
 def boxes_near(boxes: np.ndarray, box: Sequence[float], but: int) -> set[int]:
     """Numbers of the boxes x0, y0, x1, y1 that overlap `box`, without number `but`."""
     x0, y0, x1, y1 = box
