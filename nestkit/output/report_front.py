@@ -13,6 +13,7 @@ from nestkit.output.report_words import (
     show_kerf,
     show_long,
     show_money,
+    show_proof,
     show_time,
     show_weight,
 )
@@ -93,7 +94,9 @@ def certainty(plan: Plan) -> Figure:
     used = sum(group.sheets_used for group in plan.groups)
     least = sum(group.sheets_at_least for group in plan.groups)
     if plan.groups and all(group.proven for group in plan.groups):
-        return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        if all(group.at_any_price for group in plan.groups):
+            return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        return Figure("Fewer sheets?", "No", "no plan is cheaper, and none as cheap can do with fewer")
     if least >= used and used:
         return Figure("Fewer sheets?", "No", f"all {used} are needed, and not every part has a place")
     return Figure(
@@ -157,17 +160,10 @@ def _group_row(build: Build, group: Group) -> GroupRow:
         parts=group.parts,
         used=group.sheets_used,
         at_least=group.sheets_at_least,
-        verdict=_verdict(group),
+        verdict=show_proof(group),
         waste=f"{100 * group.waste:.0f} %",
         cost=show_money(group.cost),
     )
-
-
-def _verdict(group: Group) -> str:
-    if group.proven:
-        return "no plan can do with fewer"
-    least = group.sheets_at_least
-    return f"at least {least} {'is' if least == 1 else 'are'} certainly needed"
 
 
 def shopping(build: Build, plan: Plan) -> Iterable[ShoppingRow]:

@@ -47,8 +47,8 @@ def test_fewer_sheets_are_ruled_out_only_when_that_is_proven() -> None:
     report = report_of(CASE.build, CASE.plan, CASE.jobs)
     assert [group.verdict for group in report.groups] == [
         "at least 1 is certainly needed",
-        "no plan can do with fewer",
-        "no plan can do with fewer",
+        "no plan can do with fewer: by the parts' area",
+        "no plan can do with fewer: by the parts' area",
     ]
     assert report.figures[3].note == "all 3 are needed, and not every part has a place"
     more = tuple(replace(group, sheets_used=2, proven=False) for group in CASE.plan.groups)
@@ -56,6 +56,13 @@ def test_fewer_sheets_are_ruled_out_only_when_that_is_proven() -> None:
     assert (fewer.value, fewer.note) == ("Not ruled out", "of these 6, 3 are certainly needed")
     proven = replace(CASE.plan, groups=tuple(replace(group, proven=True) for group in CASE.plan.groups))
     assert report_of(CASE.build, proven, CASE.jobs).figures[3].value == "No"
+    priced = [replace(group, proven=True, at_any_price=False) for group in CASE.plan.groups]
+    told = report_of(CASE.build, replace(CASE.plan, groups=tuple(priced)), CASE.jobs)
+    assert (
+        told.groups[0].verdict
+        == "no plan is cheaper, and none as cheap can do with fewer: by the parts' area"
+    )
+    assert told.figures[3].note == "no plan is cheaper, and none as cheap can do with fewer"
 
 
 def test_assemblies_are_ready_after_their_last_sheet() -> None:
