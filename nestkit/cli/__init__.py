@@ -18,6 +18,7 @@ from nestkit.cli.offcuts import app as offcuts
 from nestkit.cli.offcuts_add import add
 from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
+from nestkit.cli.scales import scales
 from nestkit.cli.schema import schema
 
 app = typer.Typer(
@@ -27,7 +28,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (new, parts, plan, coupon, calibrate, check, guide, schema):
+for command in (new, parts, plan, scales, coupon, calibrate, check, guide, schema):
     app.command()(command)
 offcuts.command()(add)
 app.add_typer(offcuts)

@@ -85,7 +85,7 @@ def plan(
         planned = make_plan(build, Effort(seconds, rounds, seed), asked_to_stop=asked, progress=progress)
     with held_back():
         if planned.stopped and planned.plan.sheets:
-            kept = _free_sibling(folder)
+            kept = free_sibling(folder)
             write_plan(build, planned.plan, planned.jobs, kept)
             untouched = f"; {folder} is as it was" if folder.exists() else ""
             raise Interrupted(f"Stopped. The best plan so far is in {kept}{untouched}.", str(kept))
@@ -215,7 +215,7 @@ def _shown(unit: Unit) -> Iterator[Callable[[Progress], None] | None]:
         yield show
 
 
-def _free_sibling(folder: Path) -> Path:
+def free_sibling(folder: Path) -> Path:
     """A folder beside the output that is not there yet."""
     number = 1
     while True:
