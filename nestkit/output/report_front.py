@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -77,7 +78,7 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
         Figure(
             "Sheets to buy",
             str(bought),
-            f"and {taken} from the shop" if taken else "none lies in the shop",
+            _sheets_note(plan, taken),
         ),
         Figure("To pay", show_money(sum(group.cost for group in plan.groups)), "for the sheets to buy"),
         Figure(
@@ -102,7 +103,8 @@ def certainty(plan: Plan) -> Figure:
     return Figure(
         "Fewer sheets?",
         "Not ruled out",
-        f"of these {used}, {least} {'is' if least == 1 else 'are'} certainly needed",
+        f"of these {used}, {least} {'is' if least == 1 else 'are'} certainly needed; a longer search "
+        "(--seconds) may find fewer",
     )
 
 
@@ -199,6 +201,15 @@ def findings(build: Build) -> Iterable[tuple[str, str]]:
     for part in build.parts:
         for finding in part.findings:
             yield plain(part.name), plain(str(finding))
+
+
+def _sheets_note(plan: Plan, taken: int) -> str:
+    buy: Counter[str] = Counter()
+    for group in plan.groups:
+        buy.update(dict(group.to_buy))
+    notes = [", ".join(f"{count} x {plain(name)}" for name, count in buy.items())] if buy else []
+    notes.append(f"{'and ' if buy else ''}{taken} from the shop" if taken else "none lies in the shop")
+    return "; ".join(notes)
 
 
 def _time_note(jobs: int, by_hand: int) -> str:

@@ -9,9 +9,12 @@ from nestkit.units import Unit, mm_per
 
 
 def show_time(seconds: float) -> str:
-    """A time as a person says it: ``50 s``, ``12 min``, ``1 h 05 min``."""
+    """A time as a person says it: ``50 s``, ``3 min 20 s``, ``12 min``, ``1 h 05 min``."""
     if seconds < 59.5:
         return f"{round(seconds)} s"
+    if seconds < 599.5:
+        whole = round(seconds)
+        return f"{whole // 60} min {whole % 60:02d} s"
     minutes = round(seconds / 60.0)
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
