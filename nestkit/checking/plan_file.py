@@ -140,6 +140,8 @@ class GroupEntry:
     sheets_at_least: int
     proven: bool
     waste: float
+    cost: float
+    cost_at_least: float
     to_buy: tuple[tuple[str, int], ...]
     from_shop: tuple[tuple[str, int], ...]
 
@@ -379,6 +381,8 @@ def _group(entry: Fields) -> GroupEntry:
         sheets_at_least=entry.whole("sheets_at_least"),
         proven=entry.flag("proven"),
         waste=entry.number("waste"),
+        cost=entry.number("cost", at_least=0.0),
+        cost_at_least=entry.number("cost_at_least", at_least=0.0),
         to_buy=_counts(entry, "to_buy"),
         from_shop=_counts(entry, "from_shop"),
     )

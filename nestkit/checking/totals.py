@@ -23,6 +23,8 @@ from nestkit.checking.plan_file import (
 from nestkit.checking.spacing import blank_of
 from nestkit.checking.verdict import REWRITE, Fault
 
+#: Sums of money that differ by less are the same.
+MONEY = 0.001
 #: Thicknesses that differ by less are the same, mm.
 SAME_THICKNESS = 0.0101
 
@@ -210,6 +212,11 @@ def _judge_bounds(
     if group.sheets_used < group.sheets_at_least and not left_out:
         text = f"{group.sheets_used} sheets are used, and {group.sheets_at_least} are said to be needed"
         yield "plan-bound", text
+    if group.cost < group.cost_at_least - MONEY and not left_out:
+        text = f"the cost is {group.cost:.2f}, and {group.cost_at_least:.2f} is said to be the least"
+        yield "plan-bound", text
+    if group.proven and group.cost > group.cost_at_least + MONEY:
+        yield "plan-bound", "plan.json says that nothing cheaper exists, and gives a lower bound for the cost"
     if group.proven and (group.sheets_used != group.sheets_at_least or left_out):
         yield "plan-bound", "plan.json says that it is proven, and it is not"
     area = sum(

@@ -233,7 +233,10 @@ def _show_groups(build: Build, plan: Plan) -> None:
     for group in plan.groups:
         least: Cell = str(group.sheets_at_least)
         if group.proven:
-            least = good(f"{least} (no plan can do with fewer)")
+            words = (
+                "no plan can do with fewer" if group.at_any_price else "no plan as cheap can do with fewer"
+            )
+            least = good(f"{least} ({words})")
         rows.append(
             (
                 group.material,

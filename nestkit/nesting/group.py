@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
-from nestkit.nesting.bounds import EPSILON, fewest_sheets, least_money
+from nestkit.nesting.bounds import EPSILON
 from nestkit.nesting.carried import LaidSheet, carried, sound_layout
 from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout, Status
+from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
@@ -60,9 +61,25 @@ def plan_group(
     sheets: list[PlannedSheet] = []
     used: list[SheetBin] = []
     stopped, rounds = False, 0
+    provers: list[Prover] = []
     for batch in batches:
+        # What is proven is proven for every turn that the maker allows, not only for those that are tried.
+        asked = [
+            replace(item, turns=part.turns) for item, (part, _) in zip(batch.items, batch.copies, strict=True)
+        ]
+        provers.append(Prover(asked, offers(request.sheets, request.bed), request.spacing))
         found, chosen = _pack(
-            request, batch, taken, seed, stop, tighten, before_tightening, asked_to_stop, progress, start
+            request,
+            batch,
+            provers[-1],
+            taken,
+            seed,
+            stop,
+            tighten,
+            before_tightening,
+            asked_to_stop,
+            progress,
+            start,
         )
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
@@ -76,13 +93,15 @@ def plan_group(
         why = why_no_place(request)
         unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
     sheets = _renumbered(request, sheets)
-    group = _figures(request, sheets, used, unplaced)
+    prover = provers[0] if len(batches) == 1 and not unplaced else None
+    group = _figures(request, sheets, used, unplaced, prover)
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
 
 
 def _pack(
     request: GroupRequest,
     batch: Batch,
+    prover: Prover,
     taken: Counter[str],
     seed: int,
     stop: Stop,
@@ -95,13 +114,17 @@ def _pack(
     """The best layout over the kinds of sheet that could be bought first."""
     items, spacing = batch.items, request.spacing
     kinds: list[Sheet | None] = [sheet for sheet in request.sheets if sheet.buy]
-    least = fewest_sheets(items, offers(request.sheets, request.bed), spacing)
-    money = least_money(items, offers(request.sheets, request.bed), spacing)
-
     forms = Forms(items, spacing)
+    known: dict[tuple[float, float], bool] = {}
 
     def enough(score: Score) -> bool:
-        return score[0] == 0 and score[1] <= money + EPSILON and score[2] <= least
+        if score[0] > 0:
+            return False
+        money, count = score[1:3]
+        if (money, count) not in known:
+            proof = prover.prove(int(count), money)
+            known[money, count] = money <= proof.money + EPSILON and count <= proof.sheets
+        return known[money, count]
 
     def run(first: Sheet | None, rule: Stop, start: int) -> tuple[NestResult, Supply]:
         row = supply(request.sheets, batch.bed, len(items), first, dict(taken))
@@ -305,26 +328,36 @@ def _figures(
     sheets: Sequence[PlannedSheet],
     used: Sequence[SheetBin],
     unplaced: Sequence[Unplaced],
+    prover: Prover | None,
 ) -> Group:
+    """The group's figures; ``prover`` knows all that is placed, where one does."""
     whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
     area = sum(sheet_bin.size[0] * sheet_bin.size[1] for sheet_bin in whole.values())
     foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
-    # Of what is left out nothing can be proven: the bound is for what is placed.
-    items = [
-        Item(placed.part.shape.outline, placed.part.turns) for sheet in sheets for placed in sheet.placed
-    ]
-    least = fewest_sheets(items, offers(request.sheets, request.bed), request.spacing)
+    cost = sum(sheet_bin.sheet.price for sheet_bin in whole.values() if sheet_bin.bought)
+    if prover is None:
+        # Of what is left out nothing can be proven: the bound is for what is placed.
+        items = [
+            Item(placed.part.shape.outline, placed.part.turns, placed.placement.mirrored)
+            for sheet in sheets
+            for placed in sheet.placed
+        ]
+        prover = Prover(items, offers(request.sheets, request.bed), request.spacing)
+    proof = prover.prove(len(whole), cost)
     return Group(
         material=request.material,
         thickness=request.thickness,
         parts=request.copies,
         sheets_used=len(whole),
-        sheets_at_least=least,
-        proven=least == len(whole) and not unplaced,
+        sheets_at_least=proof.sheets,
+        proven=proof.sheets == len(whole) and cost <= proof.money + EPSILON and not unplaced,
         waste=1.0 - foam / area if area else 0.0,
-        cost=sum(sheet_bin.sheet.price for sheet_bin in whole.values() if sheet_bin.bought),
+        cost=cost,
         to_buy=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought),
         from_shop=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if not sheet_bin.bought),
+        cost_at_least=proof.money,
+        proven_by=proof.by,
+        at_any_price=proof.at_any_price,
     )
 
 

@@ -7,6 +7,7 @@ from functools import cached_property
 
 from nestkit.build.model import CutterKind, Part
 from nestkit.geometry import Outline, Placement, Shape
+from nestkit.nesting.proofs import ProvenBy
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,9 +81,10 @@ class Group:
     sheets_used : int
         Whole sheets, bought or from the shop; blanks of one sheet count once.
     sheets_at_least : int
-        No plan can do with fewer.
+        No plan that costs no more can do with fewer.
     proven : bool
-        True when `sheets_used` equals `sheets_at_least` and nothing is left out.
+        True when nothing is left out, `sheets_used` equals `sheets_at_least`, and `cost` equals
+        `cost_at_least`.
     waste : float, 0..1
         Share of the used sheets' area that does not become parts.
     cost : float
@@ -91,6 +93,12 @@ class Group:
         Kinds of sheets and how many of each to buy.
     from_shop : tuple of (str, int)
         Kinds of sheets and how many of each to take from the shop.
+    cost_at_least : float
+        No plan can cost less.
+    proven_by : str
+        What proves `sheets_at_least`; see `proofs.Proof`.
+    at_any_price : bool
+        True when no dearer plan could do with fewer sheets than `sheets_at_least` either.
     """
 
     material: str
@@ -103,6 +111,9 @@ class Group:
     cost: float
     to_buy: tuple[tuple[str, int], ...] = ()
     from_shop: tuple[tuple[str, int], ...] = ()
+    cost_at_least: float = 0.0
+    proven_by: ProvenBy = "area"
+    at_any_price: bool = True
 
 
 @dataclass(frozen=True, eq=False)

@@ -51,7 +51,7 @@ def on_fewer_sheets(
     while True:
         bins = _without_one_sheet(items, row, layout)
         room = sum(usable_area(row.bins[bin].outline.size, spacing) for bin in bins)
-        need = sum(needed_area(item, spacing.gap) for item in items)
+        need = needed_area(items, spacing.gap)
         if need > HOPELESS * room or asked_to_stop() or stop(rounds):
             return layout
         # Imported when it is needed: its kernels are compiled, or loaded, then.

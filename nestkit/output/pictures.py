@@ -147,7 +147,8 @@ class SheetPictures:
         drawn = []
         for number, placed in enumerate(cut_order(job), start=1):
             title = f"{plain(placed.part.name)} {placed.copy}"
-            text = self._caption(placed, title, number, max(width, height))
+            named = f"{number} {plain(placed.part.name)}"
+            text = self._caption(placed, named, number, max(width, height))
             drawn.append(
                 DrawnPart(
                     number,
@@ -160,9 +161,9 @@ class SheetPictures:
         view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
         return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn))
 
-    def _caption(self, placed: PlacedPart, title: str, number: int, longest: float) -> Caption | None:
-        """Name and copy, or its number where these find no room."""
-        name = self._fitted(placed, title, _SMALLEST_TEXT * longest, _LARGEST_TEXT * longest)
+    def _caption(self, placed: PlacedPart, named: str, number: int, longest: float) -> Caption | None:
+        """Its number in the cut order and its name, or the number alone where these find no room."""
+        name = self._fitted(placed, named, _SMALLEST_TEXT * longest, _LARGEST_TEXT * longest)
         return name or self._fitted(placed, str(number), _SMALLEST_NUMBER * longest, _SMALLEST_TEXT * longest)
 
     def _fitted(self, placed: PlacedPart, text: str, smallest: float, largest: float) -> Caption | None:

@@ -155,8 +155,11 @@ def _group(group: Group) -> dict[str, Any]:
         "sheets_used": group.sheets_used,
         "sheets_at_least": group.sheets_at_least,
         "proven": group.proven,
+        "proven_by": group.proven_by,
+        "at_any_price": group.at_any_price,
         "waste": _mm(group.waste),
         "cost": _mm(group.cost),
+        "cost_at_least": _mm(group.cost_at_least),
         "to_buy": [{"stock": stock, "count": count} for stock, count in group.to_buy],
         "from_shop": [{"stock": stock, "count": count} for stock, count in group.from_shop],
     }

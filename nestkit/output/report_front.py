@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ from nestkit.output.report_words import (
     show_kerf,
     show_long,
     show_money,
+    show_proof,
     show_time,
     show_weight,
 )
@@ -76,7 +78,7 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
         Figure(
             "Sheets to buy",
             str(bought),
-            f"and {taken} from the shop" if taken else "none lies in the shop",
+            _sheets_note(plan, taken),
         ),
         Figure("To pay", show_money(sum(group.cost for group in plan.groups)), "for the sheets to buy"),
         Figure(
@@ -93,13 +95,16 @@ def certainty(plan: Plan) -> Figure:
     used = sum(group.sheets_used for group in plan.groups)
     least = sum(group.sheets_at_least for group in plan.groups)
     if plan.groups and all(group.proven for group in plan.groups):
-        return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        if all(group.at_any_price for group in plan.groups):
+            return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        return Figure("Fewer sheets?", "No", "no plan is cheaper, and none as cheap can do with fewer")
     if least >= used and used:
         return Figure("Fewer sheets?", "No", f"all {used} are needed, and not every part has a place")
     return Figure(
         "Fewer sheets?",
         "Not ruled out",
-        f"of these {used}, {least} {'is' if least == 1 else 'are'} certainly needed",
+        f"of these {used}, {least} {'is' if least == 1 else 'are'} certainly needed; a longer search "
+        "(--seconds) may find fewer",
     )
 
 
@@ -157,17 +162,10 @@ def _group_row(build: Build, group: Group) -> GroupRow:
         parts=group.parts,
         used=group.sheets_used,
         at_least=group.sheets_at_least,
-        verdict=_verdict(group),
+        verdict=show_proof(group),
         waste=f"{100 * group.waste:.0f} %",
         cost=show_money(group.cost),
     )
-
-
-def _verdict(group: Group) -> str:
-    if group.proven:
-        return "no plan can do with fewer"
-    least = group.sheets_at_least
-    return f"at least {least} {'is' if least == 1 else 'are'} certainly needed"
 
 
 def shopping(build: Build, plan: Plan) -> Iterable[ShoppingRow]:
@@ -203,6 +201,15 @@ def findings(build: Build) -> Iterable[tuple[str, str]]:
     for part in build.parts:
         for finding in part.findings:
             yield plain(part.name), plain(str(finding))
+
+
+def _sheets_note(plan: Plan, taken: int) -> str:
+    buy: Counter[str] = Counter()
+    for group in plan.groups:
+        buy.update(dict(group.to_buy))
+    notes = [", ".join(f"{count} x {plain(name)}" for name, count in buy.items())] if buy else []
+    notes.append(f"{'and ' if buy else ''}{taken} from the shop" if taken else "none lies in the shop")
+    return "; ".join(notes)
 
 
 def _time_note(jobs: int, by_hand: int) -> str:

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from nestkit.nesting.model import Group
+from nestkit.nesting.proofs import ProvenBy
 from nestkit.output.text import show_number
 from nestkit.units import Unit, mm_per
 
 
 def show_time(seconds: float) -> str:
-    """A time as a person says it: ``50 s``, ``12 min``, ``1 h 05 min``."""
+    """A time as a person says it: ``50 s``, ``3 min 20 s``, ``12 min``, ``1 h 05 min``."""
     if seconds < 59.5:
         return f"{round(seconds)} s"
+    if seconds < 599.5:
+        whole = round(seconds)
+        return f"{whole // 60} min {whole % 60:02d} s"
     minutes = round(seconds / 60.0)
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
@@ -17,6 +22,26 @@ def show_time(seconds: float) -> str:
 def show_money(value: float) -> str:
     """``12.50``."""
     return f"{value:.2f}"
+
+
+def show_proof(group: Group) -> str:
+    """What is certain about the number of sheets, and what proves it."""
+    why = _WHY[group.proven_by]
+    if group.proven and group.at_any_price:
+        return f"no plan can do with fewer: {why}"
+    if group.proven:
+        return f"no plan is cheaper, and none as cheap can do with fewer: {why}"
+    least = group.sheets_at_least
+    told = f"at least {least} {'is' if least == 1 else 'are'} certainly needed"
+    return told if least <= 1 else f"{told}: {why}"
+
+
+_WHY: dict[ProvenBy, str] = {
+    "area": "by the parts' area",
+    "widths": "by the parts' widths and heights",
+    "sharing": "some parts can't share a sheet",
+    "together": "by areas, widths and what can't share a sheet, taken together",
+}
 
 
 def show_kerf(mm: float, unit: Unit) -> str:

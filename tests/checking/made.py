@@ -289,7 +289,10 @@ def _plan(specs: dict[str, Spec], jobs: dict[str, list[Entity]]) -> dict:
                 "sheets_at_least": 1,
                 "proven": True,
                 "waste": round(1.0 - sheet["fill"], 4),
+                "proven_by": "area",
+                "at_any_price": True,
                 "cost": 9.5,
+                "cost_at_least": 9.5,
                 "to_buy": [{"stock": sheet["stock"], "count": 1}],
                 "from_shop": [],
             }

@@ -541,6 +541,16 @@ def proof_that_is_none(m: Made) -> None:
     m.plan["groups"][0]["sheets_at_least"] = 0
 
 
+@found_by("plan-bound")
+def cheaper_than_the_least(m: Made) -> None:
+    m.plan["groups"][0].update(cost_at_least=10.0, proven=False)
+
+
+@found_by("plan-bound")
+def proof_of_a_cost_that_is_none(m: Made) -> None:
+    m.plan["groups"][0]["cost_at_least"] = 9.0
+
+
 @found_by("plan-share")
 def waste_wrong(m: Made) -> None:
     m.plan["groups"][0]["waste"] -= 0.01

@@ -194,8 +194,8 @@ def lantern(**changes: object) -> Case:
     )
     groups = (
         Group("eva", 4.0, 12, 1, 1, False, 0.52, 0.0, (), ((thin.name, 1),)),
-        Group("eva", 6.0, 13, 1, 1, True, 0.46, 9.5, ((middle.name, 1),)),
-        Group("eva", 10.0, 3, 1, 1, True, 0.61, 24.0, ((thick.name, 1),)),
+        Group("eva", 6.0, 13, 1, 1, True, 0.46, 9.5, ((middle.name, 1),), cost_at_least=9.5),
+        Group("eva", 10.0, 3, 1, 1, True, 0.61, 24.0, ((thick.name, 1),), cost_at_least=24.0),
     )
     left = (Unplaced(pennant, 1, "it is 1600 mm long and fits on no sheet at any allowed turn"),)
     plan = Plan(build.name, build.scale, 1, groups, sheets, left)
