@@ -94,7 +94,7 @@ def show_comparison(found: Comparison) -> None:
         sheets: list[Cell] = []
         for number, sure in row.groups:
             words = f"{number} ({sure})" if sure else number
-            sheets.append(good(words) if sure.startswith("no fewer") else words)
+            sheets.append(good(words) if sure.startswith("no") else words)
         rows.append((row.scale, row.size, *sheets, row.money, row.waste, row.leftover, row.time))
     if rows:
         show(

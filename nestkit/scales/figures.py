@@ -92,6 +92,8 @@ def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job]) -> Grou
         left_out=tuple(LeftOut(name, count, why) for (name, why), count in left.items()),
         leftover=_leftover(build, sheets),
         laid=laid(sheets),
+        cost_at_least=group.cost_at_least,
+        at_any_price=group.at_any_price,
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from nestkit.build.model import Build
 from nestkit.build.parts import SCALES
-from nestkit.nesting.bounds import EPSILON, grown_area, least_money
+from nestkit.nesting.bounds import EPSILON, least_money, needed_area
 from nestkit.nesting.request import batches_of
 from nestkit.nesting.supply import offers
 from nestkit.planning import requests
@@ -133,7 +133,7 @@ def certain_stops(goal: Goal, build: Build, unit: Unit) -> tuple[str, ...]:
         items = [item for batch in batches for item in batch.items]
         # Without a bed a sheet is whole; in blanks it may hold a hair more, so that the larger one counts.
         rooms = offers(request.sheets, request.bed)
-        need = math.fsum(grown_area(item.outline, request.spacing.gap / 2.0) for item in items)
+        need = needed_area(items, request.spacing.gap)
         if not any(offer.count is None for offer in rooms):
             room = math.fsum((offer.count or 0) * offer.room(request.spacing) for offer in rooms)
             if need > room * (1.0 + 1e-9):

@@ -19,6 +19,9 @@ GroupKey = tuple[str, float]
 #: Two sizes nearer than this share are one and the same to a maker; cliffs are found as closely.
 CLOSE = 0.005
 
+#: Less money than this is rounding.
+CENT = 1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
@@ -50,8 +53,8 @@ class GroupResult:
         Asked for, those left out included.
     sheets, sheets_at_least : int
         As in `nesting.model.Group`.
-    proven : bool
-        No plan can do with fewer sheets.
+    proven, cost_at_least, at_any_price
+        As there: no plan costs less, and none that costs no more can do with fewer sheets.
     cost : float
         Money for the sheets to buy.
     sheet_area, foam_area : float, mm^2
@@ -80,6 +83,8 @@ class GroupResult:
     left_out: tuple[LeftOut, ...]
     leftover: Leftover
     laid: tuple[LaidSheet, ...]
+    cost_at_least: float = 0.0
+    at_any_price: bool = True
 
     @property
     def key(self) -> GroupKey:
@@ -222,8 +227,9 @@ class Cliff:
 
     @property
     def certain(self) -> bool:
-        """Whether no plan above it can do with the sheets below it."""
-        return self.above[1].sheets_at_least > self.below[1].sheets
+        """Whether no plan above it can do with the sheets and the money below it."""
+        below, above = self.below[1], self.above[1]
+        return above.cost_at_least > below.cost + CENT or above.sheets_at_least > below.sheets
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,7 +74,7 @@ def _sheets(group: GroupResult | None) -> tuple[str, str]:
     if group is None:
         return "0", ""
     if group.proven:
-        return str(group.sheets), "no fewer can do"
+        return str(group.sheets), "no fewer can do" if group.at_any_price else "none is cheaper"
     return str(group.sheets), f"{group.sheets_at_least} at least"
 
 

@@ -53,7 +53,7 @@ def cliff_sentence(comparison: Comparison, cliff: Cliff) -> str:
             "No time was left to look between them."
         )
     where = f"up to {low}" + (f" ({scales})" if comparison.reference else "")
-    proof = " No plan can do with fewer there." if cliff.certain else ""
+    proof = " That is proven." if cliff.certain else ""
     return f"{foam}: {where} {before}; above that {after}.{proof}"
 
 

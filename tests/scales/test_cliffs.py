@@ -67,6 +67,7 @@ def test_neither_bounds_nor_plans_fall_as_the_size_grows(tmp_path_factory, recta
     file = write_build(folder, rectangles, sheet(400, 300, 10.0) + (sheet(200, 150, 3.0) if both else ""))
     found = compared(file, (0.8, 1.0, 1.2, 1.4), rounds=8)
     groups = [size.groups[0] for size in found.sizes]
+    assert [g.cost_at_least for g in groups] == sorted(g.cost_at_least for g in groups)
     if not both:  # of two kinds, a dearer plan may do with fewer sheets
         assert [g.sheets_at_least for g in groups] == sorted(g.sheets_at_least for g in groups)
     assert [g.rank for g in groups] == sorted(g.rank for g in groups)

@@ -111,10 +111,10 @@ def test_a_cliff_is_said_with_its_size_and_what_is_certain():
     words = cliff_sentence(FOUND, CLIFF)
     assert words == (
         "eva 6 mm: up to 1236 mm (scale 1.03) it is 2 sheets (16.80 to pay); above that 3 (25.20)."
-        " No plan can do with fewer there."
+        " That is proven."
     )
     found = replace(CLIFF, above=(1.034, group(3, 25.2, at_least=2)))
-    assert "No plan" not in cliff_sentence(FOUND, found)
+    assert "proven" not in cliff_sentence(FOUND, found)
     money = Cliff((1.03, group()), (1.034, group(cost=21.0)))
     assert "its 2 sheets cost 16.80; above that 21.00." in cliff_sentence(FOUND, money)
     short = Cliff((1.03, group()), (1.034, group(left=1)))
