@@ -55,7 +55,7 @@ class Finding:
     def __str__(self) -> str:
         names = [self.file, self.layer and f"layer '{self.layer}'", self.id and f"id '{self.id}'"]
         where = ", ".join(name for name in names if name)
-        head = f"{where}{_at(self.at)}: " if where or self.at else ""
+        head = f"{where}{_at(self.at)}: ".lstrip() if where or self.at else ""
         return f"{head}{self.text}{' (mended)' if self.mended else ''}.{_tail(self.todo)}"
 
 

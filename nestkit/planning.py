@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 from nestkit.build.model import Build, same_thickness
-from nestkit.cutting.etching import fold_findings
-from nestkit.cutting.jobs import kerf_findings, make_jobs
+from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
-from nestkit.errors import Finding
+from nestkit.nesting.carried import LaidSheet
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
-from nestkit.units import show_length
 
 #: Share of a group's time for the constructive engine; the overlap engine gets the rest.
 FIRST_SHARE = 0.25
@@ -70,37 +68,6 @@ def spacing_of(build: Build) -> Spacing:
     return Spacing(max(build.gap, kerf), max(build.margin, kerf / 2.0))
 
 
-def with_cutting_findings(build: Build) -> Build:
-    """The build with what kerf and grooves do to its parts, gap and margin added to the findings.
-
-    Raises
-    ------
-    ValueError
-        When a fold can't be made; see `cutting.etching.fold_problems`.
-    """
-    kerf, folds = kerf_findings(build), fold_findings(build)
-    kept = spacing_of(build)
-    told = [
-        Finding(
-            f"{name}-below-kerf",
-            f"the {name} of {show_length(asked, build.unit)} is too small for the kerf; "
-            f"{show_length(wanted, build.unit)} is kept",
-            mended=True,
-            file=build.file.name,
-        )
-        for name, asked, wanted in (
-            ("gap", build.gap, kept.gap),
-            ("margin", build.margin, kept.margin),
-        )
-        if wanted > asked
-    ]
-    parts = tuple(
-        replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
-        for part in build.parts
-    )
-    return replace(build, parts=parts, findings=(*build.findings, *told))
-
-
 def requests(build: Build) -> list[GroupRequest]:
     """The build's groups: one for each material and thickness that has parts, thinnest first."""
     keys: list[tuple[str, float]] = []
@@ -121,6 +88,10 @@ def requests(build: Build) -> list[GroupRequest]:
     ]
 
 
+def _group(sheet: LaidSheet) -> tuple[str, float]:
+    return sheet.material, sheet.thickness
+
+
 def _same(key: tuple[str, float], material: str, thickness: float) -> bool:
     return key[0] == material and same_thickness(key[1], thickness)
 
@@ -131,6 +102,8 @@ def make_plan(
     *,
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Callable[[Progress], None] | None = None,
+    only: Collection[tuple[str, float]] | None = None,
+    start: Sequence[LaidSheet] = (),
 ) -> Planned:
     """Plans every group and makes the jobs.
 
@@ -144,8 +117,12 @@ def make_plan(
         one, so that the plan is whole.
     progress : callable, optional
         Called after each round.
+    only : collection of (str, float), optional
+        Materials and thicknesses that are planned; the others are left away.
+    start : sequence of LaidSheet
+        A plan of another size to begin with; see `nesting.carried`.
     """
-    wanted = requests(build)
+    wanted = [each for each in requests(build) if only is None or (each.material, each.thickness) in only]
     clock = AfterSeconds(effort.seconds)
     found: list[GroupPlan] = []
     copies_left = sum(request.copies for request in wanted)
@@ -172,6 +149,7 @@ def make_plan(
                 before_tightening=partial(_prepared, [clock, tighten], tell),
                 asked_to_stop=asked_to_stop,
                 progress=report,
+                start=[sheet for sheet in start if _same(_group(sheet), request.material, request.thickness)],
             )
         )
     sheets = _numbered([sheet for group in found for sheet in group.sheets], build)

@@ -8,11 +8,17 @@ DXF reference (Autodesk), header variable ``$INSUNITS``.
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 Unit = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4
+
+#: A length that is typed: a number and perhaps a unit.
+_LENGTH = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(mm|in)?")
+#: Nothing in a workshop is longer, mm.
+LONGEST = 100_000.0
 
 #: Millimetres in one CSS/SVG unit.
 MM_PER_CSS_UNIT: dict[str, float] = {
@@ -64,3 +70,26 @@ def show_size(width_mm: float, height_mm: float, unit: Unit = "mm") -> str:
     """A size as a person writes it: ``184.5 x 60 mm``."""
     width = show_length(width_mm, unit).removesuffix(f" {unit}")
     return f"{width} x {show_length(height_mm, unit)}"
+
+
+def read_lengths(text: str, count: int, unit: Unit = "mm") -> tuple[float, ...]:
+    """Lengths as a person types them, in mm: ``6``, ``0.25in``, ``400x300``, ``16 x 12 in``.
+
+    A length without a unit has that of the last one, or else ``unit``. All are above 0.
+
+    Raises
+    ------
+    ValueError
+        When the text is anything else, with the reason.
+    """
+    found = [_LENGTH.fullmatch(part.strip()) for part in re.split(r"[xX×]", text)]
+    matched = [match for match in found if match is not None]
+    if len(found) != count or len(matched) != count:
+        raise ValueError(f"'{text}' is no {'length' if count == 1 else 'size'}")
+    usual = matched[-1][2] or unit
+    lengths = tuple(
+        float(match[1]) * (MM_PER_INCH if (match[2] or usual) == "in" else 1.0) for match in matched
+    )
+    if not all(0.0 < length < LONGEST for length in lengths):
+        raise ValueError(f"'{text}' is no size of a sheet")
+    return lengths

@@ -7,7 +7,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from shapely.geometry import MultiPoint, Polygon
+from shapely.geometry import MultiPoint, Point, Polygon
+
+from nestkit.geometry import Outline
 
 # --- geometry -------------------------------------------------------------------------------------
 
@@ -40,6 +42,24 @@ def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
         for counts in itertools.product(*ranges)
         if sum(n * area for n, (area, _) in zip(counts, priced, strict=True)) >= need - 1e-6
     )
+
+
+# --- stock ----------------------------------------------------------------------------------------
+
+
+def wide_places(
+    sheet: Outline, taken: Sequence[Outline], radius: float, step: float
+) -> list[tuple[float, float]]:
+    """Points of a grid about which a disc of `radius` lies on the sheet and on none of the parts."""
+    room, parts = sheet.polygon(0.001), [part.polygon(0.001) for part in taken]
+    x0, y0, x1, y1 = room.bounds
+    return [
+        (float(x), float(y))
+        for x in np.arange(x0, x1, step)
+        for y in np.arange(y0, y1, step)
+        if room.contains(Point(x, y).buffer(radius))
+        and all(part.distance(Point(x, y)) > radius for part in parts)
+    ]
 
 
 # --- overlap engine -------------------------------------------------------------------------------

@@ -17,7 +17,8 @@ from nestkit.checking import check_folder
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
 from nestkit.nesting.problem import Spacing
 from nestkit.output import write_plan
-from nestkit.planning import Effort, Progress, make_plan, spacing_of, with_cutting_findings
+from nestkit.planning import Effort, Progress, make_plan, spacing_of
+from nestkit.preparing import with_cutting_findings
 from tests.strategies import outlines, rounded_rectangles
 from tests.zoo import frame, rectangle, rounded
 

@@ -69,6 +69,7 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         pitch=in_mm(table.pitch, unit, usual.pitch),
         area_mode=table.area_mode,
         hatch_angle=math.radians(table.hatch_angle),
+        smallest=None if table.smallest is None else table.smallest * mm_per(unit),
     )
 
 

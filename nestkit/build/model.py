@@ -36,7 +36,8 @@ class Cutter:
 
     Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand). Areas
     are etched in lines at `pitch`; without `area_mode` those lines stand in the cutter files, at
-    `hatch_angle` (radians). The rest is as in `folds.FoldSettings`.
+    `hatch_angle` (radians). Necks and holes narrower than `smallest` are told; None is a usual size, see
+    `cutting.smallest`. The rest is as in `folds.FoldSettings`.
     """
 
     kind: CutterKind = "laser"
@@ -54,6 +55,7 @@ class Cutter:
     pitch: float = 0.1
     area_mode: bool = True
     hatch_angle: float = 0.0
+    smallest: float | None = None
 
     @property
     def folds(self) -> FoldSettings:
@@ -195,6 +197,20 @@ class SeamInfo:
     round_edge: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Layers:
+    """How many layers of one outline there are in one piece of a pattern, and what they reach, mm."""
+
+    count: int
+    reached: float
+    asked: float
+
+    @property
+    def error(self) -> float:
+        """How much higher it gets than was asked, mm; below 0 when it stays lower."""
+        return self.reached - self.asked
+
+
 @dataclass(frozen=True, eq=False)
 class PatternInfo:
     """What is worth telling of a part that was developed from finished sizes.
@@ -215,6 +231,8 @@ class PatternInfo:
         Where a label finds room, in the part's shape.
     seams : tuple of SeamInfo
         What is glued to what, in all copies of the pattern.
+    layers : Layers, optional
+        For a stack, and for rings that fill a length.
     """
 
     kind: str
@@ -224,6 +242,7 @@ class PatternInfo:
     notes: tuple[str, ...] = ()
     label_at: tuple[float, float] = (0.0, 0.0)
     seams: tuple[SeamInfo, ...] = ()
+    layers: Layers | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -307,6 +326,10 @@ class Build:
     foams : tuple of Foam
         In the build file's order.
     templates : Templates
+    drawings : tuple of pathlib.Path
+        The drawings that were read.
+    reference : str
+        The drawn part whose finished length the build file gives; empty when it gives a scale.
     """
 
     name: str
@@ -323,10 +346,23 @@ class Build:
     hardware: tuple[Hardware, ...] = ()
     foams: tuple[Foam, ...] = ()
     templates: Templates = field(default_factory=Templates)
+    drawings: tuple[FilePath, ...] = ()
+    reference: str = ""
 
     def cutter_for(self, material: str, thickness: float) -> Cutter:
         """The cutter with what it does to this foam."""
         return cutter_for(self.cutter, self.foams, material, thickness)
+
+    def measured(self, name: str = "") -> Part | None:
+        """The part by which the prop's size is told: the named one, the build file's, or the longest drawn.
+
+        None when there is no such drawn part.
+        """
+        drawn = [part for part in self.parts if part.pattern is None]
+        wanted = name or self.reference
+        if wanted:
+            return next((part for part in drawn if part.name == wanted), None)
+        return max(drawn, key=lambda part: max(part.shape.outline.size), default=None)
 
     def number_of(self, part: Part) -> int:
         """Which part of the build file this is, from 1; the parts of one pattern share it."""

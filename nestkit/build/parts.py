@@ -11,7 +11,7 @@ from nestkit.build.crosscheck import find_sheet
 from nestkit.build.developed import Developed, Edge, moved_to_origin
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes
-from nestkit.build.model import Part, PatternInfo, SeamInfo, Sheet, cutter_for
+from nestkit.build.model import Layers, Part, PatternInfo, SeamInfo, Sheet, cutter_for
 from nestkit.build.pattern_tables import EdgeStripTable, PatternBase
 from nestkit.build.patterns import PatternMaker
 from nestkit.build.sources import Piece, Sources
@@ -39,6 +39,7 @@ class Made:
     scale: float
     parts: tuple[Part, ...]
     findings: tuple[Finding, ...]
+    drawings: tuple[Path, ...] = ()
 
 
 def make_parts(
@@ -107,7 +108,7 @@ def make_parts(
         edges[table.name] = Edge(made[index][0].shape, sheet.thickness, sheet.thickness)
     parts = tuple(part for index in sorted(made) for part in made[index])
     _check_made_names(draft, made, mistakes)
-    return Made(scale, parts, (*sources.findings(), *_unavailable(sheets)))
+    return Made(scale, parts, (*sources.findings(), *_unavailable(sheets)), sources.files())
 
 
 def _piece(draft: Draft, sources: Sources, index: int, tolerance: float) -> Piece | None:
@@ -154,6 +155,10 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
         )
         for seam in seams_of(pattern)
     )
+    layers = None
+    if pattern.asked is not None:
+        count = sum(piece.quantity for piece in pattern.pieces)
+        layers = Layers(count, pattern.height, pattern.asked)
     parts = []
     for piece in pattern.pieces:
         shape, label = moved_to_origin(piece.shape, piece.label)
@@ -179,6 +184,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                     pattern.notes,
                     label,
                     seams,
+                    layers,
                 ),
             )
         )

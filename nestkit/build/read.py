@@ -67,6 +67,8 @@ def load_build(file: Path, scale: float | None = None) -> Build:
         hardware=convert.hardware_of(tables.hardware, unit),
         foams=convert.foams_of(tables.foam, sheets, unit),
         templates=convert.templates_of(tables.templates, unit),
+        drawings=made.drawings,
+        reference="" if tables.build.finished is None else tables.build.finished.part,
     )
 
 

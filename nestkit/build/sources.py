@@ -127,6 +127,11 @@ class Sources:
         assert self._folder is not None
         return _factor(self._folder / name, named) if named and _lacks_unit(drawing) else 1.0
 
+    def files(self) -> tuple[FilePath, ...]:
+        """The drawings that were read, sorted."""
+        names = sorted({name for (name, _), drawing in self._read.items() if drawing is not None})
+        return tuple(self._folder / name for name in names) if self._folder is not None else ()
+
     def findings(self) -> tuple[Finding, ...]:
         """What was noticed about whole drawings, and rows of the build file's tables that nothing uses."""
         found: list[Finding] = []

@@ -150,6 +150,11 @@ class CutterTable(Table):
     hatch_angle: Annotated[float, Field(ge=-180, le=180)] = Field(
         0.0, description="Direction of those lines, degrees counter-clockwise from the bed's x axis."
     )
+    smallest: LengthOrZero | None = Field(
+        None,
+        description="Necks and holes narrower than this are told when sizes are compared. In the build's "
+        "units. Left out: half the foam's thickness, or three kerfs if that is more.",
+    )
 
 
 class TemplatesTable(Table):

@@ -14,6 +14,8 @@ from nestkit.cli.coupon import coupon
 from nestkit.cli.guide import guide
 from nestkit.cli.interrupts import end_at_once_on_ctrl_c
 from nestkit.cli.new import new
+from nestkit.cli.offcuts import app as offcuts
+from nestkit.cli.offcuts_add import add
 from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
 from nestkit.cli.schema import schema
@@ -27,6 +29,8 @@ app = typer.Typer(
 )
 for command in (new, parts, plan, coupon, calibrate, check, guide, schema):
     app.command()(command)
+offcuts.command()(add)
+app.add_typer(offcuts)
 
 
 def _version(wanted: bool) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from nestkit.cli.words import counted
+from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.checking import Verdict

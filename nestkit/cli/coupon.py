@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from nestkit.cli.interrupts import held_back
-from nestkit.cli.words import counted
+from nestkit.words import counted
 
 
 def coupon(
@@ -20,9 +20,9 @@ def coupon(
 ) -> None:
     """Writes a test piece for each foam of the build, and a table for what you measure on it."""
     from nestkit.checking import check_coupon
-    from nestkit.cli.parts import read_build
     from nestkit.cutting.coupon import coupon_jobs
     from nestkit.output.coupon import READINGS_FILE, write_coupons
+    from nestkit.preparing import read_build
 
     build = read_build(build_file, None)
     coupons = coupon_jobs(build)

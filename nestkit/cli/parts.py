@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
-from nestkit.cli.words import counted
+from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build
@@ -24,13 +24,12 @@ def parts(
 ) -> None:
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
     script = script_output(context, as_json)
-    build = read_build(build_file, scale)
     from nestkit.cli.tables import bad, doubtful, show
-    from nestkit.nesting.request import how_cut
-    from nestkit.planning import requests
+    from nestkit.preparing import how_parts_are_cut, read_build
     from nestkit.units import show_length, show_size
 
-    how = {part.name: how_cut(request, part) for request in requests(build) for part in request.parts}
+    build = read_build(build_file, scale)
+    how = how_parts_are_cut(build)
     if script is not None:
         print_json(script, parts_data(build, how))
     rows = []
@@ -117,27 +116,6 @@ def show_patterns(build: Build) -> None:
         for note in notes:
             typer.echo(note)
         typer.echo("")
-
-
-def read_build(build_file: Path, scale: float | None) -> Build:
-    """The build, with what its material, the kerf and its folds have to say about it.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong.
-    """
-    from nestkit.build import load_build
-    from nestkit.cutting.etching import fold_problems
-    from nestkit.errors import InputError
-    from nestkit.planning import with_cutting_findings
-    from nestkit.stock.materials import refuse_unsafe
-
-    build = load_build(build_file, scale)
-    problems = refuse_unsafe(build) + fold_problems(build)
-    if problems:
-        raise InputError(problems)
-    return with_cutting_findings(build)
 
 
 def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:

@@ -15,7 +15,7 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
-from nestkit.cli.words import counted
+from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build
@@ -66,8 +66,9 @@ def plan(
 ) -> None:
     """Nests the build and writes the cutter's files, the lists and the report."""
     from nestkit.cli.check import show_verdict
-    from nestkit.cli.parts import read_build, show_findings
+    from nestkit.cli.parts import show_findings
     from nestkit.cli.summary import plan_summary, show_cautions
+    from nestkit.preparing import read_build
 
     script = script_output(context, as_json)
     build = _with_templates(read_build(build_file, scale), templates, paper)

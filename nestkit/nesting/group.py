@@ -8,14 +8,16 @@ from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON, fewest_sheets, least_money
+from nestkit.nesting.carried import LaidSheet, carried, sound_layout
 from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
-from nestkit.nesting.problem import Item, Layout
+from nestkit.nesting.problem import Item, Layout, Status
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
 from nestkit.nesting.supply import SheetBin, Supply, offers, rectangle, supply
 from nestkit.nesting.tighter import on_fewer_sheets
+from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
@@ -43,13 +45,15 @@ def plan_group(
     before_tightening: Callable[[], None] = lambda: None,
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Report | None = None,
+    start: Sequence[LaidSheet] = (),
 ) -> GroupPlan:
     """Chooses sheets and places every copy that fits.
 
     Money comes first, then the number of sheets, then the emptiest sheet, so that what remains is
     one large leftover. The constructive engine works until `stop`, then the overlap engine from there
     until `tighten`; without that, not at all. `before_tightening` is called between the two.
-    `progress` is given the round and the sheets used so far.
+    `progress` is given the round and the sheets used so far. `start` is a plan of another size: it is
+    taken over where it can be made sound and is better than what the constructive engine finds.
     """
     batches, unplaced = batches_of(request)
     taken: Counter[str] = Counter()
@@ -58,7 +62,7 @@ def plan_group(
     stopped, rounds = False, 0
     for batch in batches:
         found, chosen = _pack(
-            request, batch, taken, seed, stop, tighten, before_tightening, asked_to_stop, progress
+            request, batch, taken, seed, stop, tighten, before_tightening, asked_to_stop, progress, start
         )
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
@@ -86,6 +90,7 @@ def _pack(
     before_tightening: Callable[[], None],
     asked_to_stop: Callable[[], bool],
     progress: Report | None,
+    start: Sequence[LaidSheet],
 ) -> tuple[NestResult, Supply]:
     """The best layout over the kinds of sheet that could be bought first."""
     items, spacing = batch.items, request.spacing
@@ -115,6 +120,20 @@ def _pack(
         )
         return found, row
 
+    def warmed(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        found, row = best
+        layout = carried(batch, row, start)
+        if layout is None or not _score(items, layout, row) < found.score:
+            return best
+        if tighten is not None and faults(items, row.bins, layout, spacing):
+            before_tightening()
+        sound = sound_layout(
+            items, row, layout, spacing, seed=seed, stop=tighten, asked_to_stop=asked_to_stop
+        )
+        if sound is None or not (score := _score(items, sound, row)) < found.score:
+            return best
+        return replace(found, layout=sound, score=score), row
+
     def closer(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
         found, row = best
         if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
@@ -134,8 +153,15 @@ def _pack(
         score = _score(items, layout, row)
         return (replace(found, layout=layout, score=score), row) if score < found.score else best
 
+    if start:
+        # A plan that is carried over, sound, and can't be bettered needs no search.
+        row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
+        layout = carried(batch, row, start)
+        score = None if layout is None else _score(items, layout, row)
+        if layout and score and enough(score) and not faults(items, row.bins, layout, spacing):
+            return NestResult(Status.PROVEN, layout, score, 0.0, 0, ()), row
     if len(kinds) <= 1:
-        return closer(run(kinds[0] if kinds else None, stop, 0))
+        return closer(warmed(run(kinds[0] if kinds else None, stop, 0)))
     looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
     best = looks[order[0]]
@@ -144,7 +170,7 @@ def _pack(
         longer = run(kinds[order[0]], _Later(stop, spent), spent)
         if longer[0].score <= best[0].score:
             best = longer
-    return _cheaper_sheets(request, batch, closer(best))
+    return _cheaper_sheets(request, batch, closer(warmed(best)))
 
 
 class _Later:

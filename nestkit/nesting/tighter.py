@@ -57,7 +57,7 @@ def on_fewer_sheets(
         # Imported when it is needed: its kernels are compiled, or loaded, then.
         from nestkit.nesting import overlap
 
-        attempt = _Attempt(stop, rounds, progress)
+        attempt = Attempt(stop, rounds, progress)
         found = overlap.search(
             items,
             [row.bins[bin] for bin in bins],
@@ -73,7 +73,7 @@ def on_fewer_sheets(
         layout = Layout(tuple(replace(seat, bin=bins[seat.bin]) for seat in found.layout.seats))
 
 
-class _Attempt:
+class Attempt:
     """One try: over when the time is, or as soon as everything has a place."""
 
     def __init__(self, stop: Stop, before: int, progress: Callable[[int], None] | None) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -12,10 +12,12 @@ from nestkit import __version__
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
+from nestkit.output.folder import TEMPLATES_FILE
 from nestkit.output.gluing import assembly_names
 from nestkit.output.grooves import GrooveRow, groove_notes, groove_rows
 from nestkit.output.palette import NO_ASSEMBLY, Swatch, assembly_swatch, css
 from nestkit.output.pictures import DrawnShape, SheetPictures, part_shapes
+from nestkit.output.report_files import WrittenFile, written_files
 from nestkit.output.report_front import (
     Figure,
     GroupRow,
@@ -32,6 +34,7 @@ from nestkit.output.report_front import (
 from nestkit.output.report_guide import AssemblyPage, PartCard, assembly_pages, part_cards
 from nestkit.output.report_sheets import SheetPart, StockSheet, sheet_parts, stock_sheets
 from nestkit.output.report_words import show_money
+from nestkit.output.template_book import TemplateBook
 from nestkit.output.text import plain, show_number
 from nestkit.stock.materials import Caution, cautions_for
 
@@ -79,11 +82,34 @@ class Report:
     by_hand: tuple[PartCard, ...]
     sheets: tuple[SheetPart, ...]
     cautions: tuple[Caution, ...]
+    files: tuple[WrittenFile, ...]
     version: str
 
+    @property
+    def templates(self) -> WrittenFile | None:
+        """The paper templates, when there are any."""
+        return next((file for file in self.files if file.name == TEMPLATES_FILE), None)
 
-def report_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
-    """The report page; ``jobs`` stand in the order of the plan's sheets."""
+
+def report_bytes(
+    build: Build,
+    plan: Plan,
+    jobs: Sequence[Job],
+    names: Collection[str] = (),
+    book: TemplateBook | None = None,
+) -> bytes:
+    """The report page.
+
+    Parameters
+    ----------
+    build, plan
+    jobs : sequence of Job
+        In the order of the plan's sheets.
+    names : collection of str
+        The other files in the folder, by their place in it.
+    book : TemplateBook, optional
+        The templates among them.
+    """
     environment = Environment(
         loader=PackageLoader("nestkit.output"),
         autoescape=True,
@@ -92,7 +118,7 @@ def report_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    report = report_of(build, plan, jobs)
+    report = report_of(build, plan, jobs, written_files(build, names, book))
     page = environment.get_template("report.html").render(report=report, data=script_data(report))
     return page.encode("utf-8")
 
@@ -114,7 +140,7 @@ def script_data(report: Report) -> str:
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
-def report_of(build: Build, plan: Plan, jobs: Sequence[Job]) -> Report:
+def report_of(build: Build, plan: Plan, jobs: Sequence[Job], files: tuple[WrittenFile, ...] = ()) -> Report:
     """What the report says."""
     looks = _looks(build)
     classes = {name: look.name for name, look in looks.items()}
@@ -149,6 +175,7 @@ def report_of(build: Build, plan: Plan, jobs: Sequence[Job]) -> Report:
         by_hand=tuple(cards[part.name] for part in build.parts if part.name in hand),
         sheets=sheets,
         cautions=cautions_for(build),
+        files=files,
         version=__version__,
     )
 

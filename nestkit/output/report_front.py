@@ -10,7 +10,6 @@ from nestkit.cutting.model import Job
 from nestkit.nesting.model import Group, Plan
 from nestkit.output.lists import shopping_rows
 from nestkit.output.report_words import (
-    show_count,
     show_kerf,
     show_long,
     show_money,
@@ -20,6 +19,7 @@ from nestkit.output.report_words import (
 from nestkit.output.sums import foam_weight, glue_length
 from nestkit.output.text import plain, show_number
 from nestkit.units import show_length, show_size
+from nestkit.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,7 @@ def certainty(plan: Plan) -> Figure:
     used = sum(group.sheets_used for group in plan.groups)
     least = sum(group.sheets_at_least for group in plan.groups)
     if plan.groups and all(group.proven for group in plan.groups):
-        return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {show_count(used, 'sheet')}")
+        return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
     if least >= used and used:
         return Figure("Fewer sheets?", "No", f"all {used} are needed, and not every part has a place")
     return Figure(
@@ -206,7 +206,7 @@ def findings(build: Build) -> Iterable[tuple[str, str]]:
 
 
 def _time_note(jobs: int, by_hand: int) -> str:
-    notes = [f"in {show_count(jobs, 'job')} on the cutter"] if jobs else []
+    notes = [f"in {counted(jobs, 'job')} on the cutter"] if jobs else []
     if by_hand:
-        notes.append(f"{show_count(by_hand, 'sheet')} cut by hand")
+        notes.append(f"{counted(by_hand, 'sheet')} cut by hand")
     return ", ".join(notes)

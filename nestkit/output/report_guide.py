@@ -14,9 +14,9 @@ from nestkit.nesting.model import Plan
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, glue_order, seam_words
 from nestkit.output.lists import cut_order
 from nestkit.output.pictures import DrawnShape
-from nestkit.output.report_words import show_count
 from nestkit.output.text import plain, show_number
 from nestkit.units import Unit, show_length, show_size
+from nestkit.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +111,9 @@ def assembly_pages(
 def _facts(part: Part, left_out: int, unit: Unit) -> Iterable[str]:
     """Spares, mirrored copies, folds and bevels, and the finished sizes of a pattern."""
     if part.spares:
-        yield f"and {show_count(part.spares, 'spare')}"
+        yield f"and {counted(part.spares, 'spare')}"
     if left_out:
-        yield f"{show_count(left_out, 'copy', 'copies')} left out"
+        yield f"{counted(left_out, 'copy', 'copies')} left out"
     if part.mirrored_pairs:
         yield "every second copy is mirrored"
     angles = Counter(

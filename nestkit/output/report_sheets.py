@@ -13,10 +13,11 @@ from nestkit.output.lists import cut_order, is_spare, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
 from nestkit.output.report_steps import Play, play_of
-from nestkit.output.report_words import show_count, show_long, show_time
+from nestkit.output.report_words import show_long, show_time
 from nestkit.output.text import plain, show_number
 from nestkit.stock.blanks import as_laid
 from nestkit.units import mm_per, show_length, show_size
+from nestkit.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ def _sheet(
     time = "by hand" if sheet.how == "hand" else show_time(job.seconds)
     facts.append("cut by hand" if sheet.how == "hand" else f"{sheet.how}, about {time}")
     if job.etching is not None:
-        passes = show_count(job.etching.steps.count, "pass", "passes")
+        passes = counted(job.etching.steps.count, "pass", "passes")
         facts.append(f"etched in {passes}, {show_time(job.etching.seconds)} of it")
     return SheetPart(
         index=sheet.index,

@@ -14,11 +14,6 @@ def show_time(seconds: float) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
-def show_count(number: int, one: str, many: str = "") -> str:
-    """``1 sheet``, ``2 sheets``."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
 def show_money(value: float) -> str:
     """``12.50``."""
     return f"{value:.2f}"

@@ -30,6 +30,7 @@ from nestkit.output.template_pen import (
 )
 from nestkit.output.text import plain, show_number
 from nestkit.units import show_size
+from nestkit.words import counted
 
 _SIZE = 2.9
 _LINE = 4.1
@@ -161,7 +162,7 @@ class _Writer:
         title = fitted(f"Paper templates: {plain(build.name)}", self._width, 6.5, bold=True)
         yield _Block(11.0, lambda pen, x, y: pen.write(title, x, y - 6.0, 6.5, bold=True))
         yield from self._text(
-            f"{_counted(len(templates), 'template')} on {_counted(self._count, 'page')} of "
+            f"{counted(len(templates), 'template')} on {counted(self._count, 'page')} of "
             f"{build.templates.paper}, this one included. Scale {show_number(plan.scale, 4)}. Outlines are "
             "the finished size: no kerf."
         )
@@ -383,7 +384,3 @@ def _ranges(numbers: Sequence[int]) -> str:
         members = [number for _, number in run]
         runs.append(str(members[0]) if len(members) == 1 else f"{members[0]}-{members[-1]}")
     return ", ".join(runs)
-
-
-def _counted(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"

@@ -40,7 +40,6 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
     book = template_book(build, plan)
     files = {
         PLAN_FILE: plan_bytes(build, plan, jobs, None if book is None else book.facts(build.templates)),
-        "report.html": report_bytes(build, plan, jobs),
         "shopping.csv": shopping_bytes(build, plan),
         "cutting.csv": cutting_bytes(build, plan, jobs),
         "layers.csv": layers_bytes(build, jobs),
@@ -54,6 +53,7 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
         dxf = job_file(job)
         files[dxf] = dxf_bytes(job)
         files[f"{dxf.removesuffix('.dxf')}.svg"] = svg_bytes(build, job)
+    files["report.html"] = report_bytes(build, plan, jobs, tuple(files), book)
     return files
 
 

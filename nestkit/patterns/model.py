@@ -317,6 +317,8 @@ class Pattern:
         What the maker should know, each a sentence without its full stop.
     height : float, mm
         What it reaches above its outline, for a pattern of layers; else 0.
+    asked : float, mm, optional
+        What the layers were to reach, where that is not a whole number of them by itself.
     """
 
     kind: str
@@ -325,6 +327,7 @@ class Pattern:
     closings: tuple[Closing, ...] = ()
     notes: tuple[str, ...] = ()
     height: float = 0.0
+    asked: float | None = None
 
     def __post_init__(self) -> None:
         suffixes = [piece.suffix for piece in self.pieces]

@@ -73,4 +73,4 @@ class Ring:
                 f"{self.foam.told(reached - self.length, 3, sign=True)} off what was asked",
             )
         shape = Shape(Outline(Path.circle(outer, outer, outer), holes))
-        return Pattern("ring", (Piece("", shape, count),), tuple(finished), (), notes, reached)
+        return Pattern("ring", (Piece("", shape, count),), tuple(finished), (), notes, reached, self.length)

@@ -90,4 +90,6 @@ class Stack:
         notes = [f"{self.count} layers reach {self.foam.told(reached)}, {how} asked"]
         if self.openings and not opened:
             notes.append("no layer has the opening: there is no layer between the first and the last")
-        return Pattern("stack", tuple(pieces), (Measure("height", reached),), (), tuple(notes), reached)
+        return Pattern(
+            "stack", tuple(pieces), (Measure("height", reached),), (), tuple(notes), reached, self.height
+        )

@@ -55,6 +55,8 @@ def test_examples_run(topic: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     blocks = examples(topic)
     assert {block.kind for block in blocks} <= KINDS
     monkeypatch.chdir(tmp_path)
+    # The shop of whoever runs the tests is left alone.
+    monkeypatch.setenv("NESTKIT_SHOP", str(tmp_path / "shop.sqlite"))
     write_starter(tmp_path)
     base = tomllib.loads((tmp_path / "build.toml").read_text())
     for block in blocks:

@@ -34,10 +34,10 @@ def test_writes_everything_and_names_it(tmp_path: Path) -> None:
     assert content(out) == files
     assert written == tuple(out / name for name in files)
     assert os.listdir(out.parent) == ["out"]
-    names = ["plan.json", "report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"]
+    names = ["plan.json", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"]
     names += ["templates.pdf", "folds.csv"]
     jobs = [f"jobs/{job.name}.{ending}" for job in CASE.jobs for ending in ("dxf", "svg")]
-    assert list(files) == names + jobs
+    assert list(files) == [*names, *jobs, "report.html"]
 
 
 def test_an_earlier_output_is_replaced_whole(tmp_path: Path) -> None:

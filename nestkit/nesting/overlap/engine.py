@@ -73,7 +73,7 @@ def search(
     stop : Stop
         Asked after each round; a round takes some hundredths of a second.
     start : Layout, optional
-        A sound layout to start from.
+        A layout to start from; where it is unsound, its overlaps are separated first.
     fixed : sequence of Seat
         Items that lie already and stay where they are.
     asked_to_stop : callable

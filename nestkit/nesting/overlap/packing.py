@@ -63,7 +63,7 @@ class Packing:
         See `nesting.problem`.
     seed : int
     start : Layout, optional
-        A layout to start from.
+        A layout to start from; overlaps are separated first where that can be done.
     fixed : sequence of Seat
         Items that stay where they are.
     axis : int, optional
@@ -308,11 +308,19 @@ class Packing:
 
     def _first_layout(self) -> Iterator[None]:
         loose = self._loose()
-        if self.start is not None and not faults(self.items, self.bins, self.start, self.spacing):
-            given = self.places(self.start)
-            if given is not None:
-                self.best = Found(self.score_of(self.start), self.start, tuple(given[0]), given[1])
+        given = None if self.start is None else self.places(self.start)
+        if self.start is not None and given is not None and len(self.start.seats) and len(self.bins):
+            active, places = given
+            if faults(self.items, self.bins, self.start, self.spacing):
+                lane = self._lane(active, len(self.bins), places)
+                yield from self._solve(lane, places, np.zeros(len(active), dtype=np.bool_))
+                self.chance[:] = lane.state.dice
+                sound = lane.found and self.offer(active, lane.best)
+            else:
+                self.best = Found(self.score_of(self.start), self.start, tuple(active), places)
                 yield
+                sound = True
+            if sound:
                 return
         if not loose or not len(self.bins):
             yield

@@ -1,0 +1,70 @@
+"""A build made ready for planning: read, refused where it can't be cut safely, with what was noticed.
+
+Every command that reads a build file begins here, so that each refuses and notices the same things.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from nestkit.build import load_build
+from nestkit.build.model import Build, CutterKind
+from nestkit.cutting.etching import fold_findings, fold_problems
+from nestkit.cutting.jobs import kerf_findings
+from nestkit.errors import Finding, InputError
+from nestkit.nesting.request import how_cut
+from nestkit.planning import requests, spacing_of
+from nestkit.stock.materials import refuse_unsafe
+from nestkit.units import show_length
+
+
+def read_build(build_file: Path, scale: float | None) -> Build:
+    """The build, with what its material, the kerf and its folds have to say about it.
+
+    Raises
+    ------
+    InputError
+        With everything that is wrong.
+    """
+    build = load_build(build_file, scale)
+    problems = refuse_unsafe(build) + fold_problems(build)
+    if problems:
+        raise InputError(problems)
+    return with_cutting_findings(build)
+
+
+def with_cutting_findings(build: Build) -> Build:
+    """The build with what kerf and grooves do to its parts, gap and margin added to the findings.
+
+    Raises
+    ------
+    ValueError
+        When a fold can't be made; see `cutting.etching.fold_problems`.
+    """
+    kerf, folds = kerf_findings(build), fold_findings(build)
+    kept = spacing_of(build)
+    told = [
+        Finding(
+            f"{name}-below-kerf",
+            f"the {name} of {show_length(asked, build.unit)} is too small for the kerf; "
+            f"{show_length(wanted, build.unit)} is kept",
+            mended=True,
+            file=build.file.name,
+        )
+        for name, asked, wanted in (
+            ("gap", build.gap, kept.gap),
+            ("margin", build.margin, kept.margin),
+        )
+        if wanted > asked
+    ]
+    parts = tuple(
+        replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
+        for part in build.parts
+    )
+    return replace(build, parts=parts, findings=(*build.findings, *told))
+
+
+def how_parts_are_cut(build: Build) -> dict[str, CutterKind | None]:
+    """With what each part is cut, by its name; None when it fits no sheet of its thickness."""
+    return {part.name: how_cut(request, part) for request in requests(build) for part in request.parts}

@@ -1,0 +1,111 @@
+"""Plans carried over to another size: sound going down, separated going up, refused where copies lack."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nestkit.build.model import Part, Sheet
+from nestkit.geometry import Shape
+from nestkit.nesting.carried import carried, laid
+from nestkit.nesting.group import GroupPlan, plan_group
+from nestkit.nesting.problem import Spacing
+from nestkit.nesting.request import GroupRequest, batches_of
+from nestkit.nesting.stops import AfterRounds
+from nestkit.nesting.supply import supply
+from nestkit.nesting.verify import faults
+from tests.zoo import rectangle
+
+SHEETS = [
+    Sheet("eva 6 mm 100 x 100", "eva", 6.0, (100, 100), 4.0, in_shop=1),
+    Sheet("eva 6 mm 120 x 100", "eva", 6.0, (120, 100), 5.0),
+]
+
+APART = Spacing(2.0, 1.0)
+
+
+def request(sizes, factor=1.0, sheets=SHEETS, spacing=APART, copies=2) -> GroupRequest:
+    parts = [
+        Part(f"p{k}", Shape(rectangle(w * factor, h * factor)), "eva", 6.0, copies=copies)
+        for k, (w, h) in enumerate(sizes)
+    ]
+    return GroupRequest("eva", 6.0, parts, sheets, "laser", None, spacing)
+
+
+def planned(asked: GroupRequest, rounds=4, tighten=None, **more) -> GroupPlan:
+    return plan_group(asked, seed=1, stop=AfterRounds(rounds), tighten=tighten, **more)
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(5, 60), st.integers(5, 60)), min_size=1, max_size=6),
+    st.floats(0.5, 1.0),
+)
+def test_a_plan_of_convex_parts_is_sound_at_every_smaller_size(sizes, factor):
+    larger = planned(request(sizes))
+    smaller = request(sizes, factor)
+    (batch,), _ = batches_of(smaller)
+    row = supply(smaller.sheets, None, len(batch.items), SHEETS[0])
+    layout = carried(batch, row, laid(larger.sheets))
+    assert layout is not None
+    assert not faults(batch.items, row.bins, layout, smaller.spacing)
+    used = {row.meaning[seat.bin].which for seat in layout.seats}
+    assert used == {(sheet.stock, sheet.stock_number) for sheet in larger.sheets}
+    again = planned(smaller, rounds=1, start=laid(larger.sheets))
+    assert again.group.cost <= larger.group.cost
+    assert (again.group.cost, again.group.sheets_used) <= (larger.group.cost, larger.group.sheets_used)
+
+
+def test_going_up_the_overlaps_are_separated():
+    sheets = [Sheet("eva 6 mm 100 x 100", "eva", 6.0, (100, 100), 4.0)]
+    sizes = [(40, 40)]
+    tight = Spacing(0.0, 0.0)
+    start = laid(planned(request(sizes, 1.0, sheets, tight, copies=4)).sheets)
+    asked = request(sizes, 1.2, sheets, tight, copies=4)
+    (batch,), _ = batches_of(asked)
+    row = supply(sheets, None, 4, sheets[0])
+    layout = carried(batch, row, start)
+    assert layout is not None
+    assert faults(batch.items, row.bins, layout, tight)
+    from nestkit.nesting.carried import sound_layout
+
+    sound = sound_layout(
+        batch.items, row, layout, tight, seed=1, stop=AfterRounds(400), asked_to_stop=lambda: False
+    )
+    assert sound is not None
+    assert not faults(batch.items, row.bins, sound, tight)
+    assert len({seat.bin for seat in sound.seats}) == 1
+
+
+def test_what_can_not_be_separated_is_given_up():
+    sheets = [Sheet("eva 6 mm 100 x 100", "eva", 6.0, (100, 100), 4.0)]
+    start = laid(planned(request([(48, 48)], 1.0, sheets, Spacing(), copies=4)).sheets)
+    plan = planned(
+        request([(48, 48)], 1.1, sheets, Spacing(), copies=4), tighten=AfterRounds(20), start=start
+    )
+    assert (plan.group.sheets_used, plan.unplaced) == (4, ())
+
+
+def test_a_copy_that_lacks_refuses_and_one_too_many_is_left_away():
+    three = planned(request([(30, 30)], copies=3))
+    for copies, refused in ((4, True), (2, False)):
+        asked = request([(30, 30)], copies=copies)
+        (batch,), _ = batches_of(asked)
+        layout = carried(batch, supply(SHEETS, None, copies, SHEETS[0]), laid(three.sheets))
+        assert (layout is None) is refused
+
+
+@pytest.mark.parametrize("change", ["stock", "mirrored"])
+def test_a_sheet_or_a_side_that_is_gone_refuses(change):
+    start = laid(planned(request([(30, 30)])).sheets)
+    if change == "stock":
+        start = tuple(replace(sheet, stock="another") for sheet in start)
+    else:
+        start = tuple(
+            replace(sheet, parts=tuple(replace(p, mirrored=True) for p in sheet.parts)) for sheet in start
+        )
+    (batch,), _ = batches_of(request([(30, 30)]))
+    assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), start) is None
