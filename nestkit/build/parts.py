@@ -17,7 +17,7 @@ from nestkit.build.patterns import PatternMaker
 from nestkit.build.sources import Piece, Sources
 from nestkit.build.tables import PartTable
 from nestkit.errors import Finding
-from nestkit.geometry import FLATNESS, Shape
+from nestkit.geometry import CURVE_FLATNESS, Shape
 from nestkit.geometry.affine import MIRROR_X
 from nestkit.patterns import Foam, PatternError, seams_of
 from nestkit.units import Unit, mm_per, show_length, show_size
@@ -70,10 +70,10 @@ def make_parts(
     reference = _reference(draft) if scale is None else None
     if scale is None:
         scale = draft.file.build.scale
-    if reference is not None and (piece := _piece(draft, sources, reference, FLATNESS)) is not None:
+    if reference is not None and (piece := _piece(draft, sources, reference, CURVE_FLATNESS)) is not None:
         # A hair finer than that, because the second measure may come out a hair larger.
         scale = _finished_scale(draft, piece, mistakes) * 1.001
-    pieces = [_piece(draft, sources, index, FLATNESS / scale) for index in range(len(draft.file.part))]
+    pieces = [_piece(draft, sources, index, CURVE_FLATNESS / scale) for index in range(len(draft.file.part))]
     if reference is not None and (piece := pieces[reference]) is not None:
         scale = _finished_scale(draft, piece, mistakes)
     maker = PatternMaker(draft, sources, scale, mistakes)

@@ -16,7 +16,7 @@ from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes, listed, nearest
 from nestkit.build.places import Keys
 from nestkit.build.sources import Sources
-from nestkit.geometry import FLATNESS, Path, Shape
+from nestkit.geometry import CURVE_FLATNESS, Path, Shape
 from nestkit.geometry.affine import scaling
 from nestkit.patterns import (
     CLOSED,
@@ -246,14 +246,16 @@ class _Job:
         return Wrap(foam, lower, upper, height, table.layers, table.pieces).develop()
 
     def _drawn(self, text: str) -> Shape:
-        piece = self._sources.piece(self._loc("from"), text, FLATNESS / self._scale)
+        piece = self._sources.piece(self._loc("from"), text, CURVE_FLATNESS / self._scale)
         if piece is None:
             raise _ToldError
         return piece.shape.scaled(self._scale)
 
     def _ridge(self, table: pt.RidgeTable, foam: Foam) -> Pattern:
         shape = self._drawn(table.source)
-        line = self._sources.open_path(self._loc("centre_line"), table.centre_line, FLATNESS / self._scale)
+        line = self._sources.open_path(
+            self._loc("centre_line"), table.centre_line, CURVE_FLATNESS / self._scale
+        )
         if line is None:
             raise _ToldError
         angle = None if table.angle is None else math.radians(table.angle)
@@ -287,7 +289,7 @@ class _Job:
         return self._cut_outs(self._loc("opening"), table.opening)
 
     def _cut_outs(self, loc: Keys, text: str) -> tuple[Path, ...]:
-        paths = self._sources.closed_paths(loc, text, FLATNESS / self._scale)
+        paths = self._sources.closed_paths(loc, text, CURVE_FLATNESS / self._scale)
         if paths is None:
             raise _ToldError
         return tuple(path.transformed(scaling(self._scale)) for path in paths)

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from nestkit.build.model import Build
+from nestkit.build.model import Build, Cutter, Part
 from nestkit.cutting.etching import fold_strokes
 from nestkit.cutting.kerf import CutPaths, cut_paths
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.cutting.order import in_cut_order
 from nestkit.cutting.times import job_times
 from nestkit.errors import Finding
-from nestkit.geometry import LineKind
+from nestkit.geometry import Line, LineKind
+from nestkit.geometry.fitting import fitted
 from nestkit.nesting.model import PlannedSheet
 from nestkit.units import show_length
 
@@ -22,6 +23,7 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
     """One job for each sheet, in the sheets' order; sheets cut by hand get theirs without kerf."""
     rank_of = {assembly.name: rank for rank, assembly in enumerate(build.assemblies)}
     paths: dict[tuple[str, bool], CutPaths] = {}
+    lines: dict[str, tuple[Line, ...]] = {}
     jobs = []
     for sheet in sheets:
         by_hand = sheet.how == "hand"
@@ -33,10 +35,11 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
             if (part.name, by_hand) not in paths:
                 paths[part.name, by_hand] = cut_paths(part.shape.outline, 0.0 if by_hand else cutter.kerf)
             cut = paths[part.name, by_hand]
-            for line in placed.shape.lines:
-                # A fold that is hardly one has no groove; it is drawn, so that it can be found.
-                if line.kind is LineKind.MARK or line.angle == 0.0:
-                    marks.append(Stroke(MARK_LAYER, line.path, part.name, placed.copy, line.kind))
+            if part.name not in lines:
+                lines[part.name] = tuple(_drawn_lines(part))
+            for line in lines[part.name]:
+                path = line.path.transformed(matrix)
+                marks.append(Stroke(MARK_LAYER, path, part.name, placed.copy, line.kind))
             for hole in cut.inside:
                 cuts.append(Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy))
             cuts.append(Stroke(CUT_OUTSIDE_LAYER, cut.outside.transformed(matrix), part.name, placed.copy))
@@ -55,6 +58,14 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
             )
         )
     return tuple(jobs)
+
+
+def _drawn_lines(part: Part) -> Iterator[Line]:
+    """A part's lines that are drawn, their curves as arcs."""
+    for line in part.shape.lines:
+        # A fold that is hardly one has no groove; it is drawn, so that it can be found.
+        if line.kind is LineKind.MARK or line.angle == 0.0:
+            yield replace(line, path=fitted(line.path))
 
 
 def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:

@@ -1,6 +1,7 @@
 """Kerf: the cutter burns away half its kerf on each side of its path, so paths stand off by that much.
 
-Outlines grow and holes shrink by half the kerf; what vanishes, closes or falls apart is told.
+Outlines grow and holes shrink by half the kerf; what vanishes, closes or falls apart is told. The chords
+of curves become arcs.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from dataclasses import dataclass
 
 from nestkit.errors import Finding
 from nestkit.geometry import Outline, Path
+from nestkit.geometry.fitting import fitted
 from nestkit.geometry.offset import offset
 
 #: Rings smaller than this are crumbs of the computation, mm^2.
@@ -94,4 +96,4 @@ def _from_corner(x: float, y: float) -> str:
 
 
 def _rings(path: Path, distance: float) -> list[Path]:
-    return [ring for ring in offset(path, distance) if abs(ring.signed_area) > CRUMB]
+    return [fitted(ring) for ring in offset(path, distance) if abs(ring.signed_area) > CRUMB]

@@ -4,8 +4,8 @@ Lengths are millimetres, angles radians, y points up.
 """
 
 from nestkit.geometry.outline import Outline
-from nestkit.geometry.path import FLATNESS, Path
+from nestkit.geometry.path import CURVE_FLATNESS, FLATNESS, Path
 from nestkit.geometry.placement import Placement
 from nestkit.geometry.shape import Line, LineKind, Shape
 
-__all__ = ["FLATNESS", "Line", "LineKind", "Outline", "Path", "Placement", "Shape"]
+__all__ = ["CURVE_FLATNESS", "FLATNESS", "Line", "LineKind", "Outline", "Path", "Placement", "Shape"]

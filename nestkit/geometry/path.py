@@ -16,6 +16,10 @@ from nestkit.geometry.arcs import STRAIGHT, arc_angle, arc_centre, arc_points
 #: Curves are flattened within this, mm.
 FLATNESS = 0.05
 
+#: Drawn curves become chords within this when they become parts, mm: fine enough that the arcs which are
+#: fitted to the chords in the end (`geometry.fitting`) stay within 0.02 mm of what was drawn.
+CURVE_FLATNESS = 0.004
+
 
 @dataclass(frozen=True, eq=False)
 class Path:
