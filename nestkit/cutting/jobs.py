@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from nestkit.build.model import Build, Cutter, Part
+from nestkit.build.model import Build, Part
 from nestkit.cutting.etching import fold_strokes
 from nestkit.cutting.kerf import CutPaths, cut_paths
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
