@@ -187,8 +187,13 @@ def test_offsets_of_curves(curve, distance_out, inward):
 def test_corners_stay(outline):
     path = outline.exterior
     found = fitted(path)
+    sides = np.roll(path.points, -1, axis=0) - path.points
+    heads = np.arctan2(sides[:, 1], sides[:, 0])
+    turns = np.abs(np.angle(np.exp(1j * (heads - np.roll(heads, 1)))))
     corners = {tuple(point) for point in path.points.tolist()}
-    assert {tuple(point) for point in found.points.tolist()} == corners
+    kept = {tuple(point) for point in found.points.tolist()}
+    # What hardly turns may lie within the tolerance of a straight line, and is no corner then.
+    assert {tuple(point) for point in path.points[turns > np.radians(1.0)].tolist()} <= kept <= corners
     assert not found.has_arcs
 
 
