@@ -94,7 +94,7 @@ def leftovers(
         # What lies beyond a thin part is no piece of this one.
         parts = [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
         pieces += [one for one in parts if shapely.intersects(one, core)][:1]
-    pieces = [piece for each in _apart(pieces) if (piece := _snapped(each)).area >= usable.area]
+    pieces = [piece for each in _apart(pieces) if _is_kept(piece := _snapped(each), usable)]
     return tuple(outline_of(piece) for piece in sorted(pieces, key=lambda one: (-one.area, one.bounds)))
 
 
@@ -112,7 +112,8 @@ def _burnt(outline: Outline, kerf: float) -> BaseGeometry:
     polygon = outline.polygon(FINE)
     curved = any(ring.has_arcs for ring in outline.rings())
     loose = LOOSE if curved or len(shapely.get_coordinates(polygon)) > MANY_CORNERS else 0.0
-    if kerf + loose > 0.0:
+    # A distance next to nothing breaks geometry that 0 does not.
+    if kerf + loose > 1e-6:
         polygon = _mitred(polygon, kerf + loose)
     return shapely.simplify(polygon, loose)
 
@@ -132,6 +133,12 @@ def _apart(pieces: list[Polygon]) -> list[Polygon]:
         if not piece.is_empty:
             kept.append(piece)
     return kept
+
+
+def _is_kept(piece: Polygon, usable: Usable) -> bool:
+    """Whether a piece is large enough, and still wide enough once others have their share."""
+    wide = not shapely.buffer(piece, GRID - usable.width / 2.0).is_empty
+    return bool(piece.area >= usable.area and wide)
 
 
 def _snapped(piece: Polygon) -> Polygon:
