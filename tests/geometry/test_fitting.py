@@ -194,7 +194,7 @@ def test_corners_stay(outline):
     kept = {tuple(point) for point in found.points.tolist()}
     # What hardly turns may lie within the tolerance of a straight line, and is no corner then.
     assert {tuple(point) for point in path.points[turns > np.radians(1.0)].tolist()} <= kept <= corners
-    assert not found.has_arcs
+    assert not found.has_arcs or turns.min() < np.radians(1.0)
 
 
 @settings(max_examples=30)
