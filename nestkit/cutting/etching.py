@@ -14,6 +14,7 @@ from nestkit.build.model import Build, Cutter, Part
 from nestkit.cutting.model import MARK_LAYER, Etching, Stroke, pocket_layer
 from nestkit.cutting.times import etching_seconds
 from nestkit.errors import Finding, Problem
+from nestkit.folds.ends import short_folds
 from nestkit.folds.grooves import PartGrooves, named, part_grooves, rings_of
 from nestkit.folds.steps import Steps, steps_for
 from nestkit.geometry import Line, LineKind, Path, Shape
@@ -91,6 +92,7 @@ def fold_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
 def _findings(build: Build, part: Part) -> Iterable[Finding]:
     grooves, cutter = grooves_of(build, part), build.cutter_for(part.material, part.thickness)
     yield from grooves.findings
+    yield from short_folds(part.shape, build.unit)
     if cutter.kind != "laser" or cutter.area_mode:
         return
     for groove, band in zip(grooves.grooves, grooves.bands, strict=True):
