@@ -116,4 +116,5 @@ def test_ctrl_c_keeps_the_sizes_that_are_done(folder):
     assert data["stopped"] is True
     assert 3 <= len(data["sizes"]) < 600
     assert len(data["sizes"]) + len(data["missing"]) == 600
-    assert max(size["scale"] for size in data["sizes"]) == 1.2
+    # The two largest are begun first, side by side; either may be the one that was stopped.
+    assert max(size["scale"] for size in data["sizes"]) > 1.199
