@@ -113,6 +113,7 @@ def make_plan(
     only: Collection[tuple[str, float]] | None = None,
     start: Sequence[LaidSheet] = (),
     kept: Sequence[PlannedSheet] = (),
+    with_jobs: bool = True,
 ) -> Planned:
     """Plans every group and makes the jobs.
 
@@ -132,6 +133,8 @@ def make_plan(
         A plan of another size to begin with; see `nesting.carried`.
     kept : sequence of PlannedSheet
         Sheets that are cut already: they stay as they are and come first.
+    with_jobs : bool
+        False leaves the jobs away, where only the sheets are asked for.
     """
     wanted = [
         each for each in requests(build, kept) if only is None or (each.material, each.thickness) in only
@@ -194,7 +197,7 @@ def make_plan(
     )
     return Planned(
         plan=plan,
-        jobs=make_jobs(build, sheets),
+        jobs=make_jobs(build, sheets) if with_jobs else (),
         stopped=any(group.stopped for group in found),
         rounds=sum(group.rounds for group in found),
     )

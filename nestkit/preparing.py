@@ -20,8 +20,10 @@ from nestkit.stock.materials import refuse_unsafe
 from nestkit.units import show_length
 
 
-def read_build(build_file: Path, scale: float | None) -> Build:
+def read_build(build_file: Path, scale: float | None, *, with_findings: bool = True) -> Build:
     """The build, with what its material, the kerf and its folds have to say about it.
+
+    Without findings only what can't be made at all is told; that is quicker.
 
     Raises
     ------
@@ -32,7 +34,7 @@ def read_build(build_file: Path, scale: float | None) -> Build:
     problems = refuse_unsafe(build) + fold_problems(build)
     if problems:
         raise InputError(problems)
-    return with_cutting_findings(build)
+    return with_cutting_findings(build) if with_findings else build
 
 
 def with_cutting_findings(build: Build) -> Build:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from nestkit.build.model import Build, Part
 from nestkit.cutting.etching import fold_strokes
-from nestkit.cutting.kerf import CutPaths, cut_paths
+from nestkit.cutting.kerf import CutPaths, cut_findings, cut_paths
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.cutting.order import in_cut_order
 from nestkit.cutting.times import job_times
@@ -75,9 +75,9 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
     found = {
         part.name: tuple(
             replace(finding, file=part.source)
-            for finding in cut_paths(
+            for finding in cut_findings(
                 part.shape.outline, build.cutter_for(part.material, part.thickness).kerf
-            ).findings
+            )
         )
         for part in build.parts
         if not part.by_hand

@@ -6,7 +6,7 @@ of curves become arcs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from nestkit.errors import Finding
 from nestkit.geometry import Outline, Path
@@ -50,6 +50,17 @@ def cut_paths(outline: Outline, kerf: float) -> CutPaths:
     ValueError
         When the kerf is negative.
     """
+    raw = _stood_off(outline, kerf)
+    return replace(raw, outside=fitted(raw.outside), inside=tuple(map(fitted, raw.inside)))
+
+
+def cut_findings(outline: Outline, kerf: float) -> tuple[Finding, ...]:
+    """What the kerf does to an outline that its maker should know; see `cut_paths`."""
+    return _stood_off(outline, kerf).findings
+
+
+def _stood_off(outline: Outline, kerf: float) -> CutPaths:
+    """The paths with curves in chords, as they come from the offset."""
     if kerf < 0.0:
         raise ValueError("a kerf can't be negative")
     half = kerf / 2.0
@@ -96,4 +107,4 @@ def _from_corner(x: float, y: float) -> str:
 
 
 def _rings(path: Path, distance: float) -> list[Path]:
-    return [fitted(ring) for ring in offset(path, distance) if abs(ring.signed_area) > CRUMB]
+    return [ring for ring in offset(path, distance) if abs(ring.signed_area) > CRUMB]

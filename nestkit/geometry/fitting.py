@@ -22,6 +22,7 @@ import shapely
 from numpy.typing import NDArray
 
 from nestkit.geometry.biarcs import Biarc, Row, Spot, biarc, single
+from nestkit.geometry.near import all_near
 from nestkit.geometry.path import Path
 
 #: Fitted paths stay within this of the chords, both ways, mm: two of them side by side take less from the
@@ -102,15 +103,7 @@ def _is_sound(found: Path, path: Path, tolerance: float) -> bool:
     if abs(found.signed_area - path.signed_area) > most:
         return False
     limit = tolerance + 2.0 * fine
-    return _all_near(one, other, limit) and _all_near(other, one, limit)
-
-
-def _all_near(line: shapely.Geometry, other: shapely.Geometry, limit: float) -> bool:
-    """Whether the ends and middles of a line's pieces lie near another line."""
-    points = shapely.get_coordinates(line)
-    spots = shapely.points(np.concatenate((points, (points[:-1] + points[1:]) / 2.0)))
-    shapely.prepare(other)
-    return bool(shapely.dwithin(other, spots, limit).all())
+    return all_near(one, other, limit) and all_near(other, one, limit)
 
 
 def _rows(path: Path, tolerance: float) -> list[Row]:

@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from nestkit.geometry import Placement
+from nestkit.geometry.near import all_near
 from nestkit.nesting.nofit import UNITS, Contour, Piece, no_fit, pieces_in_units, turned_about
 from nestkit.nesting.problem import Item, Spacing
 
@@ -26,6 +27,8 @@ STAND_OFF = (0.3, 0.8, 0.002)
 SLACK = 0.002
 #: A right angle keeps its mitre when it is grown; sharper corners are cut off, never below the true distance.
 MITRE_LIMIT = 1.5
+#: Outlines that nowhere differ by more than this are the same, mm.
+ALIKE = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +169,8 @@ def _buffer(outline: Polygon, distance: float) -> Polygon:
 
 
 def _same(one: Polygon, other: Polygon) -> bool:
-    """Whether two outlines are the same up to a move, within a hundredth of a millimetre."""
+    """Whether two outlines are the same up to a move."""
     (ax, ay, _, _), (bx, by, _, _) = one.bounds, other.bounds
     moved = shapely.transform(other, lambda xy: xy + np.array([ax - bx, ay - by]))
-    return bool(shapely.hausdorff_distance(one.boundary, moved.boundary) < 0.02)
+    edge, another = one.boundary, moved.boundary
+    return all_near(edge, another, ALIKE) and all_near(another, edge, ALIKE)

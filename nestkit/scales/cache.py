@@ -57,6 +57,7 @@ def task_digest(task: SizeTask) -> str:
         task.only,
         task.shop_only,
         repr(task.start),
+        task.sheets_only,
     ]
     return hashlib.sha256(json.dumps(asked).encode()).hexdigest()
 

@@ -58,6 +58,7 @@ class CliffSearch:
         self._seconds = seconds
         self._most = math.inf
         keys = sorted({group.key for size in sizes for group in size.groups}, key=lambda k: (k[1], k[0]))
+        self._asked_for = frozenset(size.scale for size in sizes)
         self.known: dict[GroupKey, Known] = {
             key: {size.scale: size.group(key) for size in sizes if any(g.key == key for g in size.groups)}
             for key in keys
@@ -143,11 +144,7 @@ class CliffSearch:
 
     def _seconds_for_each(self) -> float:
         """Search time of one try, from what there is for all of them."""
-        tries = sum(
-            CONFIRM_TIMES
-            + max(0.0, math.ceil(math.log2(math.log(c.above[0] / c.below[0]) / math.log1p(CLOSE))))
-            for c in self.all_cliffs()
-        )
+        tries = sum(CONFIRM_TIMES + _halvings(cliff) for cliff in self.all_cliffs())
         return max(self._seconds / tries - BESIDES, LEAST) if tries else math.inf
 
     def _share(self, key: GroupKey, times: float = 1.0) -> Effort:
@@ -161,7 +158,8 @@ class CliffSearch:
         )
 
     def _task(self, scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
-        return self._ask(scale, key, effort, start)
+        # Between the sizes that are compared only sheets and money are told.
+        return replace(self._ask(scale, key, effort, start), sheets_only=scale not in self._asked_for)
 
     def _learn(
         self, runner: Runner, spots: Sequence[tuple[GroupKey, float]], tasks: Sequence[SizeTask]

@@ -32,6 +32,7 @@ def size_result(build: Build, planned: Planned, reference: str) -> SizeResult:
     build : Build
         At that size.
     planned : Planned
+        Without jobs no time for cutting is told.
     reference : str
         The part by which the size is told; see `Build.measured`.
     """
@@ -87,7 +88,7 @@ def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job]) -> Grou
         cost=float(group.cost),
         sheet_area=foam / (1.0 - group.waste) if foam else 0.0,
         foam_area=foam,
-        seconds=math.fsum(jobs[sheet.index].seconds for sheet in sheets),
+        seconds=math.fsum(jobs[sheet.index].seconds for sheet in sheets if sheet.index in jobs),
         by_hand=tuple(by_hand),
         left_out=tuple(LeftOut(name, count, why) for (name, why), count in left.items()),
         leftover=_leftover(build, sheets),

@@ -38,6 +38,8 @@ class SizeTask:
         Buy nothing: only what is in the shop may be used.
     start : tuple of LaidSheet
         Plan of another size to begin with.
+    sheets_only : bool
+        Neither cutting times nor findings are asked for.
     """
 
     source: BuildSource
@@ -47,6 +49,7 @@ class SizeTask:
     only: GroupKey | None = None
     shop_only: bool = False
     start: tuple[LaidSheet, ...] = ()
+    sheets_only: bool = False
 
 
 def plan_size(task: SizeTask) -> Answer:
@@ -71,6 +74,7 @@ def plan_size(task: SizeTask) -> Answer:
         progress=progress,
         only=None if task.only is None else {task.only},
         start=task.start,
+        with_jobs=not task.sheets_only,
     )
     return size_result(build, planned, task.reference)
 
@@ -83,7 +87,7 @@ def build_at(task: SizeTask) -> Build:
     InputError
         When it can't be made at that size.
     """
-    build = read_build(file_of(task.source), task.scale)
+    build = read_build(file_of(task.source), task.scale, with_findings=not task.sheets_only)
     if task.shop_only:
         build = replace(build, sheets=tuple(replace(sheet, buy=False) for sheet in build.sheets))
     return build
