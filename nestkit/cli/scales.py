@@ -47,7 +47,7 @@ def scales(
         Path | None,
         typer.Option(metavar="DIR", help="Folder for the results. Without it: out/ and the build's folder."),
     ] = None,
-    seconds: Annotated[float, typer.Option(min=0.0, max=86400.0, help="How long to search, in all.")] = 200.0,
+    seconds: Annotated[float, typer.Option(min=0.0, max=86400.0, help="How long to search, in all.")] = 240.0,
     rounds: Annotated[
         int | None,
         typer.Option(min=1, help="Search this many rounds for each size: the same files on every machine."),
