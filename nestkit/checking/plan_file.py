@@ -176,6 +176,7 @@ class PlanFile:
     sheets: tuple[SheetEntry, ...]
     left_out: tuple[LeftOut, ...]
     templates: TemplatesEntry | None = None
+    dxf: str = "R2010"
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""
@@ -275,6 +276,7 @@ def _plan(top: Fields) -> PlanFile:
             for entry in top.objects("unplaced")
         ),
         templates=_templates(top.inner("templates")) if top.has("templates") else None,
+        dxf=cutter.choice("dxf", ("R2010", "R12")) if cutter.has("dxf") else "R2010",
     )
 
 

@@ -93,6 +93,13 @@ def kinks(path: Path) -> np.ndarray:
     return np.abs(np.degrees((turn + math.pi) % math.tau - math.pi))
 
 
+def turns_of(points: np.ndarray) -> np.ndarray:
+    """Turn at each corner of a ring, radians."""
+    ahead = np.roll(points, -1, axis=0) - points
+    turn = np.angle((ahead[:, 0] + 1j * ahead[:, 1]) / np.roll(ahead[:, 0] + 1j * ahead[:, 1], 1))
+    return np.asarray(turn)
+
+
 def judge(curve: Curve, path: Path) -> Path:
     """Everything that is true of every fitted curve without corners; gives what was fitted."""
     found = fitted(path)
@@ -185,11 +192,16 @@ def test_offsets_of_curves(curve, distance_out, inward):
 
 @given(outlines(holes=False))
 def test_corners_stay(outline):
+    """Sharp corners stay where they are; flat ones may go, or bend, within the tolerance."""
     path = outline.exterior
     found = fitted(path)
     corners = {tuple(point) for point in path.points.tolist()}
-    assert {tuple(point) for point in found.points.tolist()} == corners
-    assert not found.has_arcs
+    kept = {tuple(point) for point in found.points.tolist()}
+    line = shapely.LinearRing(found.flatten(FINE))
+    assert all(line.distance(shapely.Point(gone)) <= TOLERANCE + FINE for gone in corners - kept)
+    assert near(by_ezdxf(found), densely(np.vstack((path.points, path.points[:1]))), TOLERANCE + 2.0 * FINE)
+    sharp = np.abs(turns_of(path.points)) > math.radians(20.0)
+    assert {tuple(point) for point in path.points[sharp].tolist()} <= kept
 
 
 @settings(max_examples=30)
