@@ -14,6 +14,18 @@ from typing import Self
 Point = tuple[float, float]
 
 
+#: Names from drawings are told up to this long in a message; all else up to the second number.
+LONGEST_NAME, LONGEST_TEXT = 80, 1000
+
+
+def printable(text: str, most: int = LONGEST_TEXT) -> str:
+    """``text`` fit for a terminal, which obeys control characters; the middle is left out of a long one."""
+    text = text if text.isprintable() else "".join(char if char.isprintable() else "?" for char in text)
+    if len(text) <= most:
+        return text
+    return f"{text[: most // 2]}...{text[len(text) - (most - 3 - most // 2) :]}"
+
+
 def _at(at: Point | None) -> str:
     return "" if at is None else f" at ({at[0]:.1f}, {at[1]:.1f}) mm"
 
@@ -53,10 +65,15 @@ class Finding:
     at: Point | None = None
 
     def __str__(self) -> str:
-        names = [self.file, self.layer and f"layer '{self.layer}'", self.id and f"id '{self.id}'"]
+        names = [
+            printable(self.file),
+            self.layer and f"layer '{printable(self.layer, LONGEST_NAME)}'",
+            self.id and f"id '{printable(self.id, LONGEST_NAME)}'",
+        ]
         where = ", ".join(name for name in names if name)
         head = f"{where}{_at(self.at)}: ".lstrip() if where or self.at else ""
-        return f"{head}{self.text}{' (mended)' if self.mended else ''}.{_tail(self.todo)}"
+        text, todo = printable(self.text), printable(self.todo)
+        return f"{head}{text}{' (mended)' if self.mended else ''}.{_tail(todo)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +95,7 @@ class Problem:
     todo: str = ""
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}.{_tail(self.todo)}"
+        return f"{printable(self.where)}: {printable(self.what)}.{_tail(printable(self.todo))}"
 
 
 class NestkitError(Exception):

@@ -12,13 +12,15 @@ from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
 from nestkit.nesting.carried import LaidSheet
 from nestkit.nesting.group import GroupPlan, plan_group
+from nestkit.nesting.kept import beside_kept, nothing_to_plan, with_kept, without_used
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
+from nestkit.nesting.remains import remains, with_leftovers
 from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
 
 #: Share of a group's time for the constructive engine; the overlap engine gets the rest.
-FIRST_SHARE = 0.25
+FIRST_SHARE = 0.15
 #: Rounds of the constructive engine for one of the overlap engine.
 ROUNDS_FOR_ONE = 4
 
@@ -68,8 +70,13 @@ def spacing_of(build: Build) -> Spacing:
     return Spacing(max(build.gap, kerf), max(build.margin, kerf / 2.0))
 
 
-def requests(build: Build) -> list[GroupRequest]:
-    """The build's groups: one for each material and thickness that has parts, thinnest first."""
+def requests(build: Build, kept: Sequence[PlannedSheet] = ()) -> list[GroupRequest]:
+    """The build's groups: one for each material and thickness that has parts, thinnest first.
+
+    What lies on `kept` sheets is cut already.
+    """
+    done = frozenset((placed.part.name, placed.copy) for sheet in kept for placed in sheet.placed)
+    kinds = without_used(build.sheets, kept)
     keys: list[tuple[str, float]] = []
     for part in build.parts:
         if not any(_same(key, part.material, part.thickness) for key in keys):
@@ -79,16 +86,17 @@ def requests(build: Build) -> list[GroupRequest]:
             material=material,
             thickness=thickness,
             parts=[p for p in build.parts if _same((material, thickness), p.material, p.thickness)],
-            sheets=[s for s in build.sheets if _same((material, thickness), s.material, s.thickness)],
+            sheets=[s for s in kinds if _same((material, thickness), s.material, s.thickness)],
             cutter=build.cutter.kind,
             bed=build.cutter.bed,
             spacing=spacing_of(build),
+            done=done,
         )
         for material, thickness in sorted(keys, key=lambda key: (key[1], key[0]))
     ]
 
 
-def _group(sheet: LaidSheet) -> tuple[str, float]:
+def _group(sheet: LaidSheet | PlannedSheet) -> tuple[str, float]:
     return sheet.material, sheet.thickness
 
 
@@ -104,6 +112,7 @@ def make_plan(
     progress: Callable[[Progress], None] | None = None,
     only: Collection[tuple[str, float]] | None = None,
     start: Sequence[LaidSheet] = (),
+    kept: Sequence[PlannedSheet] = (),
 ) -> Planned:
     """Plans every group and makes the jobs.
 
@@ -121,14 +130,22 @@ def make_plan(
         Materials and thicknesses that are planned; the others are left away.
     start : sequence of LaidSheet
         A plan of another size to begin with; see `nesting.carried`.
+    kept : sequence of PlannedSheet
+        Sheets that are cut already: they stay as they are and come first.
     """
-    wanted = [each for each in requests(build) if only is None or (each.material, each.thickness) in only]
+    wanted = [
+        each for each in requests(build, kept) if only is None or (each.material, each.thickness) in only
+    ]
     clock = AfterSeconds(effort.seconds)
     found: list[GroupPlan] = []
     copies_left = sum(request.copies for request in wanted)
     for number, request in enumerate(wanted, start=1):
         stop, tighten = _stops(effort, clock.left * request.copies / max(copies_left, 1), asked_to_stop())
         copies_left -= request.copies
+        if not request.copies:
+            done = nothing_to_plan(request.material, request.thickness)
+            found.append(GroupPlan(done, (), (), False, 0))
+            continue
 
         at = Progress(request.material, request.thickness, number, len(wanted))
 
@@ -152,14 +169,28 @@ def make_plan(
                 start=[sheet for sheet in start if _same(_group(sheet), request.material, request.thickness)],
             )
         )
-    sheets = _numbered([sheet for group in found for sheet in group.sheets], build)
+    new = beside_kept(
+        _numbered([sheet for group in found for sheet in group.sheets], build), kept, build.sheets
+    )
+    sheets = tuple(replace(sheet, index=number) for number, sheet in enumerate([*kept, *new], start=1))
+    left = remains(sheets, build.sheets, build.cutter.bed, partial(_kerf_on, build))
+    groups = [
+        with_kept(
+            group.group,
+            [sheet for sheet in new if _group(sheet) == (group.group.material, group.group.thickness)],
+            [sheet for sheet in kept if _group(sheet) == (group.group.material, group.group.thickness)],
+            build.sheets,
+        )
+        for group in found
+    ]
     plan = Plan(
         build=build.name,
         scale=build.scale,
         seed=effort.seed,
-        groups=tuple(group.group for group in found),
+        groups=tuple(with_leftovers(group, left, sheets, build.sheets) for group in groups),
         sheets=sheets,
         unplaced=tuple(copy for group in found for copy in group.unplaced),
+        leftovers=left,
     )
     return Planned(
         plan=plan,
@@ -167,6 +198,10 @@ def make_plan(
         stopped=any(group.stopped for group in found),
         rounds=sum(group.rounds for group in found),
     )
+
+
+def _kerf_on(build: Build, sheet: PlannedSheet) -> float:
+    return 0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
 
 
 def _prepared(clocks: Sequence[Stop | None], tell: Callable[[str], None]) -> None:
@@ -193,11 +228,15 @@ def _stops(effort: Effort, seconds: float, asked: bool) -> tuple[Stop, Stop | No
 
 
 def _numbered(sheets: list[PlannedSheet], build: Build) -> tuple[PlannedSheet, ...]:
-    """Sheets in cutting order: those for the cutter first, then by the earliest assembly on them."""
+    """Sheets in cutting order: those for the cutter first, then by the earliest assembly on them.
+
+    So each assembly can be glued as early as the build's order allows; spares are not waited for.
+    """
     rank = {assembly.name: place for place, assembly in enumerate(build.assemblies)}
 
     def earliest(sheet: PlannedSheet) -> int:
-        return min((rank.get(placed.part.assembly, len(rank)) for placed in sheet.placed), default=len(rank))
+        needed = [each for each in sheet.placed if each.copy <= each.part.copies - each.part.spares]
+        return min((rank.get(placed.part.assembly, len(rank)) for placed in needed), default=len(rank) + 1)
 
     ordered = sorted(sheets, key=lambda sheet: (sheet.how == "hand", earliest(sheet)))
     return tuple(replace(sheet, index=number) for number, sheet in enumerate(ordered, start=1))

@@ -13,6 +13,7 @@ from nestkit.build.model import Build, CutterKind
 from nestkit.cutting.etching import fold_findings, fold_problems
 from nestkit.cutting.jobs import kerf_findings
 from nestkit.errors import Finding, InputError
+from nestkit.folds.calibrate import MOST_KERF
 from nestkit.nesting.request import how_cut
 from nestkit.planning import requests, spacing_of
 from nestkit.stock.materials import refuse_unsafe
@@ -58,6 +59,16 @@ def with_cutting_findings(build: Build) -> Build:
         )
         if wanted > asked
     ]
+    wide = max([build.cutter.kerf, *(foam.kerf or 0.0 for foam in build.foams)])
+    if build.cutter.kind != "hand" and wide > MOST_KERF:
+        told.append(
+            Finding(
+                "kerf-large",
+                f"a kerf of {show_length(wide, build.unit)} is more than a laser or knife takes away",
+                "Look at the decimal point and the unit of kerf, or measure it with: nestkit coupon",
+                file=build.file.name,
+            )
+        )
     parts = tuple(
         replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
         for part in build.parts

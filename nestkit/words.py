@@ -6,3 +6,23 @@ from __future__ import annotations
 def counted(number: int, one: str, many: str = "") -> str:
     """``1 part``, ``2 parts``; `many` is for plurals that do not end in s."""
     return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def read_numbers(text: str) -> tuple[int, ...]:
+    """Numbers from 1 as a person lists them: ``2``, ``1,3``, ``1-3,5``; each once, in order.
+
+    Raises
+    ------
+    ValueError
+        When the text is anything else.
+    """
+    found: set[int] = set()
+    for part in text.split(","):
+        first, dash, last = part.strip().partition("-")
+        if not first.isdecimal() or (dash and not last.isdecimal()):
+            raise ValueError(f"'{text}' is no list of numbers")
+        low, high = int(first), int(last or first)
+        if not 1 <= low <= high <= 100_000:
+            raise ValueError(f"'{text}' is no list of numbers")
+        found.update(range(low, high + 1))
+    return tuple(sorted(found))

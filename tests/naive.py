@@ -44,6 +44,119 @@ def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
     )
 
 
+def best_weight(
+    sizes: Sequence[tuple[float, float]], turned: bool, room: tuple[float, float], gap: float
+) -> float:
+    """The most that any two dual-feasible functions make of some rectangles on a sheet, one at a time."""
+    from nestkit.nesting.bounds_functions import functions
+
+    slack = 0.03
+    longer = max(gap / math.sqrt(2.0) - slack, -slack)
+    full = [side + gap / math.sqrt(2.0) + slack for side in room]
+    ways = []
+    for width, height in sizes:
+        both = [(width, height), (height, width)] if turned else [(width, height)]
+        fitting = [(w, h) for w, h in both if w <= room[0] + slack and h <= room[1] + slack]
+        ways.append([(max(w + longer, 0.0) / full[0], max(h + longer, 0.0) / full[1]) for w, h in fitting])
+    weight: list[dict[float, float]] = [{}, {}]
+    for axis in (0, 1):
+        for way in ways:
+            for share in {round(one[axis], 4) for one in way}:
+                if 0.05 < share < 1.0:
+                    weight[axis][share] = weight[axis].get(share, 0.0) + share
+    ranked = [sorted(of, key=lambda share, of=of: (-of[share], share)) for of in weight]
+    best = 0.0
+    for f in functions(ranked[0]):
+        for g in functions(ranked[1]):
+            in_all = 0.0
+            for way in ways:
+                values = [float(f.of(np.array([x]))[0] * g.of(np.array([y]))[0]) for x, y in way]
+                in_all += min(values, default=0.0)
+            best = max(best, in_all)
+    return best
+
+
+def boxes_inside(polygon: Polygon, count: int) -> list[tuple[float, float]]:
+    """Sizes of upright boxes inside a polygon, with their corners on a grid."""
+    from shapely.geometry import box
+
+    x0, y0, x1, y1 = polygon.bounds
+    xs, ys = np.linspace(x0, x1, count + 1), np.linspace(y0, y1, count + 1)
+    found = []
+    for i in range(count):
+        for j in range(count):
+            reach = count
+            for k in range(i + 1, count + 1):
+                while reach > j and not polygon.covers(box(xs[i], ys[j], xs[k], ys[reach])):
+                    reach -= 1
+                if reach <= j:
+                    break
+                found.append((float(xs[k] - xs[i]), float(ys[reach] - ys[j])))
+    return found
+
+
+def lie_together(
+    one: Polygon,
+    other: Polygon,
+    turns: Sequence[float],
+    room: tuple[float, float],
+    gap: float,
+    seed: int,
+    tries: int = 300,
+) -> bool:
+    """Whether throwing two polygons into a room at random ever leaves them apart, by a gap, and inside."""
+    from shapely import affinity
+
+    chance = np.random.default_rng(seed)
+    for _ in range(tries):
+        placed = []
+        for polygon in (one, other):
+            turned = affinity.rotate(polygon, float(chance.choice(turns)), origin=(0, 0), use_radians=True)
+            x0, y0, x1, y1 = turned.bounds
+            spare = (room[0] - (x1 - x0), room[1] - (y1 - y0))
+            if min(spare) < 0.0:
+                break
+            # Corners are likelier to leave room than the middle.
+            x, y = (chance.choice([0.0, 1.0, chance.random()]) * each for each in spare)
+            placed.append(affinity.translate(turned, x - x0, y - y0))
+        if len(placed) == 2 and placed[0].distance(placed[1]) >= max(gap, 1e-6):
+            return True
+    return False
+
+
+def largest_clique(counts: Sequence[int], pairs: Sequence[tuple[int, int]]) -> int:
+    """Most copies no two of which may be together: every set of groups is tried."""
+    apart = {frozenset(pair) for pair in pairs}
+    best = 0
+    for size in range(1, len(counts) + 1):
+        for some in itertools.combinations(range(len(counts)), size):
+            if all(frozenset(pair) in apart for pair in itertools.combinations(some, 2)):
+                best = max(best, sum(counts[k] if frozenset((k,)) in apart else 1 for k in some))
+    return best
+
+
+def cheapest_bins(copies: Sequence[float], kinds: Sequence[tuple[float, float, int]]) -> float | None:
+    """Least price of bins (price, room, how many) that hold numbers: every way to put them in is tried."""
+    bins = [(price, room) for price, room, most in kinds for _ in range(most)]
+    best: float | None = None
+
+    def put(k: int, loads: list[float]) -> None:
+        nonlocal best
+        if k == len(copies):
+            price = sum(bins[b][0] for b, load in enumerate(loads) if load > 0.0)
+            best = price if best is None else min(best, price)
+            return
+        seen = set()
+        for b, (price, room) in enumerate(bins):
+            alike = (price, room, loads[b])
+            if alike not in seen and loads[b] + copies[k] <= room + 1e-9:
+                seen.add(alike)
+                put(k + 1, [*loads[:b], loads[b] + copies[k], *loads[b + 1 :]])
+
+    put(0, [0.0] * len(bins))
+    return best
+
+
 # --- stock ----------------------------------------------------------------------------------------
 
 
@@ -81,6 +194,20 @@ def cover_depth(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> float
     return sum(separating_depth(a, b) for a in one for b in other)
 
 
+def bounds_of_half_planes(planes: Sequence[Sequence[float]]) -> tuple[float, float, float, float]:
+    """Bounds of the bounded set of points with nx x + ny y <= c for every row: all crossings are tried."""
+    spots = []
+    for (ax, ay, ac), (bx, by, bc) in itertools.combinations(planes, 2):
+        cross = ax * by - bx * ay
+        if abs(cross) < 1e-9:
+            continue
+        x, y = (ac * by - bc * ay) / cross, (ax * bc - bx * ac) / cross
+        if all(nx * x + ny * y <= c + 1e-7 for nx, ny, c in planes):
+            spots.append((x, y))
+    xs, ys = zip(*spots, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
 def boxes_near(boxes: np.ndarray, box: Sequence[float], but: int) -> set[int]:
     """Numbers of the boxes x0, y0, x1, y1 that overlap `box`, without number `but`."""
     x0, y0, x1, y1 = box
@@ -116,3 +243,28 @@ def painted(
             row.append(hit)
         rows.append(row)
     return rows
+
+
+def shortest_order(
+    ways: Sequence[Sequence[tuple[tuple[float, float], tuple[float, float]]]],
+    waits: Sequence[int | None],
+    blocks: Sequence[int],
+    start: tuple[float, float],
+) -> float:
+    """Least travel over all orders and all ways: a task has (entry, exit) pairs, and maybe one waits."""
+    best = math.inf
+    for order in itertools.permutations(range(len(ways))):
+        turn = {task: place for place, task in enumerate(order)}
+        if any(wait is not None and turn[wait] < turn[task] for task, wait in enumerate(waits)):
+            continue
+        if any(blocks[a] > blocks[b] for a, b in itertools.pairwise(order)):
+            continue
+        reached = {start: 0.0}
+        for task in order:
+            after: dict[tuple[float, float], float] = {}
+            for entry, leave in ways[task]:
+                length = min(done + math.dist(at, entry) for at, done in reached.items())
+                after[leave] = min(length, after.get(leave, math.inf))
+            reached = after
+        best = min(best, *reached.values())
+    return best

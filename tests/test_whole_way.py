@@ -108,6 +108,8 @@ def test_the_gap_is_never_less_than_the_kerf_nor_the_margin_than_half_of_it():
     assert spacing_of(build) == Spacing(0.2, 0.1)
     assert [f.code for f in with_cutting_findings(build).findings] == ["gap-below-kerf", "margin-below-kerf"]
     assert with_cutting_findings(build_of()).findings == ()
+    wide = replace(build_of(), gap=30.0, margin=30.0, cutter=Cutter(bed=(600, 400), kerf=20.0))
+    assert [f.code for f in with_cutting_findings(wide).findings] == ["kerf-large"]
     assert spacing_of(replace(build, cutter=Cutter(kind="hand", kerf=0.2))) == Spacing(0.0, 0.0)
 
 

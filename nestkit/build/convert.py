@@ -60,6 +60,9 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         cut_speed=in_mm(table.cut_speed, unit, usual.cut_speed),
         travel_speed=in_mm(table.travel_speed, unit, usual.travel_speed),
         mark_speed=in_mm(table.mark_speed, unit, usual.mark_speed),
+        acceleration=None if table.acceleration is None else table.acceleration * mm_per(unit),
+        start_time=table.start_time,
+        time_factor=table.time_factor,
         pass_depth=in_mm(table.pass_depth, unit, usual.pass_depth),
         skin=in_mm(table.skin, unit, usual.skin),
         falloff=in_mm(table.falloff, unit, usual.falloff),
@@ -133,6 +136,7 @@ def sheets_of(tables: Sequence[SheetTable], unit: Unit) -> tuple[Sheet, ...]:
                 in_shop=table.in_shop,
                 buy=table.buy,
                 density=table.density,
+                pack=table.pack,
             )
         )
     return tuple(sheets)

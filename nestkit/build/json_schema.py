@@ -1,6 +1,7 @@
 """The JSON Schema of the build file, for editors.
 
-``python -m nestkit.build.json_schema`` writes it anew after a change of `tables`.
+``python -m nestkit.build.json_schema`` writes it, and the handbook's page of keys, anew after a change of
+`tables`.
 """
 
 from __future__ import annotations
@@ -52,7 +53,10 @@ def _tidied(value: Any) -> Any:
 
 
 def main() -> None:
-    """Writes the schema file."""
+    """Writes the schema file and the handbook's page of keys."""
+    from nestkit.build.key_list import KEYS_PAGE, key_list_text
+
+    KEYS_PAGE.write_text(key_list_text(), encoding="utf-8", newline="\n")
     SCHEMA_FILE.write_text(build_file_schema_text(), encoding="utf-8", newline="\n")
 
 

@@ -14,7 +14,7 @@ from pydantic_core import ErrorDetails
 from nestkit.build import tables
 from nestkit.build.pattern_tables import PATTERN_TABLES, PanelsBase, WindowTable
 from nestkit.build.places import Keys
-from nestkit.errors import Problem
+from nestkit.errors import Problem, printable
 
 TABLES: dict[str, type[BaseModel]] = {
     "build": tables.BuildTable,
@@ -60,7 +60,7 @@ class Mistakes:
         line = self.line(loc)
         place = f"{self.label(loc)} (line {line})" if line else self.label(loc)
         # Names out of the file and its drawings go to a terminal: nothing in them may steer it.
-        problem = Problem(*map(_printable, (f"{self.file}: {place}", what, todo)))
+        problem = Problem(*map(printable, (f"{self.file}: {place}", what, todo)))
         self._found.setdefault(problem, line)
 
     def add_errors(self, errors: Iterable[ErrorDetails]) -> None:
@@ -101,7 +101,7 @@ def show(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        text = _printable(value)
+        text = printable(value)
         return f"'{text}'" if len(text) <= 60 else f"'{text[:57]}...'"
     if isinstance(value, int):
         return str(value) if abs(value) < 10**15 else "a number of very many digits"
@@ -226,10 +226,6 @@ _EXAMPLES = {
     "bed": "For example bed = [900, 600]",
     "finished": 'For example finished = { part = "blade", length = 1240 }',
 }
-
-
-def _printable(text: str) -> str:
-    return "".join(char if char.isprintable() else "?" for char in text)
 
 
 def _nearest(wrong: str, right: Iterable[str]) -> str:

@@ -9,7 +9,7 @@ from typing import Literal
 
 from nestkit.errors import Finding
 from nestkit.folds.steps import FoldSettings
-from nestkit.geometry import Shape
+from nestkit.geometry import Outline, Shape
 from nestkit.units import Unit
 
 CutterKind = Literal["laser", "knife", "hand"]
@@ -35,11 +35,11 @@ class Turns:
 class Cutter:
     """The machine, or the hand, that cuts.
 
-    Lengths mm, speeds mm/s. `bed` is width and height, or None when nothing limits it (hand). Areas
-    are etched in lines at `pitch`; without `area_mode` those lines stand in the cutter files, at
-    `hatch_angle` (radians). Cutter files are DXF of version `dxf`. Necks and holes narrower than
-    `smallest` are told; None is a usual size, see `cutting.smallest`. The rest is as in
-    `folds.FoldSettings`.
+    Lengths mm, speeds mm/s, acceleration mm/s^2 (None: always at full speed), start_time s. `bed` is width
+    and height, or None when nothing limits it (hand). Areas are etched in lines at `pitch`; without
+    `area_mode` those lines stand in the cutter files, at `hatch_angle` (radians). Cutter files are DXF of
+    version `dxf`. Necks and holes narrower than `smallest` are told; None is a usual size, see
+    `cutting.smallest`. The rest is as in `folds.FoldSettings`.
     """
 
     kind: CutterKind = "laser"
@@ -48,6 +48,9 @@ class Cutter:
     cut_speed: float = 20.0
     travel_speed: float = 300.0
     mark_speed: float = 100.0
+    acceleration: float | None = None
+    start_time: float = 0.0
+    time_factor: float = 1.0
     pass_depth: float = 0.8
     skin: float = 0.6
     falloff: float = 0.0
@@ -115,13 +118,21 @@ class Sheet:
     size : (float, float), mm
         Width and height.
     price : float
-        Of one bought sheet; those in the shop cost nothing.
+        Of one bought sheet, or of one pack; sheets in the shop cost nothing.
     in_shop : int
         How many are there.
     buy : bool
         Whether more can be bought.
     density : float or None, kg/m^3
         None when none was given.
+    pack : int
+        So many are sold together.
+    piece : int
+        Number of the one piece in the list of the shop (`stock.shop`) that this is; 0 for others.
+    outline : Outline or None
+        The true edge of a piece that is no rectangle, bounding box from the origin.
+    place : str
+        Where the piece lies.
     """
 
     name: str
@@ -132,6 +143,15 @@ class Sheet:
     in_shop: int = 0
     buy: bool = True
     density: float | None = None
+    pack: int = 1
+    piece: int = 0
+    outline: Outline | None = None
+    place: str = ""
+
+    @property
+    def area(self) -> float:
+        """Foam of one sheet, mm^2."""
+        return self.size[0] * self.size[1] if self.outline is None else self.outline.area
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,6 +349,8 @@ class Build:
     foams : tuple of Foam
         In the build file's order.
     templates : Templates
+    shop : str
+        Id of the shop whose list the sheets with a piece number are from; empty when there are none.
     drawings : tuple of pathlib.Path
         The drawings that were read.
     reference : str
@@ -349,6 +371,7 @@ class Build:
     hardware: tuple[Hardware, ...] = ()
     foams: tuple[Foam, ...] = ()
     templates: Templates = field(default_factory=Templates)
+    shop: str = ""
     drawings: tuple[FilePath, ...] = ()
     reference: str = ""
 

@@ -28,6 +28,9 @@ LARGEST_SIDE = 10_000.0
 #: A part with a larger side is refused, mm.
 REFUSED_SIDE = 1_000_000.0
 
+#: A build with more copies in all, or with more corners in all copies, is refused.
+MOST_COPIES, MOST_CORNERS = 10_000, 1_000_000
+
 #: Smallest and largest scale.
 SCALES = (0.001, 1000.0)
 
@@ -108,6 +111,7 @@ def make_parts(
         edges[table.name] = Edge(made[index][0].shape, sheet.thickness, sheet.thickness)
     parts = tuple(part for index in sorted(made) for part in made[index])
     _check_made_names(draft, made, mistakes)
+    _check_amount(draft, made, mistakes)
     return Made(scale, parts, (*sources.findings(), *_unavailable(sheets)), sources.files())
 
 
@@ -203,6 +207,29 @@ def _check_made_names(draft: Draft, made: Mapping[int, tuple[Part, ...]], mistak
                     f"'{part.name}' is what a piece of '{draft.file.part[index].name}' is called",
                     "Give one of them another name",
                 )
+
+
+def _check_amount(draft: Draft, made: Mapping[int, tuple[Part, ...]], mistakes: Mistakes) -> None:
+    """Refuses more than can be laid out; what takes the largest share is named."""
+    copies = {index: sum(part.copies for part in parts) for index, parts in made.items()}
+    corners = {
+        index: sum(part.copies * _corners(part.shape) for part in parts) for index, parts in made.items()
+    }
+    for what, counts, most, todo in (
+        ("copies", copies, MOST_COPIES, "Lower its quantity, or plan the prop in several build files"),
+        ("corners in all copies", corners, MOST_CORNERS, "Draw it with fewer points, or lower its quantity"),
+    ):
+        total = sum(counts.values())
+        if total > most:
+            index = max(counts, key=counts.__getitem__)
+            name = draft.file.part[index].name
+            told = f"the build comes to {total:,} {what}, of which '{name}' has {counts[index]:,}"
+            mistakes.add(("part", index), f"{told}; the most is {most:,}", todo)
+
+
+def _corners(shape: Shape) -> int:
+    paths = [*shape.outline.rings(), *(line.path for line in shape.lines)]
+    return sum(len(path.vertices) for path in paths)
 
 
 def _reference(draft: Draft) -> int | None:

@@ -18,7 +18,8 @@ from nestkit.units import Unit, mm_per
 
 #: Columns that must be there, in any order; readings stand in columns whose name begins with "reading".
 COLUMNS = ("material", "thickness", "unit", "field", "measures", "setting", "passes", "depth")
-_LARGEST_FILE = 1_000_000
+#: No coupon's table is larger, bytes.
+LARGEST_FILE = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ def read_readings(file: Path) -> tuple[FoamReadings, ...]:
 def _rows(file: Path) -> list[tuple[int, dict[str, str] | str]]:
     """The rows with their lines, or what is wrong with those that have not one cell for each column."""
     try:
-        if file.stat().st_size > _LARGEST_FILE:
+        if file.stat().st_size > LARGEST_FILE:
             raise InputError.one(file.name, "is too large for a table of readings", "Name the coupon's table")
         text = file.read_bytes().decode("utf-8-sig")
     except OSError as error:
@@ -152,6 +153,7 @@ def _number(text: str, name: str) -> float:
         value = float(text.replace(",", "."))
     except ValueError:
         raise ValueError(f"'{text[:30]}' under {name} is no number") from None
-    if not math.isfinite(value) or abs(value) > 1e5 or value < 0.0:
+    # Nobody measures a millionth of anything, and far smaller numbers overflow when they are divided by.
+    if not math.isfinite(value) or value > 1e5 or value < 0.0 or 0.0 < value < 1e-6:
         raise ValueError(f"'{text[:30]}' under {name} can't be right")
     return value

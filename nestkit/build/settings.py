@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import secrets
+import time
 import tomllib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -22,6 +24,9 @@ from nestkit.build.read import load_build
 from nestkit.build.tables import FoamTable
 from nestkit.errors import InputError, OutputError, Problem
 from nestkit.units import Unit, mm_per
+
+#: Seconds after which a file of ours beside the build file is no longer in use.
+_LEFT_AFTER = 3600.0
 
 #: Settings that are lengths; the others are written as they are.
 _LENGTHS = frozenset({"kerf", "pass_depth", "falloff", "skin", "spot"})
@@ -136,7 +141,7 @@ def write_settings(file: Path, foams: Sequence[FoamSettings], unit: Unit) -> Pat
     staged = target.with_name(f".{target.name}.new-{secrets.token_hex(4)}")
     try:
         _try(file, written)
-        staged.write_bytes(written)
+        _write(staged, written)
         kept = _keep(target, raw)
         staged.chmod(target.stat().st_mode & 0o7777)
         os.replace(staged, target)
@@ -145,7 +150,17 @@ def write_settings(file: Path, foams: Sequence[FoamSettings], unit: Unit) -> Pat
             staged.unlink(missing_ok=True)
         reason = os.strerror(error.errno or errno.EIO)
         raise OutputError(f"{file}: can't be written: {reason}") from error
+    with suppress(OSError):
+        _tidy(target)
     return kept
+
+
+def _tidy(file: Path) -> None:
+    """Takes away what runs that were killed over an hour ago have left beside the build file."""
+    for left in file.parent.iterdir():
+        ours = re.fullmatch(rf"\.{re.escape(file.name)}\.(new|old|try)-[0-9a-f]{{8}}", left.name)
+        if ours and time.time() - left.lstat().st_mtime > _LEFT_AFTER:
+            left.unlink()
 
 
 def _try(file: Path, written: bytes) -> None:
@@ -163,14 +178,37 @@ def _try(file: Path, written: bytes) -> None:
         trial.unlink(missing_ok=True)
 
 
+def _write(file: Path, data: bytes) -> None:
+    """Writes a file that is on the disk when this returns, even if the power fails a moment later."""
+    with file.open("wb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
 def _keep(file: Path, raw: bytes) -> Path:
-    """Writes the old file beside the new one, under a name that is free."""
-    number = 1
-    while True:
-        kept = file.with_name(f"{file.stem}-before-{number}{file.suffix}")
-        try:
-            with kept.open("xb") as copy:
-                copy.write(raw)
-            return kept
-        except FileExistsError:
+    """Writes the old file beside the new one, under a name that is free, whole or not at all."""
+    staged = file.with_name(f".{file.name}.old-{secrets.token_hex(4)}")
+    try:
+        _write(staged, raw)
+        number = 1
+        while True:
+            kept = file.with_name(f"{file.stem}-before-{number}{file.suffix}")
+            if not _taken(staged, kept):
+                return kept
             number += 1
+    finally:
+        staged.unlink(missing_ok=True)
+
+
+def _taken(staged: Path, kept: Path) -> bool:
+    """Whether ``kept`` is there already; if not, ``staged`` gets that name."""
+    try:
+        os.link(staged, kept)
+    except FileExistsError:
+        return True
+    except (OSError, NotImplementedError):  # a disk without hard links
+        if kept.exists():
+            return True
+        staged.rename(kept)
+    return False

@@ -22,7 +22,7 @@ from nestkit.units import MM_PER_CSS_UNIT, MM_PER_INSUNITS
 
 _MM_PER_UNIT = MM_PER_CSS_UNIT | {"m": MM_PER_INSUNITS[6], "ft": MM_PER_INSUNITS[2]}
 #: Findings of a drawing whose unit the build file may name.
-_NO_UNIT = ("unit-missing", "unit-pixels")
+_NO_UNIT = ("unit-missing", "unit-pixels", "unit-ambiguous")
 
 
 @dataclass(frozen=True, eq=False)

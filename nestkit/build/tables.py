@@ -126,6 +126,17 @@ class CutterTable(Table):
     mark_speed: Speed | None = Field(
         None, description="Speed of a mark, units per second. Left out: 100 mm/s."
     )
+    acceleration: Annotated[float, Field(ge=0.01, le=1_000_000)] | None = Field(
+        None,
+        description="How fast the machine gains and loses speed, units per second squared; for estimates of "
+        "time. Left out: as if it were always at full speed.",
+    )
+    start_time: Annotated[float, Field(ge=0, le=60)] = Field(
+        0.0, description="What it takes to begin a path, seconds: to pierce the foam, or to lower the knife."
+    )
+    time_factor: Annotated[float, Field(ge=0.1, le=10)] = Field(
+        1.0, description="What estimates of time are multiplied by: measured time over estimated time."
+    )
     pass_depth: Length | None = Field(
         None, description="How deep one etched pass goes. In the build's units. Left out: 0.8 mm."
     )
@@ -209,7 +220,12 @@ class SheetTable(Table):
     thickness: Length = Field(description="Thickness as measured; it never scales. In the build's units.")
     size: Size = Field(description="Width and height. In the build's units.")
     price: Annotated[float, Field(ge=0, le=1_000_000)] = Field(
-        0.0, description="Price of one bought sheet, in any one currency. Sheets in the shop cost nothing."
+        0.0,
+        description="Price of one bought sheet, or of one pack where pack is given, in any one currency. "
+        "Sheets in the shop cost nothing.",
+    )
+    pack: Annotated[int, Field(ge=1, le=1000)] = Field(
+        1, description="How many sheets are sold together; the price is that of all of them."
     )
     in_shop: Count = Field(0, description="How many are in the shop.")
     buy: bool = Field(True, description="Whether more can be bought, in any number.")

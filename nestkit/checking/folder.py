@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from nestkit.checking.etching import judge_folds, judge_passes
 from nestkit.checking.job_file import CUT_OUTSIDE, SHEET, JobFile, read_job
+from nestkit.checking.keeping import judge_leftovers
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
 from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
@@ -52,7 +53,7 @@ def check_folder(folder: Path) -> Verdict:
 
 
 #: What is written beside plan.json and jobs/.
-BESIDE = ("report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv")
+BESIDE = ("report.html", "shopping.csv", "cutting.csv", "jobs.csv", "layers.csv", "gluing.csv")
 #: Written too when a part on a sheet has a fold or bevel.
 FOLDS = "folds.csv"
 
@@ -124,6 +125,7 @@ class _Check:
         self.faults.extend(judge_templates(self.folder, self.plan))
         self.faults.extend(judge_placed(self.plan))
         self.faults.extend(judge_groups(self.plan))
+        self.faults.extend(judge_leftovers(self.plan))
         known = {sheet.job for sheet in self.plan.sheets}
         known |= {svg_name(job) for job in known}
         for name in (*_listing(self.folder, ".dxf"), *_listing(self.folder, ".svg")):

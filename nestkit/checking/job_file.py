@@ -150,7 +150,7 @@ def read_job(folder: Path, name: str) -> JobFile:
         reading.paper_space(document)
     # Damaged bytes make ezdxf raise nearly anything, from struct.error to RecursionError.
     except Exception as error:
-        reason = " ".join(str(error).split())[:120] or "nothing more is known"
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else "it is damaged"
         return _unreadable(name, "unreadable", f"the file can't be read as DXF ({reason})")
     return JobFile(
         name,

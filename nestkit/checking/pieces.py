@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from nestkit.checking.job_file import CUT_INSIDE, CUT_OUTSIDE, POCKET, JobFile, Stroke, lines_of
+from nestkit.checking.job_file import CUT_INSIDE, CUT_OUTSIDE, POCKET, SHEET, JobFile, Stroke, lines_of
 from nestkit.checking.limits import SPACING
 from nestkit.checking.plan_file import Key, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
@@ -139,6 +139,7 @@ class _Sorting:
             if (
                 other in doubles
                 or _pass_of(a) != _pass_of(b)
+                or _may_share(a, b)
                 or not (_covers(a.line, b.line) and _covers(b.line, a.line))
             ):
                 continue
@@ -151,7 +152,7 @@ class _Sorting:
         kept = []
         for stroke in strokes:
             first = seen.setdefault((_pass_of(stroke), np.round(stroke.points, 3).tobytes()), stroke)
-            if first is stroke:
+            if first is stroke or _may_share(first, stroke):
                 kept.append(stroke)
             else:
                 self._double(stroke, first)
@@ -278,8 +279,20 @@ class _Sorting:
 
 
 def _pass_of(stroke: Stroke) -> str:
-    """The layer of what is etched: passes of bevels all round a part share their outer edge."""
-    return stroke.layer if POCKET.fullmatch(stroke.layer) else ""
+    """The layer of what is etched: passes of bevels all round a part share their outer edge.
+
+    So do a blank that is not cut here and a part as large as it.
+    """
+    return stroke.layer if POCKET.fullmatch(stroke.layer) or stroke.layer == SHEET else ""
+
+
+def _may_share(one: Stroke, other: Stroke) -> bool:
+    """Whether two cuts may run along one path: a hole's, and that of another part which fills it.
+
+    That takes a gap and a kerf of nothing; else the two are too close, which is found where gaps are judged.
+    """
+    layers = {one.layer, other.layer}
+    return layers == {CUT_INSIDE, CUT_OUTSIDE} and one.key != other.key and "" not in (one.part, other.part)
 
 
 def _called(stroke: Stroke) -> str:

@@ -122,6 +122,8 @@ class SheetEntry:
     placed: tuple[PlacedCopy, ...]
     kerf: float | None = None
     etching: Etching | None = None
+    piece: int | None = None
+    kept: str = ""
 
     @property
     def group(self) -> GroupKey:
@@ -140,8 +142,12 @@ class GroupEntry:
     sheets_at_least: int
     proven: bool
     waste: float
+    cost: float
+    cost_at_least: float
+    unused: tuple[tuple[str, int], ...]
     to_buy: tuple[tuple[str, int], ...]
     from_shop: tuple[tuple[str, int], ...]
+    leftover: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +157,24 @@ class LeftOut:
     part: str
     copy: int
     why: str
+
+
+@dataclass(frozen=True, eq=False)
+class LeftoverEntry:
+    """A piece worth keeping: of sheet number `sheet`, or of what no blank is cut from (None)."""
+
+    sheet: int | None
+    stock: str
+    stock_number: int
+    material: str
+    thickness: float
+    outline: Points
+    holes: tuple[Points, ...]
+
+    @property
+    def group(self) -> GroupKey:
+        """Material and thickness."""
+        return self.material, self.thickness
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +201,9 @@ class PlanFile:
     left_out: tuple[LeftOut, ...]
     templates: TemplatesEntry | None = None
     dxf: str = "R2010"
+    build: str = ""
+    shop: str = ""
+    leftovers: tuple[LeftoverEntry, ...] = ()
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""
@@ -277,6 +304,26 @@ def _plan(top: Fields) -> PlanFile:
         ),
         templates=_templates(top.inner("templates")) if top.has("templates") else None,
         dxf=cutter.choice("dxf", ("R2010", "R12")) if cutter.has("dxf") else "R2010",
+        build=top.text("build"),
+        shop=top.text("shop") if top.has("shop") else "",
+        leftovers=tuple(_leftover(entry, len(sheets)) for entry in top.objects("leftovers"))
+        if top.has("leftovers")
+        else (),
+    )
+
+
+def _leftover(entry: Fields, sheets: int) -> LeftoverEntry:
+    sheet = entry.whole("sheet", at_least=1) if entry.has("sheet") else None
+    if sheet is not None and sheet > sheets:
+        entry.note("sheet", f"the plan has no sheet {sheet}")
+    return LeftoverEntry(
+        sheet=sheet,
+        stock=entry.text("stock"),
+        stock_number=entry.whole("stock_number", at_least=1),
+        material=entry.text("material"),
+        thickness=entry.number("thickness_mm", at_least=0.0),
+        outline=entry.points("outline_mm"),
+        holes=entry.rings("holes_mm"),
     )
 
 
@@ -356,6 +403,8 @@ def _sheet(entry: Fields) -> SheetEntry:
         placed=tuple(_placed(one) for one in entry.objects("parts")),
         kerf=entry.number("kerf_mm", at_least=0.0) if entry.has("kerf_mm") else None,
         etching=_etching(entry.inner("etching")) if entry.has("etching") else None,
+        piece=entry.whole("piece", at_least=1) if entry.has("piece") else None,
+        kept=entry.text("kept") if entry.has("kept") else "",
     )
 
 
@@ -381,8 +430,12 @@ def _group(entry: Fields) -> GroupEntry:
         sheets_at_least=entry.whole("sheets_at_least"),
         proven=entry.flag("proven"),
         waste=entry.number("waste"),
+        cost=entry.number("cost", at_least=0.0),
+        cost_at_least=entry.number("cost_at_least", at_least=0.0),
+        unused=_counts(entry, "unused"),
         to_buy=_counts(entry, "to_buy"),
         from_shop=_counts(entry, "from_shop"),
+        leftover=entry.number("leftover", at_least=0.0) if entry.has("leftover") else None,
     )
 
 

@@ -36,12 +36,10 @@ def judge_blank(job: JobFile, sheet: SheetEntry, plan: PlanFile) -> Iterator[Fau
     if not rings:
         yield Fault("sheet-edge", job.name, text=f"the blank's edge is missing on layer {SHEET}")
     else:
-        drawn = Polygon()
-        for ring in rings:
-            drawn = drawn.symmetric_difference(ring.region)
+        drawn = _drawn_blank(job)
         if not _alike(drawn, planned):
             yield Fault("sheet-edge", job.name, at=rings[0].at, text=_edge_off(drawn, planned))
-    if sheet.how == "hand" or plan.bed is None:
+    if sheet.how == "hand" or plan.bed is None or sheet.kept:
         return
     x0, y0, x1, y1 = planned.bounds
     if x1 - x0 > plan.bed[0] + SPACING or y1 - y0 > plan.bed[1] + SPACING:
@@ -51,6 +49,21 @@ def judge_blank(job: JobFile, sheet: SheetEntry, plan: PlanFile) -> Iterator[Fau
             text=f"the blank is {_size(planned)}, and the cutter's bed {plan.bed[0]:g} x {plan.bed[1]:g} mm",
             todo="Set bed in the build file to the cutter's size and write the plan again",
         )
+
+
+def _drawn_blank(job: JobFile) -> BaseGeometry:
+    """The blank's region as its edge is drawn; empty when it is not."""
+    drawn: BaseGeometry = Polygon()
+    for stroke in job.strokes:
+        if stroke.layer == SHEET:
+            drawn = drawn.symmetric_difference(stroke.region)
+    return drawn
+
+
+def _edge_of(job: JobFile, sheet: SheetEntry) -> BaseGeometry:
+    """The blank that parts are judged against: the one drawn, whose arcs are arcs, if it is as planned."""
+    planned, drawn = blank_of(sheet), _drawn_blank(job)
+    return drawn if not planned.is_empty and _alike(drawn, planned) else planned
 
 
 def _alike(drawn: BaseGeometry, planned: BaseGeometry) -> bool:
@@ -86,12 +99,15 @@ def judge_spacing(
 
     Distances are taken between finished parts: the distance of two cut paths and the kerf between them.
     """
+    # What is cut already lies as it lay, whatever gap and margin the build asks for by now.
+    if sheet.kept:
+        return
     yield from _judge_edges(job, sheet, plan, pieces)
     yield from _judge_pairs(job, plan.gap, plan.kerf_on(sheet), pieces)
 
 
 def _judge_edges(job: JobFile, sheet: SheetEntry, plan: PlanFile, pieces: Sequence[Piece]) -> Iterator[Fault]:
-    blank = blank_of(sheet)
+    blank = _edge_of(job, sheet)
     if blank.is_empty or not pieces:
         return
     edge = blank.boundary

@@ -23,6 +23,8 @@ from nestkit.checking.plan_file import (
 from nestkit.checking.spacing import blank_of
 from nestkit.checking.verdict import REWRITE, Fault
 
+#: Sums of money that differ by less are the same.
+MONEY = 0.001
 #: Thicknesses that differ by less are the same, mm.
 SAME_THICKNESS = 0.0101
 
@@ -163,7 +165,7 @@ def _belongs(one: ListedPart | SheetEntry, group: GroupEntry) -> bool:
 
 def _judge_sheet(plan: PlanFile, sheet: SheetEntry) -> Iterator[Fault]:
     blank = blank_of(sheet)
-    if sheet.how not in (plan.cutter, "hand"):
+    if sheet.how not in (plan.cutter, "hand") and not sheet.kept:
         text = f"{sheet.job} is for a {sheet.how}, and the cutter is a {plan.cutter}"
         yield _plan_fault("plan-count", text)
     if blank.is_empty:
@@ -182,6 +184,8 @@ def _judge_group(
         yield "plan-count", f"the part list has {copies} copies, and plan.json says {group.parts}"
     bought = {(sheet.stock, sheet.stock_number) for sheet in sheets if sheet.bought}
     in_shop = {(sheet.stock, sheet.stock_number) for sheet in sheets if not sheet.bought}
+    # What was cut before this plan is used, and need not be bought or taken any more.
+    cut_before = {(sheet.stock, sheet.stock_number) for sheet in sheets if sheet.kept}
     used = len(bought | in_shop)
     if used != group.sheets_used:
         yield "plan-count", f"{used} sheets are used, and plan.json says {group.sheets_used}"
@@ -194,7 +198,11 @@ def _judge_group(
         said: Counter[str] = Counter()
         for stock, count in given:
             said[stock] += count
-        counted = Counter(stock for stock, _ in sheets_there)
+        if what == "to buy":
+            # Those of a pack that nothing is cut from.
+            for stock, count in group.unused:
+                said[stock] -= count
+        counted = Counter(stock for stock, _ in sheets_there - cut_before)
         for stock in sorted(set(said) | set(counted)):
             if said[stock] != counted[stock]:
                 text = f"{counted[stock]} of {stock} are {what}, and plan.json says {said[stock]}"
@@ -210,6 +218,11 @@ def _judge_bounds(
     if group.sheets_used < group.sheets_at_least and not left_out:
         text = f"{group.sheets_used} sheets are used, and {group.sheets_at_least} are said to be needed"
         yield "plan-bound", text
+    if group.cost < group.cost_at_least - MONEY and not left_out:
+        text = f"the cost is {group.cost:.2f}, and {group.cost_at_least:.2f} is said to be the least"
+        yield "plan-bound", text
+    if group.proven and group.cost > group.cost_at_least + MONEY:
+        yield "plan-bound", "plan.json says that nothing cheaper exists, and gives a lower bound for the cost"
     if group.proven and (group.sheets_used != group.sheets_at_least or left_out):
         yield "plan-bound", "plan.json says that it is proven, and it is not"
     area = sum(

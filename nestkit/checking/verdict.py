@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from nestkit.errors import Point
+from nestkit.errors import LONGEST_NAME, Point, printable
 
 #: Every fault's code and what it means. Scripts may rely on the codes.
 CODES: dict[str, str] = {
@@ -85,6 +85,8 @@ CODES: dict[str, str] = {
     "plan-count": "a number of parts or sheets in plan.json does not add up",
     "plan-bound": "fewer sheets are used than are certainly needed, or a proof is none",
     "plan-share": "fill or waste in plan.json does not add up",
+    "plan-leftover": "a leftover in plan.json is not foam that stays, or its share does not add up",
+    "plan-piece": "a piece of the shop is used as two different sheets",
     "plan-length": "a cut length in plan.json is not that of the DXF",
 }
 
@@ -130,13 +132,13 @@ class Fault:
             raise ValueError(f"no such fault code: {self.code}")
 
     def __str__(self) -> str:
-        whose = f"'{self.part}'" if self.part else ""
+        whose = f"'{printable(self.part, LONGEST_NAME)}'" if self.part else ""
         if whose and self.copy is not None:
             whose += f" copy {self.copy}"
         place = "" if self.at is None else f"at ({self.at[0]:.1f}, {self.at[1]:.1f}) mm"
-        where = ", ".join(name for name in (self.file, whose, place) if name)
+        where = ", ".join(name for name in (printable(self.file), whose, place) if name)
         tail = f" {self.todo}." if self.todo else ""
-        return f"{where}: {self.text or CODES[self.code]} [{self.code}].{tail}"
+        return f"{where}: {printable(self.text) or CODES[self.code]} [{self.code}].{tail}"
 
 
 @dataclass(frozen=True, slots=True)

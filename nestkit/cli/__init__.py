@@ -16,8 +16,10 @@ from nestkit.cli.interrupts import end_at_once_on_ctrl_c
 from nestkit.cli.new import new
 from nestkit.cli.offcuts import app as offcuts
 from nestkit.cli.offcuts_add import add
+from nestkit.cli.offcuts_use import use
 from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
+from nestkit.cli.scales import scales
 from nestkit.cli.schema import schema
 
 app = typer.Typer(
@@ -27,9 +29,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (new, parts, plan, coupon, calibrate, check, guide, schema):
+for command in (new, parts, plan, scales, coupon, calibrate, check, guide, schema):
     app.command()(command)
 offcuts.command()(add)
+offcuts.command()(use)
 app.add_typer(offcuts)
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from nestkit.cli.interrupts import held_back
+from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build, Cutter
@@ -75,7 +76,7 @@ def _settings(
     from nestkit.build.model import Foam, cutter_for
     from nestkit.build.settings import can_be_set
     from nestkit.cutting.etching import part_steps
-    from nestkit.folds.calibrate import most_unsure
+    from nestkit.folds.calibrate import MOST_KERF, most_unsure
     from nestkit.units import mm_per
 
     values: dict[str, float] = {}
@@ -85,7 +86,12 @@ def _settings(
         if found is None:
             return False
         most = most_unsure(key, found.value, thickness)
-        if (found.high - found.low) / 2.0 > most:
+        if key == "kerf" and found.value > MOST_KERF:
+            doubts[key] = (
+                "no laser or knife takes that much away; look at the decimal point and the unit of the K "
+                "readings"
+            )
+        elif (found.high - found.low) / 2.0 > most:
             most, digits = (
                 (most, 3) if key == "width_factor" else (most / mm_per(unit), 3 if unit == "mm" else 5)
             )
@@ -131,8 +137,7 @@ def _show(
         doubt = f"; not set: {doubts[key]}" if key in doubts else "" if key in values else "; not set"
         typer.echo(
             f"  {what}: {turns}{found.value / scale:.{digits}f}{unit}, give or "
-            f"take {reach:.{digits}f} ({SURE:.0%} sure, standard error {found.error / scale:.{digits + 1}f}, "
-            f"{found.readings} readings){doubt}"
+            f"take {reach:.{digits}f} ({SURE:.0%} sure, {counted(found.readings, 'reading')}){doubt}"
         )
 
     line("kerf", "kerf", cutter.kerf, result.kerf)
@@ -142,6 +147,9 @@ def _show(
     line("width_factor", "width factor", cutter.width_factor, result.width_factor)
     spare = "" if "width_factor" not in values or "skin" in values else " that would do with width factor 1"
     line("skin", f"skin{spare}", cutter.skin, result.skin)
+    if result.width_factor is not None and "skin" not in values and "width_factor" in values:
+        kept = f"{cutter.skin / per:.{digits}f} {build.unit}"
+        typer.echo(f"  skin: stays {kept}; the width factor alone makes folds close")
     for field in result.outliers:
         typer.echo(f"  {field}: a reading stands out and is left out; measure it again")
     for note in result.notes:

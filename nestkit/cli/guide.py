@@ -22,7 +22,7 @@ def guide(
         ),
     ] = None,
 ) -> None:
-    """Shows the handbook: build file, drawings, patterns, folds, sizes, offcuts, output, limits."""
+    """Shows the handbook: build file, drawings, patterns, folds, sizes, offcuts, output, limits, keys."""
     from nestkit.cli.tables import console, say, show
     from nestkit.errors import InputError
     from nestkit.guide import nearest_topic, page, titles

@@ -38,8 +38,11 @@ def _say(words: str) -> None:
 
 
 @contextmanager
-def asked_to_stop() -> Iterator[Callable[[], bool]]:
-    """Gives a callable that says whether Ctrl-C was pressed; a second one ends the program."""
+def asked_to_stop(kept: str = "the best plan so far") -> Iterator[Callable[[], bool]]:
+    """Gives a callable that says whether Ctrl-C was pressed; a second one ends the program.
+
+    `kept` is what there will be nevertheless.
+    """
     asked = False
 
     def note(number: int, frame: FrameType | None) -> None:
@@ -47,7 +50,7 @@ def asked_to_stop() -> Iterator[Callable[[], bool]]:
         if asked:
             _end(number, frame)
         asked = True
-        _say("Stopping with the best plan so far; press Ctrl-C again to give it up.")
+        _say(f"Stopping with {kept}; press Ctrl-C again to give it up.")
 
     with _handled_by(note):
         yield lambda: asked

@@ -17,4 +17,4 @@ def new(
 
     for file in write_starter(folder):
         typer.echo(f"wrote {file}")
-    typer.echo(f"Next: nestkit plan {shlex.quote(str(folder / 'build.toml'))}")
+    typer.echo(f"Next: nestkit parts {shlex.quote(str(folder / 'build.toml'))}")

@@ -197,6 +197,15 @@ def given_length(option: str, text: str, unit: Unit) -> float:
     return length
 
 
+def piece_line(piece: Piece, unit: Unit) -> str:
+    """A piece in a line: number, foam, size, where it lies."""
+    from nestkit.units import show_length, show_size
+
+    foam = f"{piece.material} {show_length(piece.thickness, unit)}"
+    place = f", {piece.place}" if piece.place else ""
+    return f"{piece.name}: {foam} {show_size(*piece.outline.size, unit)}{place}"
+
+
 def say_undo() -> None:
     """How a booking is taken back."""
     typer.echo("To take this back: nestkit offcuts undo")

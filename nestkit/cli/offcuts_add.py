@@ -16,9 +16,11 @@ from nestkit.cli.offcuts import (
     booking_data,
     given_length,
     piece_data,
+    piece_line,
     say_undo,
     shop_file,
 )
+from nestkit.cli.offcuts_use import show_used
 
 if TYPE_CHECKING:
     from nestkit.geometry import Outline
@@ -33,6 +35,10 @@ def add(
     drawing: Annotated[
         str | None, typer.Option("--from", metavar="FILE#ID", help="Its edge, drawn true to size.")
     ] = None,
+    plan: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="The leftovers of a sheet of this plan, with --sheet.")
+    ] = None,
+    sheet: Annotated[int | None, typer.Option(min=1, help="Which sheet of the plan.")] = None,
     material: Annotated[str | None, typer.Option(help="For example eva.")] = None,
     thickness: Annotated[str | None, typer.Option(help="For example 6, 6mm or 0.25in.")] = None,
     whole: Annotated[bool, typer.Option("--whole", help="It is a sheet as bought, not an offcut.")] = False,
@@ -40,23 +46,30 @@ def add(
     place: Annotated[str, typer.Option(help="Where it lies.")] = "",
     photo: Annotated[Path | None, typer.Option(metavar="FILE", help="A picture of it.")] = None,
     note: Annotated[str, typer.Option(help="What else there is to say.")] = "",
+    again: Annotated[bool, typer.Option("--again", help="With --plan: it was cut once more.")] = False,
     unit: InUnit = ShownUnit.MM,
     shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
-    """Takes a sheet or an offcut into the shop: a rectangle, or the edge that you drew."""
+    """Takes a sheet or an offcut into the shop: a rectangle, a drawn edge, or a plan's leftovers."""
     from nestkit.errors import InputError
     from nestkit.stock.pieces import Piece
     from nestkit.stock.shop import Shop
     from nestkit.units import show_length, show_size
 
     script = script_output(context, as_json)
-    if (size is None) == (drawing is None):
+    if [size, drawing, plan].count(None) != 2 or (plan is None) != (sheet is None):
         raise InputError.one(
             "offcuts add",
-            "how large it is must be said once",
-            "Give --size 400x300, or --from drawing.svg#id",
+            "what it is must be said in one way",
+            "Give --size 400x300, or --from drawing.svg#id, or --plan DIR with --sheet NUMBER",
         )
+    if plan is not None and sheet is not None:
+        from nestkit.booking import add_leftovers
+
+        with held_back(), Shop(shop_file(shop)) as store:
+            show_used(store, add_leftovers(store, plan, sheet, place, again), unit.value, script)
+        return
     if material is None or thickness is None:
         missing = "--material" if material is None else "--thickness"
         raise InputError.one(
@@ -81,7 +94,7 @@ def add(
         booking = store.add([piece] * count, f"added {shown}")
         added = [each for each in store.pieces() if each.number in booking.came]
         for each in added:
-            typer.echo(f"{each.name}: {shown}{f', {place}' if place else ''}")
+            typer.echo(piece_line(each, unit.value))
         say_undo()
         if script is not None:
             data = {"booking": booking_data(booking), "pieces": [piece_data(each) for each in added]}
@@ -90,7 +103,7 @@ def add(
 
 def _rectangle(size: str, unit: Unit) -> Outline:
     from nestkit.errors import InputError
-    from nestkit.stock.drawn import rectangle
+    from nestkit.stock.blanks import rectangle
     from nestkit.units import read_lengths
 
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -15,13 +16,18 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
+from nestkit.cli.offcuts import ShopFile, shop_file, there
+from nestkit.cli.offcuts_use import given_numbers
 from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build
-    from nestkit.nesting.model import Plan, Unplaced
+    from nestkit.nesting.model import Plan, PlannedSheet, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
+
+
+NOTHING_FITS = "The shop has nothing of this build's foams."
 
 
 class TemplatesFor(StrEnum):
@@ -62,6 +68,29 @@ def plan(
         PaperSize | None,
         typer.Option(metavar="A4|A3|letter", case_sensitive=False, help="What templates are printed on."),
     ] = None,
+    only: Annotated[
+        str,
+        typer.Option(
+            metavar="PART=N,...",
+            help="Plan only these again, offcuts first: claw=2 for two claws, claw#4 for copy 4.",
+        ),
+    ] = "",
+    keep: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="An earlier plan of the build whose sheets are cut already."),
+    ] = None,
+    sheets: Annotated[
+        str, typer.Option(metavar="NUMBERS", help="With --keep: only these are cut, for example 1,2.")
+    ] = "",
+    offcuts: Annotated[
+        bool | None,
+        typer.Option(
+            "--offcuts/--no-offcuts",
+            help="Use up what lies in the shop ('nestkit offcuts list') before sheets are bought.",
+            show_default=False,
+        ),
+    ] = None,
+    shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
     """Nests the build and writes the cutter's files, the lists and the report."""
@@ -72,20 +101,26 @@ def plan(
 
     script = script_output(context, as_json)
     build = _with_templates(read_build(build_file, scale), templates, paper)
+    if only:
+        build = _with_only(build, only)
+    if offcuts or (only and offcuts is None and shop_file(shop).exists()):
+        build = _with_offcuts(build, there(shop))
+    build, cut = _kept(build, keep, sheets, bool(only))
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
     from nestkit.output.folder import check_out
     from nestkit.planning import Effort, make_plan
 
-    folder = out if out is not None else _default_out(build_file, build)
+    folder = out if out is not None else _default_out(build_file, build, "-recut" if only else "")
     check_out(folder)
     show_findings(build)
     with asked_to_stop() as asked, _shown(build.unit) as progress:
-        planned = make_plan(build, Effort(seconds, rounds, seed), asked_to_stop=asked, progress=progress)
+        effort = Effort(seconds, rounds, seed)
+        planned = make_plan(build, effort, asked_to_stop=asked, progress=progress, kept=cut)
     with held_back():
         if planned.stopped and planned.plan.sheets:
-            kept = _free_sibling(folder)
+            kept = free_sibling(folder)
             write_plan(build, planned.plan, planned.jobs, kept)
             untouched = f"; {folder} is as it was" if folder.exists() else ""
             raise Interrupted(f"Stopped. The best plan so far is in {kept}{untouched}.", str(kept))
@@ -102,11 +137,70 @@ def plan(
     _show_templates(folder)
     show_cautions(build, folder)
     typer.echo(f"wrote {folder}: open {folder / 'report.html'} first")
+    if build.shop or planned.plan.leftovers:
+        typer.echo(f"Once it is cut: nestkit offcuts use {shlex.quote(str(folder))}")
     show_verdict(verdict, told="left-out")
     if script is not None:
         print_json(script, plan_summary(build, folder, planned.plan.unplaced, verdict))
     if planned.plan.unplaced or not verdict.ok:
         raise typer.Exit(1)
+
+
+def _kept(
+    build: Build, folder: Path | None, sheets: str, only: bool
+) -> tuple[Build, tuple[PlannedSheet, ...]]:
+    """The build, and the sheets of an earlier plan that are cut already.
+
+    Raises
+    ------
+    InputError
+        As `keeping.keep`, and for options that don't go together.
+    """
+    from nestkit.errors import InputError
+    from nestkit.keeping import keep
+
+    if folder is None:
+        if sheets:
+            raise InputError.one(
+                "plan", "--sheets says which sheets of --keep are cut", "Give --keep DIR too"
+            )
+        return build, ()
+    if only:
+        raise InputError.one("plan", "--only and --keep exclude each other", "Give one of them")
+    found = keep(build, folder, given_numbers("--sheets", sheets) if sheets else ())
+    done = sum(len(sheet.placed) for sheet in found.sheets)
+    typer.echo(f"kept: {counted(len(found.sheets), 'sheet')} with {counted(done, 'copy', 'copies')}")
+    return found.build, found.sheets
+
+
+def _with_only(build: Build, text: str) -> Build:
+    """The build with the copies alone that are named.
+
+    Raises
+    ------
+    InputError
+        When the text is not understood, or names what the build has not.
+    """
+    from nestkit.build.recut import only, read_wanted
+    from nestkit.errors import InputError
+
+    try:
+        wanted = read_wanted(text)
+    except ValueError as error:
+        raise InputError.one("--only", str(error), "Write for example claw=2,fin#4") from None
+    return only(build, wanted)
+
+
+def _with_offcuts(build: Build, file: Path) -> Build:
+    """The build with what lies in the shop among its sheets."""
+    from nestkit.stock.shop import Shop
+    from nestkit.stock.shop_sheets import with_pieces
+
+    with Shop(file) as store:
+        found = with_pieces(build, store.pieces(), store.id)
+    count = len(found.sheets) - len(build.sheets)
+    typer.echo(f"{counted(count, 'piece')} of this build's foams in the shop" if count else NOTHING_FITS)
+    return found
 
 
 def _with_templates(build: Build, which: TemplatesFor | None, paper: PaperSize | None) -> Build:
@@ -122,8 +216,8 @@ def _with_templates(build: Build, which: TemplatesFor | None, paper: PaperSize |
     )
 
 
-def _default_out(build_file: Path, build: Build) -> Path:
-    """``out/FOLDER``, with the file's name behind it when that isn't the usual one.
+def _default_out(build_file: Path, build: Build, ending: str) -> Path:
+    """``out/FOLDER``, with the file's name behind it when that isn't the usual one, and an ending.
 
     Raises
     ------
@@ -134,7 +228,7 @@ def _default_out(build_file: Path, build: Build) -> Path:
     from nestkit.output.folder import earlier_build
 
     name = build_file.resolve().parent.name or "build"
-    folder = Path("out") / (name if build_file.stem == "build" else f"{name}-{build_file.stem}")
+    folder = Path("out") / f"{name if build_file.stem == 'build' else f'{name}-{build_file.stem}'}{ending}"
     there = earlier_build(folder)
     if there not in (None, build.name):
         raise InputError.one(
@@ -215,7 +309,7 @@ def _shown(unit: Unit) -> Iterator[Callable[[Progress], None] | None]:
         yield show
 
 
-def _free_sibling(folder: Path) -> Path:
+def free_sibling(folder: Path) -> Path:
     """A folder beside the output that is not there yet."""
     number = 1
     while True:
@@ -233,7 +327,10 @@ def _show_groups(build: Build, plan: Plan) -> None:
     for group in plan.groups:
         least: Cell = str(group.sheets_at_least)
         if group.proven:
-            least = good(f"{least} (no plan can do with fewer)")
+            words = (
+                "no plan can do with fewer" if group.at_any_price else "no plan as cheap can do with fewer"
+            )
+            least = good(f"{least} ({words})")
         rows.append(
             (
                 group.material,
@@ -242,12 +339,14 @@ def _show_groups(build: Build, plan: Plan) -> None:
                 str(group.sheets_used),
                 least,
                 f"{group.waste:.0%}",
+                f"{group.leftover:.0%}",
                 f"{group.cost:.2f}",
             )
         )
     total = sum(group.cost for group in plan.groups)
     sheets = sum(group.sheets_used for group in plan.groups)
-    rows.append(("in all", "", str(sum(g.parts for g in plan.groups)), str(sheets), "", "", f"{total:.2f}"))
+    copies = sum(group.parts for group in plan.groups)
+    rows.append(("in all", "", str(copies), str(sheets), *[""] * 3, f"{total:.2f}"))
     show(
         (
             ("material", "left"),
@@ -256,6 +355,7 @@ def _show_groups(build: Build, plan: Plan) -> None:
             ("sheets", "right"),
             ("certainly needed", "left"),
             ("waste", "right"),
+            ("worth keeping", "right"),
             ("cost", "right"),
         ),
         rows,

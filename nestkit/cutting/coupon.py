@@ -20,7 +20,8 @@ from nestkit.cutting.model import (
     Stroke,
     pocket_layer,
 )
-from nestkit.cutting.order import travel
+from nestkit.cutting.route import travel
+from nestkit.cutting.times import etching_seconds, job_times
 from nestkit.errors import InputError, Problem
 from nestkit.folds.coupon import Coupon, coupon_for
 from nestkit.folds.hatch import Band, hatch
@@ -97,9 +98,8 @@ def _coupon_job(build: Build, foam: str, material: str, thickness: float, index:
         drawn = coupon.areas if cutter.area_mode else tuple(_lines(coupon, cutter))
         for name, number, path in sorted(drawn, key=lambda one: one[1]):
             strokes.append(Stroke(pocket_layer(number), _moved(path), name, 1, LineKind.FOLD))
-        length = sum(path.length for _, _, path in drawn)
-        length = sum(areas) / cutter.pitch if cutter.area_mode else length
-        seconds = length / cutter.etch_speed
+        pockets = [[stroke] for stroke in strokes if stroke.kind is LineKind.FOLD]
+        seconds = etching_seconds(pockets, sum(areas), cutter)
         etching = Etching(coupon.steps, tuple(areas), seconds, not cutter.area_mode, cutter.pitch)
     strokes += [Stroke(CUT_INSIDE_LAYER, _moved(path), name, 1) for name, path in coupon.cuts]
     edge = Path.polyline(
@@ -107,16 +107,12 @@ def _coupon_job(build: Build, foam: str, material: str, thickness: float, index:
     )
     strokes.append(Stroke(CUT_OUTSIDE_LAYER, edge, "coupon", 1))
     way = travel(strokes)
-    cuts = sum(stroke.path.length for stroke in strokes if stroke.kind is LineKind.CUT)
-    marks = sum(stroke.path.length for stroke in strokes if stroke.layer == MARK_LAYER)
-    seconds = cuts / cutter.cut_speed + marks / cutter.mark_speed + way / cutter.travel_speed
+    times = job_times(strokes, cutter, 0.0 if etching is None else etching.seconds)
     blank = Outline(Path.polyline([(0, 0), (width, 0), (width, height), (0, height)], True))
     sheet = PlannedSheet(index, foam, 1, True, None, material, thickness, blank, cutter.kind, ())
     words = re.sub(r"[^a-z0-9.]+", "-", f"coupon {material}".lower()).strip("-")
     name = f"{words}-{show_length(thickness, build.unit).replace(' ', '')}"
-    job = Job(
-        name, sheet, tuple(strokes), way, seconds + (0.0 if etching is None else etching.seconds), etching
-    )
+    job = Job(name, sheet, tuple(strokes), way, times, etching)
     return CouponJob(foam, material, thickness, coupon, job)
 
 

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from nestkit.build.model import Build, Cutter, Part
 from nestkit.cutting.model import MARK_LAYER, Etching, Stroke, pocket_layer
+from nestkit.cutting.times import etching_seconds
 from nestkit.errors import Finding, Problem
+from nestkit.folds.ends import short_folds
 from nestkit.folds.grooves import PartGrooves, named, part_grooves, rings_of
 from nestkit.folds.steps import Steps, steps_for
 from nestkit.geometry import Line, LineKind, Path, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
-
-Spot = tuple[float, float]
 
 #: A groove that lines make this much larger or smaller than its V is told, as a share of the V.
 SURPLUS = 0.05
@@ -92,6 +92,7 @@ def fold_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
 def _findings(build: Build, part: Part) -> Iterable[Finding]:
     grooves, cutter = grooves_of(build, part), build.cutter_for(part.material, part.thickness)
     yield from grooves.findings
+    yield from short_folds(part.shape, build.unit)
     if cutter.kind != "laser" or cutter.area_mode:
         return
     for groove, band in zip(grooves.grooves, grooves.bands, strict=True):
@@ -124,14 +125,14 @@ class FoldStrokes:
     ----------
     lips : tuple of Stroke
         Marks to follow with a blade.
-    pockets : tuple of Stroke
-        Areas or lines to etch, in the order in which they are etched.
+    pockets : tuple of tuples of Stroke
+        Areas or lines to etch, pass by pass; what stays together is in one.
     etching : Etching or None
         None when nothing is etched.
     """
 
     lips: tuple[Stroke, ...]
-    pockets: tuple[Stroke, ...]
+    pockets: tuple[tuple[Stroke, ...], ...]
     etching: Etching | None
 
 
@@ -151,19 +152,13 @@ def fold_strokes(build: Build, sheet: PlannedSheet) -> FoldStrokes:
         return FoldStrokes(tuple(stroke for placed in folded for stroke in _lips(build, placed)), (), None)
     cutter = build.cutter_for(sheet.material, sheet.thickness)
     steps = part_steps(cutter, sheet.thickness)
-    pockets: list[Stroke] = []
+    pockets: list[tuple[Stroke, ...]] = []
     areas: list[float] = []
-    length = 0.0
-    at: Spot = (0.0, 0.0)
     for number in range(1, steps.count + 1):
         bundles = [bundle for placed in folded for bundle in _bundles(build, placed, number, cutter)]
-        ordered = _nearest_first(bundles, at)
-        at = ordered[-1].path.end if ordered else at
-        pockets += ordered
+        pockets += bundles
         areas.append(sum(grooves_of(build, placed.part).areas[number - 1].area for placed in folded))
-        length += sum(stroke.path.length for stroke in ordered if not stroke.path.closed)
-    whole = sum(areas)
-    seconds = whole / (cutter.etch_speed * cutter.pitch) if cutter.area_mode else length / cutter.etch_speed
+    seconds = etching_seconds(pockets, sum(areas), cutter)
     etching = Etching(steps, tuple(areas), seconds, not cutter.area_mode, cutter.pitch)
     return FoldStrokes((), tuple(pockets), etching)
 
@@ -176,7 +171,7 @@ def _lips(build: Build, placed: PlacedPart) -> Iterable[Stroke]:
         yield Stroke(MARK_LAYER, lip.transformed(matrix), placed.part.name, placed.copy, kind)
 
 
-def _bundles(build: Build, placed: PlacedPart, number: int, cutter: Cutter) -> list[list[Stroke]]:
+def _bundles(build: Build, placed: PlacedPart, number: int, cutter: Cutter) -> list[tuple[Stroke, ...]]:
     """The strokes of one pass of one copy, those of each area together."""
     grooves, matrix = grooves_of(build, placed.part), placed.placement.matrix
     bundles: list[tuple[LineKind, Sequence[Path]]] = []
@@ -192,7 +187,7 @@ def _bundles(build: Build, placed: PlacedPart, number: int, cutter: Cutter) -> l
             ]
     layer, name = pocket_layer(number), placed.part.name
     return [
-        [Stroke(layer, path.transformed(matrix), name, placed.copy, kind) for path in paths]
+        tuple(Stroke(layer, path.transformed(matrix), name, placed.copy, kind) for path in paths)
         for kind, paths in bundles
     ]
 
@@ -201,14 +196,3 @@ def _turned_back(angle: float, matrix: NDArray[np.float64]) -> float:
     """The direction in a part's coordinates that has this angle on the sheet."""
     x, y = np.linalg.solve(matrix[:2, :2], [math.cos(angle), math.sin(angle)])
     return math.atan2(y, x)
-
-
-def _nearest_first(bundles: list[list[Stroke]], at: Spot) -> list[Stroke]:
-    """The bundles one after another, each time the nearest next."""
-    left, ordered = list(bundles), list[Stroke]()
-    while left:
-        nearest = min(range(len(left)), key=lambda k: (math.dist(left[k][0].path.start, at), k))
-        bundle = left.pop(nearest)
-        ordered += bundle
-        at = bundle[-1].path.end
-    return ordered

@@ -6,11 +6,12 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from nestkit.build.model import Build, Cutter, Part
+from nestkit.build.model import Build, Part
 from nestkit.cutting.etching import fold_strokes
 from nestkit.cutting.kerf import CutPaths, cut_paths
-from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke
-from nestkit.cutting.order import in_cut_order, travel
+from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
+from nestkit.cutting.order import in_cut_order
+from nestkit.cutting.times import job_times
 from nestkit.errors import Finding
 from nestkit.geometry import Line, LineKind
 from nestkit.geometry.fitting import fitted
@@ -42,18 +43,17 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
             for hole in cut.inside:
                 cuts.append(Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy))
             cuts.append(Stroke(CUT_OUTSIDE_LAYER, cut.outside.transformed(matrix), part.name, placed.copy))
-        ordered = in_cut_order(marks, sheet, rank_of) + folds.pockets
-        at = ordered[-1].path.end if ordered else (0.0, 0.0)
-        ordered += in_cut_order(cuts, sheet, rank_of, at)
-        way = travel(ordered)
+        route = in_cut_order([*([one] for one in (*marks, *cuts)), *folds.pockets], sheet, rank_of)
         etching = 0.0 if folds.etching is None else folds.etching.seconds
         jobs.append(
             Job(
                 name=_name(sheet, build),
                 sheet=sheet,
-                strokes=ordered,
-                travel=way,
-                seconds=0.0 if by_hand else etching + _seconds(ordered, way, cutter),
+                strokes=route.strokes,
+                travel=route.travel,
+                nearest=route.nearest,
+                least=route.bound,
+                times=Times() if by_hand else job_times(route.strokes, cutter, etching),
                 etching=folds.etching,
             )
         )
@@ -85,14 +85,7 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
     return {name: findings for name, findings in found.items() if findings}
 
 
-def _seconds(strokes: Sequence[Stroke], way: float, cutter: Cutter) -> float:
-    """Lengths over speeds, etching left out; what the machine loses in corners is not in it."""
-    cuts = sum(stroke.path.length for stroke in strokes if stroke.kind is LineKind.CUT)
-    lines = sum(stroke.path.length for stroke in strokes if stroke.layer == MARK_LAYER)
-    return cuts / cutter.cut_speed + lines / cutter.mark_speed + way / cutter.travel_speed
-
-
 def _name(sheet: PlannedSheet, build: Build) -> str:
     material = re.sub(r"[^a-z0-9]+", "-", sheet.material.lower()).strip("-") or "foam"
     thickness = show_length(sheet.thickness, build.unit).replace(" ", "")
-    return f"job-{sheet.index:02d}-{material}-{thickness}"
+    return f"job-{sheet.index:02d}-{material}-{thickness}{'-done' if sheet.kept else ''}"

@@ -22,6 +22,12 @@ def pocket_layer(number: int) -> str:
     return f"POCKET_{number:02d}"
 
 
+def is_pocket_layer(name: str) -> bool:
+    """Whether a layer is that of an etching pass."""
+    prefix = pocket_layer(0).rstrip("0")
+    return name.startswith(prefix) and name.removeprefix(prefix).isdecimal()
+
+
 @dataclass(frozen=True, eq=False)
 class Stroke:
     """One path that the tool follows, kerf already in.
@@ -56,7 +62,7 @@ class Etching:
     areas : tuple of float, mm^2
         What each pass etches.
     seconds : float
-        Estimate: area over speed times pitch, or the lines' length over speed.
+        Estimate; see `cutting.times.etching_seconds`.
     hatched : bool
         True when the job holds lines that fill the areas, in place of the areas.
     pitch : float, mm
@@ -68,6 +74,31 @@ class Etching:
     seconds: float
     hatched: bool
     pitch: float
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """What a job's estimated time is made of, s; see `cutting.times`."""
+
+    cutting: float = 0.0
+    marking: float = 0.0
+    travel: float = 0.0
+    etching: float = 0.0
+    starts: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """All of it."""
+        return self.cutting + self.marking + self.travel + self.etching + self.starts
+
+    def __add__(self, other: Times) -> Times:
+        return Times(
+            self.cutting + other.cutting,
+            self.marking + other.marking,
+            self.travel + other.travel,
+            self.etching + other.etching,
+            self.starts + other.starts,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,18 +114,29 @@ class Job:
         In cut order.
     travel : float, mm
         Way of the tool between strokes, from the sheet's lower left corner on.
-    seconds : float
-        Estimate: cut, mark and travel lengths over their speeds, and the time of etching.
+    times : Times
+        All zero when it is cut by hand.
     etching : Etching or None
         None when nothing is etched.
+    nearest : float, mm
+        The travel when the tool always goes to the nearest next.
+    least : float, mm
+        A travel that no order undercuts; see `cutting.route_bound`.
     """
 
     name: str
     sheet: PlannedSheet
     strokes: tuple[Stroke, ...]
     travel: float
-    seconds: float
+    times: Times
     etching: Etching | None = None
+    nearest: float = 0.0
+    least: float = 0.0
+
+    @property
+    def seconds(self) -> float:
+        """How long it takes, as estimated."""
+        return self.times.total
 
     @cached_property
     def cut_length(self) -> float:

@@ -11,7 +11,7 @@ import shapely
 
 from nestkit.drawings.join import JOIN, join_paths
 from nestkit.drawings.join_doubled import drop_doubled
-from nestkit.drawings.kinds import NO_RULES, LineRule, LineRules, fault_of, kind_of
+from nestkit.drawings.kinds import NO_RULES, LineRule, LineRules, fault_of, kind_of, meant_rule
 from nestkit.drawings.loops import nest_loops
 from nestkit.drawings.model import DrawnPath
 from nestkit.errors import Finding
@@ -71,7 +71,7 @@ def assemble(
     findings = [_faulty(fault, lines) for fault, lines in faults.items()]
     joined = join_paths(by_kind.pop((LineKind.CUT, 0.0), []), join)
     nested = nest_loops(joined.closed, file)
-    findings += [*joined.findings, *nested.findings]
+    findings += [*_misnamed(joined.findings), *nested.findings]
     lines: list[tuple[Line, DrawnPath]] = []
     for (kind, angle), drawn_lines in by_kind.items():
         if kind is not LineKind.GUIDE:
@@ -94,6 +94,29 @@ def _faulty(fault: str, lines: Sequence[DrawnPath]) -> Finding:
         id=lines[0].id if len(lines) == 1 else "",
         at=lines[0].path.start,
     )
+
+
+def _misnamed(findings: Sequence[Finding]) -> list[Finding]:
+    """Findings about outlines, where open lines of one layer whose name is all but a fold's become one."""
+    kept: list[Finding] = []
+    told: Counter[str] = Counter()
+    for finding in findings:
+        meant = meant_rule(finding.layer) if finding.code in ("open-outline", "branching-outline") else ""
+        if not meant:
+            kept.append(finding)
+            continue
+        told[finding.layer] += 1
+        if told[finding.layer] == 1:
+            what = "bevel" if "bevel" in meant else "fold"
+            angle = "" if any(map(str.isdigit, finding.layer)) else ", with its own angle,"
+            kept.append(
+                replace(
+                    finding,
+                    text=f"layer '{finding.layer}' looks like a {what}, but its lines are read as cuts",
+                    todo=f"Name it '{meant}'{angle} in the drawing, or say what it is under [lines].",
+                )
+            )
+    return kept
 
 
 def _with_lines(

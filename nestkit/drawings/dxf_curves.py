@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from nestkit.geometry import Path
 from nestkit.geometry import affine as af
-from nestkit.geometry.arcs import split_bulge
+from nestkit.geometry.arcs import STRAIGHT, split_bulge
 from nestkit.geometry.curves import flatten_ellipse
 
 #: A spline that needs more chords than this is refused.
@@ -63,7 +63,7 @@ def path_of_rows(rows: Sequence[Sequence[float]] | Rows, closed: bool) -> Path |
         closed = True
     if len(kept) < 2:
         return None
-    if closed and len(kept) == 2 and not (kept[0][2] or kept[1][2]):
+    if closed and len(kept) == 2 and max(abs(kept[0][2]), abs(kept[1][2])) < STRAIGHT:
         closed = False
     if not closed:
         kept[-1] = (kept[-1][0], kept[-1][1], 0.0)

@@ -200,7 +200,8 @@ class Walk:
 
     def _draw(self, item: _Item, curve: Curve, name: str, layer: Layer, place: _Place) -> None:
         try:
-            path = curve.path(place.matrix, self._tolerance)
+            with _quiet():
+                path = curve.path(place.matrix, self._tolerance)
             if path is not None and not -FARTHEST < path.vertices.min() <= path.vertices.max() < FARTHEST:
                 raise ValueError("too far away")
         except (ValueError, ArithmeticError, MemoryError):
@@ -220,7 +221,8 @@ class Walk:
         try:
             block_name = _text(item.entity.dxf.name)
             items = self._block(block_name)
-            matrices = list(self._insert_maps(item.entity)) if items else []
+            with _quiet():
+                matrices = list(self._insert_maps(item.entity)) if items else []
         except NotFlat:
             self._note(_NOT_FLAT, item, name)
             return
@@ -249,7 +251,12 @@ class Walk:
                 blocks=(*place.blocks, key),
             )
             for matrix in matrices:
-                there = replace(inner, matrix=af.compose(place.matrix, matrix))
+                with _quiet():
+                    whole = af.compose(place.matrix, matrix)
+                if not np.isfinite(whole).all():
+                    self._note(_DAMAGED, item, name)
+                    return
+                there = replace(inner, matrix=whole)
                 for held in items:
                     self._visit(held, there)
 
@@ -289,6 +296,11 @@ class Walk:
             f"the drawing is too large: it holds {what}",
             "Keep only what is to be cut, or split it into several files",
         )
+
+
+def _quiet() -> np.errstate:
+    """Numbers that overflow are looked for afterwards; numpy need not warn the maker of them."""
+    return np.errstate(over="ignore", invalid="ignore")
 
 
 def _text(value: object) -> str:

@@ -34,6 +34,13 @@ _RULE = re.compile(
     r"(?:(?P<plain>cut|mark|guide)|(?P<angled>fold|bevel)(?:[\s\-_]*(?P<angle>\d+(?:\.\d+)?)\s*(?:°|deg)?)?)",
     re.IGNORECASE | re.DOTALL,
 )
+#: Names that are all but a rule: 'folds 60', 'fold line 60', '60 deg folds', 'folding 60 deg', 'crease 60'.
+_NEARLY = re.compile(
+    r"(?:(?P<before>.*?)[\s\-_.]+)??(?:(?P<first>\d+(?:\.\d+)?)\s*(?:°|deg|degrees?)?[\s\-_]*)?"
+    r"(?:(?P<kind>fold|bevel)(?:s|ed|ing|ings)?|creases?|scores?)(?:[\s\-_]*(?:lines?|layer))?"
+    r"(?:[\s\-_:=]*(?P<angle>\d+(?:\.\d+)?)\s*(?:°|deg|degrees?)?)?(?:[\s\-_]*lines?)?",
+    re.IGNORECASE | re.DOTALL,
+)
 _WRITTEN = re.compile(r"(?P<kind>[a-z]+)(?:\s*(?P<angle>\S.*?)\s*(?:°|deg)?)?", re.IGNORECASE)
 _COLOUR = re.compile(r"#[0-9a-f]{6}")
 _BELOW = {LineKind.FOLD: 180.0, LineKind.BEVEL: 90.0}
@@ -199,5 +206,20 @@ def fault_of(drawn: DrawnPath, rules: LineRules = NO_RULES) -> str:
 
 def part_names(drawn: DrawnPath) -> tuple[str, ...]:
     """Every name by which a part may be asked for: `DrawnPath.names` and what stands before their endings."""
-    befores = (named.before for name in drawn.names if (named := named_rule(name)) is not None)
-    return (*drawn.names, *(before for before in befores if before))
+    return names_and_befores(drawn.names)
+
+
+def names_and_befores(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Names, and what stands before their endings: ``bracket`` for ``bracket-mark``."""
+    befores = (named.before for name in names if (named := named_rule(name)) is not None)
+    return (*names, *(before for before in befores if before))
+
+
+def meant_rule(name: str) -> str:
+    """How a name that says nothing was most likely meant: ``claw fold 60`` for ``claw folds 60``."""
+    match = _NEARLY.fullmatch(name.strip()) if len(name) < 100 and named_rule(name) is None else None
+    if match is None:
+        return ""
+    kind = (match["kind"] or "fold").lower()
+    before = f"{match['before'].strip(' -_.')} " if match["before"] else ""
+    return f"{before}{kind} {match['first'] or match['angle'] or '90'}"

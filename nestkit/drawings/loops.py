@@ -21,6 +21,9 @@ SMALLEST_AREA, SMALLEST_WIDTH = 0.5, 0.1
 #: More pairs of loops than this, one within or across the other, are no drawing of parts.
 MOST_PAIRS = 2_000_000
 
+#: A drawing whose loops have more points than this when their arcs are flattened is refused.
+MOST_POINTS = 2_000_000
+
 #: Arcs are judged as chords within this, mm.
 _FINE = 0.01
 
@@ -73,10 +76,11 @@ def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
     Raises
     ------
     DrawingError
-        When more than `MOST_PAIRS` pairs of loops lie within or across each other.
+        When more than `MOST_PAIRS` pairs of loops lie within or across each other, or they have more than
+        `MOST_POINTS` points.
     """
     findings: list[Finding] = []
-    loops = _without_doubled(_loops(paths, findings), findings)
+    loops = _without_doubled(_loops(paths, findings, file), findings)
     if not loops:
         return Nested((), tuple(findings))
     loops = _crossings(loops, findings, file)
@@ -92,11 +96,16 @@ def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
     return Nested(tuple(outlines), tuple(findings))
 
 
-def _loops(paths: Sequence[DrawnPath], findings: list[Finding]) -> list[_Loop]:
+def _loops(paths: Sequence[DrawnPath], findings: list[Finding], file: str) -> list[_Loop]:
     """Each path with its area, slivers left out; one that touches itself is taken apart there."""
     loops: list[_Loop] = []
+    total = 0
     for drawn in paths:
         points = drawn.path.flatten(_FINE)
+        total += len(points)
+        if total > MOST_POINTS:
+            what = f"the closed lines have more than {MOST_POINTS:,} points when arcs are counted as chords"
+            raise DrawingError.one(file, what, "See that the drawing's unit is right, or simplify it")
         if len(points) < 3:
             findings.append(_sliver(drawn))
             continue

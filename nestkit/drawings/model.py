@@ -24,6 +24,9 @@ class DrawnPath:
         labels of the groups and layers around it, the blocks it was inserted from.
     colour : str
         Stroke colour as ``#rrggbb`` in lower case; empty when there is none.
+    copied : int
+        So many of `names`, the innermost ones, are those of an element that this is only a copy of (SVG
+        ``use``): whoever asks for that element by name does not mean its copies.
     """
 
     path: Path
@@ -31,6 +34,26 @@ class DrawnPath:
     id: str = ""
     names: tuple[str, ...] = ()
     colour: str = ""
+    copied: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Hidden:
+    """A layer, group or line that is switched off in a drawing.
+
+    Parameters
+    ----------
+    subject : str
+        What a message calls it: ``layer 'fold 60'``.
+    lines : int
+        How many lines would be drawn if it were shown.
+    names : tuple of str
+        Its own names and those of the groups around it, innermost first.
+    """
+
+    subject: str
+    lines: int
+    names: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,9 +70,12 @@ class Drawing:
         What was noticed while reading: mended or left out.
     unit_known : bool
         False when the drawing does not say how long its unit is, and one had to be assumed.
+    hidden : tuple of Hidden
+        What is switched off in the drawing, and so is not among the paths.
     """
 
     file: str
     paths: tuple[DrawnPath, ...]
     findings: tuple[Finding, ...] = ()
     unit_known: bool = True
+    hidden: tuple[Hidden, ...] = ()

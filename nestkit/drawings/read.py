@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from pathlib import Path as FilePath
 
 from nestkit.drawings.assemble import assemble
+from nestkit.drawings.hidden import goes_by, hidden_findings
 from nestkit.drawings.join import JOIN
-from nestkit.drawings.kinds import NO_RULES, LineRules, part_names
+from nestkit.drawings.kinds import NO_RULES, LineRules, names_and_befores, part_names
 from nestkit.drawings.model import Drawing, DrawnPath
-from nestkit.errors import DrawingError, Finding, Problem
+from nestkit.errors import LONGEST_NAME, DrawingError, Finding, Problem, printable
 from nestkit.geometry import FLATNESS, Shape
 
 #: Findings that leave an outline uncertain: a part with one of them is refused.
@@ -87,7 +88,7 @@ def _nearest_files(file: FilePath) -> str:
 
 
 def _listed(names: Iterable[str]) -> str:
-    every = [f"'{name}'" for name in names]
+    every = [f"'{printable(name, LONGEST_NAME)}'" for name in names]
     more = f" and {len(every) - _MOST_LISTED} more" if len(every) > _MOST_LISTED else ""
     return ", ".join(every[:_MOST_LISTED]) + more
 
@@ -114,11 +115,17 @@ def select(drawing: Drawing, wanted: str | None) -> tuple[DrawnPath, ...]:
     if not wanted:
         return drawing.paths
     named = [(drawn, part_names(drawn)) for drawn in drawing.paths]
+    # Of something that is drawn and copied elsewhere, its name means the one drawn.
+    own = [(d, names_and_befores(d.names[d.copied :])) for d in drawing.paths]
     for fold in (str, str.casefold):
         key = fold(wanted)
-        groups = [d for d, names in named if key in {fold(n) for n in names if n != d.id}]
-        if found := groups or [d for d, names in named if key in {fold(n) for n in names}]:
-            return tuple(found)
+        for some in (own, named):
+            groups = [d for d, names in some if key in {fold(n) for n in names if n != d.id}]
+            if found := groups or [d for d, names in some if key in {fold(n) for n in names}]:
+                return tuple(found)
+    if any(goes_by(hidden, wanted) for hidden in drawing.hidden):
+        what = f"all that is called '{wanted}' is hidden in the drawing"
+        raise DrawingError.one(drawing.file, what, "Show it in your vector editor")
     there = dict.fromkeys(n for d, names in named for n in reversed(names) if n != d.id and n[:1] != "*")
     every = [*there, *(d.id for d in drawing.paths if d.id)]
     near = difflib.get_close_matches(wanted, every, n=3, cutoff=0.6)
@@ -130,7 +137,8 @@ def _as_problems(where: str, findings: Iterable[Finding]) -> list[Problem]:
     problems = []
     for finding in findings:
         if not finding.mended:
-            names = (finding.layer and f"layer '{finding.layer}'", finding.id and f"id '{finding.id}'")
+            layer, ident = (printable(name, LONGEST_NAME) for name in (finding.layer, finding.id))
+            names = (layer and f"layer '{layer}'", ident and f"id '{ident}'")
             at = f" at ({finding.at[0]:.1f}, {finding.at[1]:.1f}) mm" if finding.at else ""
             place = ", ".join((where, *(name for name in names if name))) + at
             problems.append(Problem(place, finding.text, finding.todo.removesuffix(".")))
@@ -162,15 +170,16 @@ def part_shape(
     """
     where = f"{drawing.file}#{wanted}" if wanted else drawing.file
     assembled = assemble(select(drawing, wanted), rules, join, drawing.file)
+    hidden = hidden_findings(drawing, wanted)
     uncertain = [finding for finding in assembled.findings if finding.code in UNCERTAIN]
     problems = _as_problems(where, uncertain)
     if not problems and len(assembled.shapes) != 1:
         problems = [_not_one(where, assembled.shapes)]
         if not assembled.shapes:
-            problems += _as_problems(where, assembled.findings)
+            problems += _as_problems(where, (*assembled.findings, *hidden))
     if problems:
         raise DrawingError(problems)
-    return assembled.shapes[0], assembled.findings
+    return assembled.shapes[0], (*assembled.findings, *hidden)
 
 
 def _not_one(where: str, shapes: tuple[Shape, ...]) -> Problem:

@@ -7,6 +7,8 @@ code                 mended what it tells
 ==================== ====== =====================================================================
 unit-missing         no     the drawing has no size, or one in per cent: 1 px = 1/96 in is assumed
 unit-pixels          no     the drawing's size is in pixels, which some editors take for 1/72 in
+unit-ambiguous       no     the page has a size but no viewBox, so that plain numbers are 1/96 in
+unit-mixed           no     likewise, and other lengths in the drawing have a unit
 bad-view             no     the outermost size or viewBox can't be read and is not used
 text-not-paths       no     a text that is not converted to paths is left out
 image-skipped        no     a picture is left out
@@ -39,15 +41,17 @@ from xml.etree.ElementTree import Element
 
 import numpy as np
 
+from nestkit.drawings.hidden import told
 from nestkit.drawings.model import Drawing
 from nestkit.drawings.svg_lengths import Length, parse_length
 from nestkit.drawings.svg_notes import Notes, shorten
+from nestkit.drawings.svg_numbers import note_plain_numbers
 from nestkit.drawings.svg_place import Place
 from nestkit.drawings.svg_source import parse, read_bytes
 from nestkit.drawings.svg_style import Styles
 from nestkit.drawings.svg_view import ViewBox, parse_view_box, view_transform
 from nestkit.drawings.svg_walk import Walker
-from nestkit.errors import DrawingError, Finding, Problem
+from nestkit.errors import LONGEST_NAME, DrawingError, Finding, Problem, printable
 from nestkit.geometry import FLATNESS
 from nestkit.geometry.affine import affine, compose
 from nestkit.units import MM_PER_CSS_UNIT
@@ -97,16 +101,21 @@ def read_svg(file: pathlib.Path, name: str | None = None, tolerance: float = FLA
                 inner = view_transform(view.box, width, height, aspect)
                 place = Place(compose(place.matrix, inner), view.viewport, place.look, place.names)
             walker.draw(root, place)
+    if "viewBox" not in root.attrib:
+        note_plain_numbers(root, [drawn.path for drawn in walker.paths], view.width_mm, view.height_mm, notes)
     findings = notes.findings()
     if not walker.paths:
         nothing = Problem(name, "the drawing holds no line that can be used", "Draw outlines as paths in it")
-        told = (Problem(_where(finding), finding.text, finding.todo) for finding in findings)
-        raise DrawingError([nothing, *told])
-    return Drawing(name, tuple(walker.paths), findings, view.unit_known)
+        every = (*findings, *(told(one, name) for one in walker.hidden))
+        raise DrawingError(
+            [nothing, *(Problem(_where(one), one.text, one.todo.removesuffix(".")) for one in every)]
+        )
+    return Drawing(name, tuple(walker.paths), findings, view.unit_known, tuple(walker.hidden))
 
 
 def _where(finding: Finding) -> str:
-    names = [finding.layer and f"layer '{finding.layer}'", finding.id and f"id '{finding.id}'"]
+    layer, ident = (printable(name, LONGEST_NAME) for name in (finding.layer, finding.id))
+    names = [layer and f"layer '{layer}'", ident and f"id '{ident}'"]
     return ": ".join(filter(None, (finding.file, ", ".join(filter(None, names)))))
 
 

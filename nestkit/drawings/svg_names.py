@@ -56,6 +56,13 @@ class Naming(NamedTuple):
         """What a message calls the element."""
         return _SUBJECTS.get(self.tag, f"this {self.tag}")
 
+    @property
+    def shown(self) -> str:
+        """What a message calls it by its name: ``layer 'fold 60'``; ``group`` when it has none."""
+        what = "layer" if self.is_layer else self.subject.removeprefix("this ")
+        name = decode(self.label or self.id)
+        return f"{what} '{name}'" if name else what
+
 
 def naming(element: Element) -> Naming:
     """The names of an element: its id, its label or ``data-name``, its title."""

@@ -51,6 +51,8 @@ class Place:
     chain : Chain, optional
     depth, uses : int
         How many elements, and how many `use` among them, stand around.
+    own : int
+        In a copy, how many of the names are those of its outermost `use` and of what stands around that.
     """
 
     matrix: Affine
@@ -62,6 +64,7 @@ class Place:
     chain: Chain | None = None
     depth: int = 0
     uses: int = 0
+    own: int = 0
 
     def in_group(self, name: Naming) -> Place:
         """The place inside a group, which may be a layer.

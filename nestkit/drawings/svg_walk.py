@@ -7,7 +7,8 @@ from dataclasses import replace
 from itertools import islice
 from xml.etree.ElementTree import Element
 
-from nestkit.drawings.model import DrawnPath
+from nestkit.drawings.hidden import lines_in
+from nestkit.drawings.model import DrawnPath, Hidden
 from nestkit.drawings.svg_lengths import parse_numbers
 from nestkit.drawings.svg_names import Naming, naming
 from nestkit.drawings.svg_notes import (
@@ -53,6 +54,7 @@ class Walker:
 
     def __init__(self, root: Element, styles: Styles, notes: Notes, tolerance: float) -> None:
         self.paths: list[DrawnPath] = []
+        self.hidden: list[Hidden] = []
         self._styles = styles
         self._notes = notes
         self._tolerance = tolerance
@@ -103,9 +105,13 @@ class Walker:
         self, element: Element, place: Place, properties: Mapping[str, str]
     ) -> tuple[Place, Naming] | None:
         """The place inside an element, its transform and style taken in; None when it is not drawn."""
-        if properties.get("display", "").strip().lower() == "none" or not is_wanted(element):
+        if not is_wanted(element):
             return None
         name = self._name(element)
+        if properties.get("display", "").strip().lower() == "none":
+            if (lines := lines_in(element)) and not place.uses:
+                self.hidden.append(Hidden(name.shown, lines, name.names + place.names))
+            return None
         inside = replace(place, look=place.look.of(properties), names=name.names + place.names)
         matrix = self._transformed(inside, name, properties)
         if matrix is None:
@@ -225,6 +231,7 @@ class Walker:
             matrix=compose(place.matrix, translation(x, y)),
             chain=chain,
             uses=place.uses + 1,
+            own=place.own if place.uses else len(place.names),
         )
         size = {key: properties[key] for key in ("width", "height") if properties.get(key, "auto") != "auto"}
         self._waiting.append((target, inside, size))
@@ -303,7 +310,10 @@ class Walker:
                 text = "goes there and back along one line, and is read as that line"
                 self._note("flat-loop", text, "", place, name, one.at, mended=True)
             if one.path is not None:
-                self.paths.append(DrawnPath(one.path, place.layer, name.id, place.names, colour or ""))
+                copied = len(place.names) - place.own if place.uses else 0
+                self.paths.append(
+                    DrawnPath(one.path, place.layer, name.id, place.names, colour or "", copied)
+                )
 
     def _subpaths(
         self, element: Element, tag: str, place: Place, properties: Mapping[str, str]

@@ -25,6 +25,9 @@ KERF_REACH = 0.05
 KERF_SHARE = 0.25
 VALUE_SHARE = 0.2
 SKIN_SHARE = 0.5
+#: No laser or knife takes away more than this, mm: a reading beyond it has a wrong decimal point or unit.
+#: Common practice, no source.
+MOST_KERF = 1.5
 #: Depth is taken to fall off with passes when that is surer than this.
 CURVED = 0.9
 
@@ -296,7 +299,7 @@ class _Work:
             fitted = without_outliers(design, values, weights, 0.5)
         except ValueError:
             if what:
-                self.notes.append(f"{what}: too few readings")
+                self.notes.append(f"{what}: too few readings; measure at least one field more")
             return None
         if what:
             self._name(names, fitted)

@@ -17,6 +17,12 @@ from numpy.typing import NDArray
 
 Points = NDArray[np.float64]
 
+#: An arc of less bulge is a line: on a chord of ten metres it rises five millionths of a millimetre.
+STRAIGHT = 1e-9
+
+#: No curve takes more chords than this, however large and however small the tolerance.
+MOST_CHORDS = 20_000
+
 
 def arc_centre(x0: float, y0: float, x1: float, y1: float, bulge: float) -> tuple[float, float, float]:
     """Centre and radius of the arc from (x0, y0) to (x1, y1), mm.
@@ -46,14 +52,17 @@ def arc_angle(bulge: float) -> float:
 
 
 def chords_needed(radius: float, angle: float, tolerance: float) -> int:
-    """Chords that keep within ``tolerance`` of an arc of ``angle`` radians.
+    """Chords that keep within ``tolerance`` of an arc of ``angle`` radians, `MOST_CHORDS` at most.
 
     For a full circle of radius 100 and a tolerance of 0.1 this is 71.
     """
     if radius <= tolerance:
         step = math.pi / 2.0
     else:
-        step = 2.0 * math.acos(1.0 - tolerance / radius)
+        # As acos(1 - tolerance / radius), which is nothing at all for a radius of a thousand kilometres.
+        step = 4.0 * math.asin(math.sqrt(tolerance / radius / 2.0))
+    if abs(angle) >= MOST_CHORDS * step:
+        return MOST_CHORDS
     return max(1, math.ceil(abs(angle) / step - 1e-9))
 
 

@@ -14,10 +14,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from nestkit.geometry.arcs import chords_needed
-
-#: No single curve becomes more chords than this, however small the tolerance.
-MOST_CHORDS = 20_000
+from nestkit.geometry.arcs import MOST_CHORDS, chords_needed
 
 
 @lru_cache(maxsize=512)
@@ -68,7 +65,7 @@ def flatten_ellipse(
     The chord error of an ellipse is at most that of the circle over its longer half axis.
     """
     longest = max(math.hypot(*first), math.hypot(*second))
-    count = min(chords_needed(longest, sweep, tolerance), MOST_CHORDS)
+    count = chords_needed(longest, sweep, tolerance)
     t = start + sweep * np.arange(count + 1) / count
     return np.column_stack(
         (

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nestkit.geometry import affine as af
-from nestkit.geometry.arcs import arc_angle, arc_centre, arc_points
+from nestkit.geometry.arcs import STRAIGHT, arc_angle, arc_centre, arc_points
 
 #: Curves are flattened within this, mm.
 FLATNESS = 0.05
@@ -38,6 +38,10 @@ class Path:
     ValueError
         When there are too few vertices (2 for an open path; for a closed one 2 with a bulge, or 3)
         or a value is not finite.
+
+    Notes
+    -----
+    Arcs of less bulge than `arcs.STRAIGHT` are kept as lines.
     """
 
     vertices: NDArray[np.float64]
@@ -49,6 +53,7 @@ class Path:
             raise ValueError("a path needs at least two rows of x, y, bulge")
         if not np.isfinite(rows).all():
             raise ValueError("a path's numbers must be finite")
+        rows[np.abs(rows[:, 2]) < STRAIGHT, 2] = 0.0
         if not self.closed:
             rows[-1, 2] = 0.0
         elif len(rows) == 2 and not rows[:, 2].any():
@@ -131,6 +136,9 @@ class Path:
         for k in np.flatnonzero(bulge):
             b = float(bulge[k])
             chord = math.hypot(x1[k] - x0[k], y1[k] - y0[k])
+            if abs(b) < 1e-4:  # the difference below would be rounding errors; the first term is enough
+                area += chord * chord * b / 3.0
+                continue
             radius = chord * (1.0 + b * b) / (4.0 * abs(b))
             angle = arc_angle(b)
             area += radius * radius / 2.0 * (angle - math.sin(angle))

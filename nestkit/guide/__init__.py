@@ -7,7 +7,18 @@ from functools import cache
 from importlib.resources import files
 
 #: In the order in which they are best read.
-TOPICS = ("start", "build-file", "drawings", "patterns", "folds", "sizes", "offcuts", "output", "limits")
+TOPICS = (
+    "start",
+    "build-file",
+    "drawings",
+    "patterns",
+    "folds",
+    "sizes",
+    "offcuts",
+    "output",
+    "limits",
+    "keys",
+)
 
 
 def page(topic: str) -> str:

@@ -231,7 +231,17 @@ def _snapped(spot: Contour, room: _Room, form: Form) -> Contour:
 
 
 def _touches_only(room: _Room, form: Form, x: int, y: int) -> bool:
-    """Whether the true outline at (x, y) shares no area with its neighbours and the sheet's rim."""
+    """Whether the true outline at (x, y) shares no area with its neighbours and the sheet's rim.
+
+    A place where rounding keeps that from being reckoned is not taken.
+    """
+    try:
+        return _shares_nothing(room, form, x, y)
+    except shapely.errors.GEOSException:
+        return False
+
+
+def _shares_nothing(room: _Room, form: Form, x: int, y: int) -> bool:
     moved = _at(form, x, y)
     for fixed, fx, fy in room.seated:
         other = _at(fixed, fx, fy)

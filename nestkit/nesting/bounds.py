@@ -1,12 +1,14 @@
-"""Lower bounds: how few sheets, and how little money, no plan can go below.
+"""Lower bounds by area: how few sheets, and how little money, no plan can go below.
 
-What is proven here is that no arrangement exists, whatever a search finds.
+What is proven here is that no arrangement exists, whatever a search finds. `proofs` puts these and the
+sharper bounds together.
 
 References
 ----------
 Martello and Vigo 1998, "Exact solution of the two-dimensional finite bin packing problem", Management
 Science 44: the area bound (their L0), here for outlines with a gap. The gap's part is the Steiner
-formula: parts that keep a gap g do not overlap when each is grown by g / 2.
+formula: parts that keep a gap g do not overlap when each is grown by g / 2. Holes that nothing else can
+lie in are foam that is lost, whoever loses it: they count as part of their outline.
 """
 
 from __future__ import annotations
@@ -15,9 +17,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from nestkit.geometry import Outline
+from nestkit.geometry import Outline, Path
+from nestkit.nesting.alike import Alike, alike
 from nestkit.nesting.problem import Item, Spacing
 
 #: Money or area below this is rounding, not meaning.
@@ -36,12 +41,18 @@ class Offer:
         None when any number can be had.
     pieces : tuple of (float, float), mm
         Sizes of the blanks that one is cut into; empty when it stays whole.
+    name : str
+        Of the kind of sheet.
+    pack : int
+        So many are sold together, at the price.
     """
 
     size: tuple[float, float]
     price: float
     count: int | None
     pieces: tuple[tuple[float, float], ...] = ()
+    name: str = ""
+    pack: int = 1
 
     def room(self, spacing: Spacing) -> float:
         """Room of one sheet for grown items, mm^2: whole or in its pieces, whichever is more.
@@ -50,10 +61,76 @@ class Offer:
         """
         return max(usable_area(self.size, spacing), sum(usable_area(piece, spacing) for piece in self.pieces))
 
+    def across(self, spacing: Spacing) -> Spacing:
+        """What is kept between two items anywhere on one sheet, even if a cut between blanks parts them."""
+        if len(self.pieces) < 2:
+            return spacing
+        return Spacing(min(spacing.gap, 2.0 * spacing.margin), spacing.margin)
 
-def needed_area(item: Item, gap: float) -> float:
-    """The foam that one item takes up at least, with its share of the gap, mm^2."""
-    return grown_area(item.outline, gap / 2.0)
+
+def needed_areas(groups: Sequence[Alike], gap: float) -> list[float]:
+    """The foam that an item of each group takes up at least, with its share of the gap, mm^2.
+
+    A hole counts as foam when none of the items can lie in it.
+    """
+    sizes = [_Girth.of(group.item.outline.exterior) for group in groups]
+    found = []
+    for group in groups:
+        outline = group.item.outline
+        open_holes = [hole for hole in outline.holes if _can_be_used(hole, sizes, gap)]
+        found.append(grown_area(Outline(outline.exterior, tuple(open_holes)), gap / 2.0))
+    return found
+
+
+def needed_area(items: Sequence[Item], gap: float) -> float:
+    """The foam that all items together take up at least, mm^2."""
+    groups = alike(items)
+    areas = needed_areas(groups, gap)
+    return math.fsum(group.count * area for group, area in zip(groups, areas, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class _Girth:
+    """Measures that what lies inside something can't exceed, mm."""
+
+    across: float
+    width: float
+    disc: float
+
+    @classmethod
+    def of(cls, ring: Path) -> _Girth:
+        return cls.of_polygon(shapely.Polygon(ring.flatten(0.01)))
+
+    @classmethod
+    def of_polygon(cls, polygon: shapely.Geometry) -> _Girth:
+        hull = shapely.convex_hull(polygon)
+        points = shapely.get_coordinates(hull)
+        across = float(shapely.distance(shapely.points(points)[:, None], shapely.points(points)).max())
+        disc = float(shapely.length(shapely.maximum_inscribed_circle(polygon, tolerance=0.01)))
+        return cls(across, _width(points), disc)
+
+
+def _width(hull: NDArray[np.float64]) -> float:
+    """Least distance between two parallel lines that hold a convex ring between them."""
+    edges = np.diff(hull, axis=0)
+    lengths = np.hypot(edges[:, 0], edges[:, 1])
+    kept = lengths > 1e-9
+    normals = np.column_stack((-edges[kept, 1], edges[kept, 0])) / lengths[kept, None]
+    reach = normals @ hull.T
+    return float(np.ptp(reach, axis=1).min())
+
+
+def _can_be_used(hole: Path, sizes: Sequence[_Girth], gap: float) -> bool:
+    """False only when it is certain that no item lies in the hole, with its gap."""
+    flat = shapely.Polygon(hole.flatten(0.01))
+    left = shapely.buffer(flat, 0.05 - gap, join_style="mitre")
+    parts = [part for part in shapely.get_parts(left) if part.area > 0.0]
+    rooms = [_Girth.of_polygon(part) for part in parts]
+    return any(
+        size.across <= room.across and size.width <= room.width and size.disc <= room.disc + 0.05
+        for size in sizes
+        for room in rooms
+    )
 
 
 def grown_area(outline: Outline, distance: float) -> float:
@@ -82,7 +159,7 @@ def fewest_sheets(items: Sequence[Item], offers: Sequence[Offer], spacing: Spaci
 
     When the offers can't hold the area at all, the number of sheets on offer is returned.
     """
-    need = sum(needed_area(item, spacing.gap) for item in items)
+    need = needed_area(items, spacing.gap)
     sheets = 0
     for offer in sorted(offers, key=lambda o: -o.room(spacing)):
         area = offer.room(spacing)
@@ -100,7 +177,7 @@ def least_money(items: Sequence[Item], offers: Sequence[Offer], spacing: Spacing
 
     Any number of a priced sheet is allowed here, which can only lower the bound.
     """
-    need = sum(needed_area(item, spacing.gap) for item in items)
+    need = needed_area(items, spacing.gap)
     priced: list[tuple[float, float]] = []
     for offer in offers:
         area = offer.room(spacing)
@@ -111,7 +188,7 @@ def least_money(items: Sequence[Item], offers: Sequence[Offer], spacing: Spacing
                 return 0.0
             need -= area * offer.count
         else:
-            priced.append((area, offer.price))
+            priced.append((area * offer.pack, offer.price))
     if need <= EPSILON or not priced:
         return 0.0
     # Best value first; what an integer number of it leaves over is tried with the others.

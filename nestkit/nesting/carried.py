@@ -14,12 +14,12 @@ import numpy as np
 
 from nestkit.geometry import Placement
 from nestkit.geometry.affine import apply
+from nestkit.nesting.attempt import Attempt
 from nestkit.nesting.model import PlannedSheet
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.request import Batch
 from nestkit.nesting.stops import Stop
 from nestkit.nesting.supply import Supply
-from nestkit.nesting.tighter import Attempt
 from nestkit.nesting.verify import faults
 
 
@@ -138,7 +138,7 @@ def sound_layout(
 
     bins = sorted({seat.bin for seat in layout.seats})
     begin = Layout(tuple(replace(seat, bin=bins.index(seat.bin)) for seat in layout.seats))
-    attempt = Attempt(stop, 0, None)
+    attempt = Attempt(stop, 0)
     found = overlap.search(
         items,
         [row.bins[bin] for bin in bins],

@@ -7,16 +7,18 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
-from nestkit.nesting.bounds import EPSILON, fewest_sheets, least_money
+from nestkit.nesting.bounds import EPSILON
 from nestkit.nesting.carried import LaidSheet, carried, sound_layout
+from nestkit.nesting.choosing import on_better_sheets
 from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout, Status
+from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
+from nestkit.nesting.smaller import on_smaller_pieces
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
-from nestkit.nesting.supply import SheetBin, Supply, offers, rectangle, supply
-from nestkit.nesting.tighter import on_fewer_sheets
+from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, packs, supply
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
@@ -60,13 +62,30 @@ def plan_group(
     sheets: list[PlannedSheet] = []
     used: list[SheetBin] = []
     stopped, rounds = False, 0
+    provers: list[Prover] = []
     for batch in batches:
+        # What is proven is proven for every turn that the maker allows, not only for those that are tried.
+        asked = [
+            replace(item, turns=part.turns) for item, (part, _) in zip(batch.items, batch.copies, strict=True)
+        ]
+        provers.append(Prover(asked, offers(request.sheets, request.bed), request.spacing))
         found, chosen = _pack(
-            request, batch, taken, seed, stop, tighten, before_tightening, asked_to_stop, progress, start
+            request,
+            batch,
+            provers[-1],
+            taken,
+            seed,
+            stop,
+            tighten,
+            before_tightening,
+            asked_to_stop,
+            progress,
+            start,
         )
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
-        layout = _in_copy_order(batch.items, found.layout)
+        layout = on_smaller_pieces(batch.items, chosen, found.layout, request.spacing)
+        layout = _in_copy_order(batch.items, layout)
         planned, bins = _planned(request, batch, layout, chosen, len(sheets))
         sheets += planned
         used += bins
@@ -76,13 +95,15 @@ def plan_group(
         why = why_no_place(request)
         unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
     sheets = _renumbered(request, sheets)
-    group = _figures(request, sheets, used, unplaced)
+    prover = provers[0] if len(batches) == 1 and not unplaced else None
+    group = _figures(request, sheets, used, unplaced, prover)
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
 
 
 def _pack(
     request: GroupRequest,
     batch: Batch,
+    prover: Prover,
     taken: Counter[str],
     seed: int,
     stop: Stop,
@@ -95,13 +116,17 @@ def _pack(
     """The best layout over the kinds of sheet that could be bought first."""
     items, spacing = batch.items, request.spacing
     kinds: list[Sheet | None] = [sheet for sheet in request.sheets if sheet.buy]
-    least = fewest_sheets(items, offers(request.sheets, request.bed), spacing)
-    money = least_money(items, offers(request.sheets, request.bed), spacing)
-
     forms = Forms(items, spacing)
+    known: dict[tuple[float, float], bool] = {}
 
     def enough(score: Score) -> bool:
-        return score[0] == 0 and score[1] <= money + EPSILON and score[2] <= least
+        if score[0] > 0:
+            return False
+        money, count = score[1:3]
+        if (money, count) not in known:
+            proof = prover.prove(int(count), money)
+            known[money, count] = money <= proof.money + EPSILON and count <= proof.sheets
+        return known[money, count]
 
     def run(first: Sheet | None, rule: Stop, start: int) -> tuple[NestResult, Supply]:
         row = supply(request.sheets, batch.bed, len(items), first, dict(taken))
@@ -139,19 +164,21 @@ def _pack(
         if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
             return best
         before_tightening()
-        sheets = int(found.score[2])
-        layout = on_fewer_sheets(
+        report = None if progress is None else lambda n, worth: progress(found.rounds + n, worth.sheets)
+        chosen = on_better_sheets(
             items,
             row,
             found.layout,
             spacing,
+            prover,
             seed=seed,
             stop=tighten,
             asked_to_stop=asked_to_stop,
-            progress=None if progress is None else lambda n: progress(found.rounds + n, sheets),
+            progress=report,
         )
-        score = _score(items, layout, row)
-        return (replace(found, layout=layout, score=score), row) if score < found.score else best
+        score = _score(items, chosen.layout, row)
+        better = replace(found, layout=chosen.layout, score=score, rounds=found.rounds + chosen.rounds)
+        return (better, row) if score < found.score else best
 
     if start:
         # A plan that is carried over, sound, and can't be bettered needs no search.
@@ -187,18 +214,16 @@ def _score(items: Sequence[Item], layout: Layout, row: Supply) -> Score:
     """Left out, money, sheets, area on the emptiest sheet, then how far the parts reach on it."""
     area: dict[tuple[str, int], float] = {}
     reach: dict[tuple[str, int], float] = {}
-    price: dict[tuple[str, int], float] = {}
     for seat in layout.seats:
         sheet_bin = row.meaning[seat.bin]
         item = items[seat.item]
         area[sheet_bin.which] = area.get(sheet_bin.which, 0.0) + item.outline.area
-        price[sheet_bin.which] = sheet_bin.sheet.price if sheet_bin.bought else 0.0
         right = item.outline.transformed(seat.placement.matrix).bounds[2] + sheet_bin.blank.x
         reach[sheet_bin.which] = max(reach.get(sheet_bin.which, 0.0), right)
     emptiest = min(area, key=lambda which: (area[which], which), default=None)
     return (
         float(len(layout.left_out)),
-        round(sum(price.values()), 6),
+        round(cost_of(row.meaning[seat.bin] for seat in layout.seats), 6),
         float(len(area)),
         round(area[emptiest], 3) if emptiest else 0.0,
         round(reach[emptiest], 3) if emptiest else 0.0,
@@ -218,7 +243,8 @@ def _cheaper_sheets(
     whole = {meaning[seat.bin].which: meaning[seat.bin] for seat in layout.seats if meaning[seat.bin].bought}
     for which, sheet_bin in whole.items():
         members = [seat.item for seat in layout.seats if meaning[seat.bin].which == which]
-        cheaper = [s for s in request.sheets if s.buy and s.price < sheet_bin.sheet.price - EPSILON]
+        each = sheet_bin.sheet.price / sheet_bin.sheet.pack
+        cheaper = [s for s in request.sheets if s.buy and s.price < each - EPSILON]
         for kind in sorted(cheaper, key=lambda s: (s.price, s.name)):
             bought = replace(kind, in_shop=0)
             one = supply([bought], batch.bed, 1, first=bought)
@@ -280,10 +306,11 @@ def _planned(
                 stock=sheet_bin.sheet.name,
                 stock_number=sheet_bin.number,
                 bought=sheet_bin.bought,
+                piece=sheet_bin.sheet.piece,
                 blank_origin=None if sheet_bin.is_whole else (blank.x, blank.y),
                 material=request.material,
                 thickness=request.thickness,
-                outline=rectangle(blank.width, blank.height),
+                outline=row.bins[number].outline,
                 how=batch.how,
                 placed=placed,
             )
@@ -305,26 +332,40 @@ def _figures(
     sheets: Sequence[PlannedSheet],
     used: Sequence[SheetBin],
     unplaced: Sequence[Unplaced],
+    prover: Prover | None,
 ) -> Group:
+    """The group's figures; ``prover`` knows all that is placed, where one does."""
     whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
-    area = sum(sheet_bin.size[0] * sheet_bin.size[1] for sheet_bin in whole.values())
+    area = sum(sheet_bin.sheet.area for sheet_bin in whole.values())
     foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
-    # Of what is left out nothing can be proven: the bound is for what is placed.
-    items = [
-        Item(placed.part.shape.outline, placed.part.turns) for sheet in sheets for placed in sheet.placed
-    ]
-    least = fewest_sheets(items, offers(request.sheets, request.bed), request.spacing)
+    cost = cost_of(used)
+    bought = Counter(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought)
+    kinds = {sheet.name: sheet for sheet in request.sheets}
+    paid = {name: packs(kinds[name], number) * kinds[name].pack for name, number in bought.items()}
+    if prover is None:
+        # Of what is left out nothing can be proven: the bound is for what is placed.
+        items = [
+            Item(placed.part.shape.outline, placed.part.turns, placed.placement.mirrored)
+            for sheet in sheets
+            for placed in sheet.placed
+        ]
+        prover = Prover(items, offers(request.sheets, request.bed), request.spacing)
+    proof = prover.prove(len(whole), cost)
     return Group(
         material=request.material,
         thickness=request.thickness,
         parts=request.copies,
         sheets_used=len(whole),
-        sheets_at_least=least,
-        proven=least == len(whole) and not unplaced,
+        sheets_at_least=proof.sheets,
+        proven=proof.sheets == len(whole) and cost <= proof.money + EPSILON and not unplaced,
         waste=1.0 - foam / area if area else 0.0,
-        cost=sum(sheet_bin.sheet.price for sheet_bin in whole.values() if sheet_bin.bought),
-        to_buy=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought),
+        cost=cost,
+        to_buy=tuple(sorted(paid.items())),
         from_shop=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if not sheet_bin.bought),
+        unused=tuple((name, paid[name] - bought[name]) for name in sorted(paid) if paid[name] > bought[name]),
+        cost_at_least=proof.money,
+        proven_by=proof.by,
+        at_any_price=proof.at_any_price,
     )
 
 

@@ -7,6 +7,7 @@ from functools import cached_property
 
 from nestkit.build.model import CutterKind, Part
 from nestkit.geometry import Outline, Placement, Shape
+from nestkit.nesting.proofs import ProvenBy
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +51,10 @@ class PlannedSheet:
     how : str
         laser, knife or hand.
     placed : tuple of PlacedPart
+    piece : int
+        Its number in the list of the shop, or that of the piece that it is cut from; 0 when it has none.
+    kept : str
+        For a sheet that is cut already, by what it is known (`booking`); empty for others.
     """
 
     index: int
@@ -62,6 +67,8 @@ class PlannedSheet:
     outline: Outline
     how: CutterKind
     placed: tuple[PlacedPart, ...]
+    piece: int = 0
+    kept: str = ""
 
     @property
     def fill(self) -> float:
@@ -80,17 +87,28 @@ class Group:
     sheets_used : int
         Whole sheets, bought or from the shop; blanks of one sheet count once.
     sheets_at_least : int
-        No plan can do with fewer.
+        No plan that costs no more can do with fewer.
     proven : bool
-        True when `sheets_used` equals `sheets_at_least` and nothing is left out.
+        True when nothing is left out, `sheets_used` equals `sheets_at_least`, and `cost` equals
+        `cost_at_least`.
     waste : float, 0..1
         Share of the used sheets' area that does not become parts.
     cost : float
         Money for the sheets to buy.
     to_buy : tuple of (str, int)
-        Kinds of sheets and how many of each to buy.
+        Kinds of sheets and how many of each to buy: whole packs, where they are sold so.
     from_shop : tuple of (str, int)
         Kinds of sheets and how many of each to take from the shop.
+    unused : tuple of (str, int)
+        Kinds of sheets and how many of those that are bought stay whole, as they come in packs.
+    cost_at_least : float
+        No plan can cost less.
+    proven_by : str
+        What proves `sheets_at_least`; see `proofs.Proof`.
+    at_any_price : bool
+        True when no dearer plan could do with fewer sheets than `sheets_at_least` either.
+    leftover : float, 0..1
+        Share of the used sheets' area that is no part and is worth keeping.
     """
 
     material: str
@@ -103,6 +121,11 @@ class Group:
     cost: float
     to_buy: tuple[tuple[str, int], ...] = ()
     from_shop: tuple[tuple[str, int], ...] = ()
+    cost_at_least: float = 0.0
+    proven_by: ProvenBy = "area"
+    at_any_price: bool = True
+    unused: tuple[tuple[str, int], ...] = ()
+    leftover: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,8 +138,33 @@ class Unplaced:
 
 
 @dataclass(frozen=True, eq=False)
+class Leftover:
+    """Foam that is worth keeping once a sheet is cut.
+
+    Parameters
+    ----------
+    sheet : int or None
+        Number of the planned sheet that it is a piece of; None for what is left of a sheet beside the
+        blanks that are cut from it.
+    stock, stock_number
+        Of the sheet.
+    material, thickness
+        Thickness in mm.
+    outline : Outline
+        In the planned sheet's coordinates, or in those of the whole sheet as it is laid.
+    """
+
+    sheet: int | None
+    stock: str
+    stock_number: int
+    material: str
+    thickness: float
+    outline: Outline
+
+
+@dataclass(frozen=True, eq=False)
 class Plan:
-    """The plan of a whole build: groups by material and thickness, sheets, and what is left out."""
+    """The plan of a whole build: groups by material and thickness, sheets, what is left out and left over."""
 
     build: str
     scale: float
@@ -124,3 +172,4 @@ class Plan:
     groups: tuple[Group, ...]
     sheets: tuple[PlannedSheet, ...]
     unplaced: tuple[Unplaced, ...]
+    leftovers: tuple[Leftover, ...] = ()

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import CutterKind, Part, Sheet, Turns
+from nestkit.nesting.bottom_left import construct
 from nestkit.nesting.fitting import turns_that_fit
 from nestkit.nesting.forms import turn_choices
 from nestkit.nesting.model import Unplaced
-from nestkit.nesting.problem import Item, Spacing
-from nestkit.nesting.supply import supply
+from nestkit.nesting.problem import Bin, Item, Spacing
+from nestkit.nesting.supply import Supply, supply
 
 Copy = tuple[Part, int]
 
@@ -31,6 +32,8 @@ class GroupRequest:
         laser, knife or hand.
     bed : (float, float) or None
     spacing : Spacing
+    done : frozenset of (str, int)
+        Parts and copies that are cut already.
     """
 
     material: str
@@ -40,11 +43,16 @@ class GroupRequest:
     cutter: CutterKind
     bed: tuple[float, float] | None
     spacing: Spacing
+    done: frozenset[tuple[str, int]] = frozenset()
 
     @property
     def copies(self) -> int:
-        """Copies asked for, spares included."""
-        return sum(part.copies for part in self.parts)
+        """Copies to be cut, spares included."""
+        return sum(len(self.copies_of(part)) for part in self.parts)
+
+    def copies_of(self, part: Part) -> list[int]:
+        """Numbers of the part's copies that are to be cut."""
+        return [copy for copy in range(1, part.copies + 1) if (part.name, copy) not in self.done]
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,15 +71,17 @@ def batches_of(request: GroupRequest) -> tuple[list[Batch], list[Unplaced]]:
     by_hand = Batch("hand", None, [], [])
     unplaced: list[Unplaced] = []
     for kind, part in enumerate(request.parts):
+        if not request.copies_of(part):
+            continue
         how = how_cut(request, part)
         if how is None:
             why = _too_large(part, request)
-            unplaced += [Unplaced(part, copy, why) for copy in range(1, part.copies + 1)]
+            unplaced += [Unplaced(part, copy, why) for copy in request.copies_of(part)]
             continue
         batch = by_hand if how == "hand" else by_machine
         item = Item(part.shape.outline, part.turns, kind=kind)
         turns = _useful_turns(item, _rooms(request, batch.bed))
-        for copy in range(1, part.copies + 1):
+        for copy in request.copies_of(part):
             batch.copies.append((part, copy))
             batch.items.append(replace(item, turns=turns, mirrored=part.is_mirrored(copy)))
     return [batch for batch in (by_machine, by_hand) if batch.items], unplaced
@@ -83,22 +93,44 @@ def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
     A part goes to the hand when the maker asks for it, or when it fits whole sheets but not the bed.
     """
     item = Item(part.shape.outline, part.turns)
-    if not part.by_hand and request.cutter != "hand" and _fits(item, _rooms(request, request.bed)):
+    if not part.by_hand and request.cutter != "hand" and _fits(item, request, request.bed):
         return request.cutter
-    return "hand" if _fits(item, _rooms(request, None)) else None
+    return "hand" if _fits(item, request, None) else None
+
+
+def _bins(request: GroupRequest, bed: tuple[float, float] | None) -> Supply:
+    """One of each different bin."""
+    sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
+    return supply(sheets, bed, 1, first=sheets[0] if sheets else None)
 
 
 def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple[float, float]]:
-    """Sizes of the different bins, margin taken off, largest first."""
+    """Sizes of the different rectangular bins, margin taken off, largest first."""
     margin = 2.0 * request.spacing.margin
-    sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
-    row = supply(sheets, bed, 1, first=sheets[0] if sheets else None)
-    sizes = {(bin.blank.width - margin, bin.blank.height - margin) for bin in row.meaning}
+    sizes = {
+        (bin.blank.width - margin, bin.blank.height - margin)
+        for bin in _bins(request, bed).meaning
+        if bin.sheet.outline is None
+    }
     return sorted(sizes, key=lambda size: -size[0] * size[1])
 
 
-def _fits(item: Item, rooms: Sequence[tuple[float, float]]) -> bool:
-    return any(turns_that_fit(item.outline, item.turns, room) for room in rooms)
+def _fits(item: Item, request: GroupRequest, bed: tuple[float, float] | None) -> bool:
+    """Whether there is a bin that holds the item; of offcuts whether a place in them was found."""
+    if any(turns_that_fit(item.outline, item.turns, room) for room in _rooms(request, bed)):
+        return True
+    row = _bins(request, bed)
+    return any(
+        _place_found(item, bin, request.spacing)
+        for bin, meaning in zip(row.bins, row.meaning, strict=True)
+        if meaning.sheet.outline is not None
+    )
+
+
+def _place_found(item: Item, bin: Bin, spacing: Spacing) -> bool:
+    if item.outline.area > bin.outline.area:
+        return False
+    return not construct([item], [bin], spacing, [0]).left_out
 
 
 def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
@@ -108,7 +140,10 @@ def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
     square = Turns(turn_choices(item))
     if any(turns_that_fit(item.outline, square, room) for room in rooms):
         return item.turns
-    found = next(angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room)))
+    fitting = [angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room))]
+    if not fitting:
+        return item.turns
+    found = fitting[0]
     # A slanted part has little choice: the first, middle and last turn that fit say enough.
     return Turns(tuple(sorted({found[0], found[len(found) // 2], found[-1]})))
 

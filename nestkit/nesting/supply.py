@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Sheet
-from nestkit.geometry import Outline, Path
+from nestkit.geometry import Outline
 from nestkit.nesting.bounds import Offer
 from nestkit.nesting.problem import Bin
-from nestkit.stock.blanks import Blank, as_laid, blanks_of
+from nestkit.stock.blanks import Blank, as_laid, blanks_of, rectangle
+from nestkit.stock.odd_blanks import odd_blanks
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +54,6 @@ class Supply:
     meaning: tuple[SheetBin, ...]
 
 
-def rectangle(width: float, height: float) -> Outline:
-    """A rectangle with its lower left corner at the origin."""
-    return Outline(Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True))
-
-
 def supply(
     sheets: Sequence[Sheet],
     bed: tuple[float, float] | None,
@@ -81,7 +78,8 @@ def supply(
     """
     taken = taken or {}
     row: list[tuple[Sheet, int, bool]] = []
-    for sheet in sorted(sheets, key=lambda s: -s.size[0] * s.size[1]):
+    # What is in the list of the shop is used up before sheets that the build file counts.
+    for sheet in sorted(sheets, key=lambda s: (not s.piece, -s.area)):
         row += [(sheet, n, False) for n in range(taken.get(sheet.name, 0) + 1, sheet.in_shop + 1)]
     others = sorted((s for s in sheets if s is not first), key=lambda s: (s.price, s.size))
     for sheet in [first, *others] if first is not None else []:
@@ -94,6 +92,12 @@ def supply(
     meaning: list[SheetBin] = []
     for sheet, number, bought in row:
         size = as_laid(sheet.size, bed)
+        if sheet.outline is not None:
+            for blank, outline in odd_blanks(sheet.outline, bed):
+                # No other bin is like it.
+                bins.append(Bin(outline, -1 - len(bins)))
+                meaning.append(SheetBin(sheet, number, bought, size, blank))
+            continue
         for blank in blanks_of(size, bed):
             shape = (blank.width, blank.height)
             if shape not in outlines:
@@ -104,6 +108,19 @@ def supply(
     return Supply(tuple(bins), tuple(meaning))
 
 
+def cost_of(used: Iterable[SheetBin]) -> float:
+    """What the used sheets cost: those in the shop nothing, others by the sheet or by the pack."""
+    bought = {sheet_bin.which: sheet_bin.sheet for sheet_bin in used if sheet_bin.bought}
+    kinds = {sheet.name: sheet for sheet in bought.values()}
+    numbers = Counter(sheet.name for sheet in bought.values())
+    return sum(packs(sheet, numbers[name]) * sheet.price for name, sheet in kinds.items())
+
+
+def packs(sheet: Sheet, number: int) -> int:
+    """How many packs, or single sheets, are bought for so many sheets."""
+    return -(-number // sheet.pack)
+
+
 def offers(sheets: Sequence[Sheet], bed: tuple[float, float] | None) -> list[Offer]:
     """What the bounds may count on: shop sheets at no price, bought ones in any number."""
     found = []
@@ -111,7 +128,7 @@ def offers(sheets: Sequence[Sheet], bed: tuple[float, float] | None) -> list[Off
         blanks = blanks_of(as_laid(sheet.size, bed), bed)
         pieces = tuple((blank.width, blank.height) for blank in blanks)
         if sheet.in_shop > 0:
-            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces))
+            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces, sheet.name))
         if sheet.buy:
-            found.append(Offer(sheet.size, sheet.price, None, pieces))
+            found.append(Offer(sheet.size, sheet.price, None, pieces, sheet.name, sheet.pack))
     return found

@@ -19,7 +19,7 @@ from nestkit.output.folder import replace_folder
 from nestkit.output.grooves import show_fine
 from nestkit.output.svg import svg_bytes
 from nestkit.output.text import plain, show_number
-from nestkit.units import Unit, mm_per
+from nestkit.units import Unit, mm_per, show_size
 
 READINGS_FILE = "readings.csv"
 #: Columns of the readings, in order; each field may be read up to three times.
@@ -117,14 +117,16 @@ def coupon_page(build: Build, one: CouponJob) -> bytes:
 
 def _instructions(one: CouponJob, unit: Unit) -> tuple[str, ...]:
     lines = [
-        f"Cut {one.job.name}.dxf from a scrap of the same foam, in the order of its layers, with no offset."
+        f"Cut {one.job.name}.dxf from a scrap of the same foam, at least "
+        f"{show_size(*one.job.sheet.outline.size, unit)}, in the order of its layers, with no offset."
     ]
     steps = one.coupon.steps
     if steps is not None:
-        lines.append(
-            f"Etch every pass with the power and speed meant for {show_fine(steps.rises[0], unit)} of depth, "
-            "and keep them for all later jobs."
-        )
+        lines += [
+            f"Etch every pass with one power and speed that take about {show_fine(steps.rises[0], unit)} of "
+            "foam; it need not be exact, the",
+            "coupon finds out. Write them down and keep them for all later jobs.",
+        ]
         if one.coupon.last < 1.0:
             times = {2: "twice", 3: "three times", 4: "four times"}[round(1.0 / one.coupon.last)]
             lines.append(
@@ -137,7 +139,8 @@ def _instructions(one: CouponJob, unit: Unit) -> tuple[str, ...]:
             "What is burnt through, or does not close, tells nothing: leave it empty.",
         ]
     lines += [
-        "K: put the plugs into the opening, push them to one end, measure the gap that stays open.",
+        "K: put the plugs into the opening, push them to one end, measure the gap that stays open. All plugs "
+        "are alike.",
         f"Let it cool. Measure each field twice if you can, write it here and into {READINGS_FILE}.",
         f"Then run: nestkit calibrate BUILD {READINGS_FILE}",
     ]

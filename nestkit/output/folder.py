@@ -7,12 +7,15 @@ maker put into the old folder come along. Nothing that nestkit did not write is 
 from __future__ import annotations
 
 import errno
+import filecmp
 import json
 import os
+import re
 import secrets
 import shutil
 import stat
-from collections.abc import Iterable, Iterator, Mapping
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,6 +36,7 @@ _OURS = frozenset(
         "report.html",
         "shopping.csv",
         "cutting.csv",
+        "jobs.csv",
         "layers.csv",
         "folds.csv",
         "gluing.csv",
@@ -40,17 +44,42 @@ _OURS = frozenset(
 )
 
 
-def check_out(out: Path) -> None:
-    """See that `replace_folder` may write to ``out``, before the work that fills it.
+#: Seconds after which a folder beside the output belongs to a run that was killed, not to one at work.
+_LEFT_AFTER = 3600.0
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of output folder.
+
+    Parameters
+    ----------
+    what : str
+        What it holds.
+    marker, format : str
+        The JSON file by which it is known again, and what that says under ``format``.
+    ours : callable
+        From the marker file's data to the names of all files that nestkit wrote.
+    """
+
+    what: str
+    marker: str
+    format: str
+    ours: Callable[[dict[str, Any]], set[str]]
+
+
+def check_out(out: Path, kind: Kind | None = None) -> None:
+    """See that `replace_folder` may write to ``out``, before the work that fills it; a plan unless said.
 
     Raises
     ------
     OutputError
         When the folder is somebody else's, or there is no permission to write beside it.
     """
-    with _told(out):
+    kind = kind or PLAN
+    with _told(out, kind):
         out = _real(out)
-        _survey(out, {})
+        _survey(out, {}, kind)
         above = out.parent
         while not above.exists():
             above = above.parent
@@ -62,11 +91,11 @@ def check_out(out: Path) -> None:
 
 def earlier_build(out: Path) -> str | None:
     """Name of the build whose plan ``out`` holds; None when it holds none."""
-    plan = _earlier_plan(out)
+    plan = _earlier(out, PLAN)
     return None if plan is None else str(plan.get("build", ""))
 
 
-def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
+def replace_folder(out: Path, files: Mapping[str, bytes], kind: Kind | None = None) -> None:
     """Make ``out`` a folder that holds ``files`` and whatever the maker had added to an earlier output.
 
     Parameters
@@ -75,6 +104,8 @@ def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
         May be missing, empty, or hold an earlier output.
     files : mapping of str to bytes
         By their place in the folder, with forward slashes.
+    kind : Kind, optional
+        What is written; a plan when left out. A folder of another kind is not replaced.
 
     Raises
     ------
@@ -82,10 +113,13 @@ def replace_folder(out: Path, files: Mapping[str, bytes]) -> None:
         When the folder is somebody else's, or cannot be written. The folder is then as it was, and so
         it is after any other exception.
     """
-    with _told(out):
+    kind = kind or PLAN
+    with _told(out, kind):
         out = _real(out)
-        _recover(out)
-        _replace(out, files, _survey(out, files))
+        _recover(out, kind)
+        _replace(out, files, _survey(out, files, kind))
+        with suppress(OSError):
+            _tidy(out, kind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,16 +201,39 @@ def _remove_empty(folders: Iterable[Path]) -> None:
             folder.rmdir()
 
 
-def _recover(out: Path) -> None:
+def _recover(out: Path, kind: Kind) -> None:
     """Put back an earlier output that a crash between the two renames left under its other name."""
     if out.exists() or not out.parent.is_dir():
         return
-    old = [p for p in out.parent.iterdir() if p.name.startswith(f".{out.name}.old-") and _earlier_plan(p)]
+    old = [p for p in out.parent.iterdir() if p.name.startswith(f".{out.name}.old-") and _earlier(p, kind)]
     if len(old) == 1:
         old[0].rename(out)
 
 
-def _survey(out: Path, files: Mapping[str, bytes]) -> _Survey:
+def _tidy(out: Path, kind: Kind) -> None:
+    """Take away what runs that were killed while they wrote have left beside ``out``.
+
+    Of a folder that was being filled everything goes: what the maker had added is there a second time. Of
+    an old output that was about to go, what nestkit wrote and what ``out`` holds too.
+    """
+    for left in sorted(out.parent.iterdir()):
+        name = re.fullmatch(rf"\.{re.escape(out.name)}\.(new|old)-[0-9a-f]{{8}}", left.name)
+        if name is None or left.is_symlink() or time.time() - left.stat().st_mtime < _LEFT_AFTER:
+            continue
+        if name[1] == "new":
+            shutil.rmtree(left)
+            continue
+        ours = kind.ours(_earlier(left, kind) or {})
+        _remove(left, [path for path in _walk(left) if path.as_posix() in ours or _same(left, out, path)])
+
+
+def _same(left: Path, out: Path, path: Path) -> bool:
+    """Whether two folders hold the same file."""
+    one, other = left / path, out / path
+    return one.is_file() and other.is_file() and filecmp.cmp(one, other, shallow=False)
+
+
+def _survey(out: Path, files: Mapping[str, bytes], kind: Kind) -> _Survey:
     """What ``out`` holds before ``files`` are written to it.
 
     Raises
@@ -195,12 +252,13 @@ def _survey(out: Path, files: Mapping[str, bytes]) -> _Survey:
         raise OutputError(f"{out} is the folder that you are working in. {elsewhere}, one inside it.")
     if not any(out.iterdir()):
         return _Survey()
-    plan = _earlier_plan(out)
-    if plan is None:
+    earlier = _earlier(out, kind)
+    if earlier is None:
         raise OutputError(
-            f"{out} holds files, but no earlier plan that nestkit wrote. {elsewhere}, or empty this one."
+            f"{out} holds files, but no earlier {kind.what} that nestkit wrote. "
+            f"{elsewhere}, or empty this one."
         )
-    ours = _OURS | _job_files(plan)
+    ours = kind.ours(earlier)
     seen = tuple(_walk(out))
     kept = tuple(path for path in seen if path.as_posix() not in ours)
     for path in kept:
@@ -228,13 +286,19 @@ def _lower(text: str) -> str:
     return text[0].lower() + text[1:]
 
 
-def _earlier_plan(folder: Path) -> dict[str, Any] | None:
-    """The plan that nestkit wrote into ``folder``, or None."""
+def _earlier(folder: Path, kind: Kind) -> dict[str, Any] | None:
+    """What the marker file of this kind says that nestkit wrote into ``folder``, or None."""
     try:
-        data = json.loads((folder / PLAN_FILE).read_bytes())
+        data = json.loads((folder / kind.marker).read_bytes())
     except (OSError, ValueError, RecursionError):
         return None
-    return data if isinstance(data, dict) and data.get("format") == FORMAT else None
+    return data if isinstance(data, dict) and data.get("format") == kind.format else None
+
+
+def _listed_files(data: dict[str, Any]) -> set[str]:
+    """The files that a comparison says it consists of."""
+    names = data.get("files")
+    return {name for name in names if isinstance(name, str)} if isinstance(names, list) else set()
 
 
 def _job_files(plan: dict[str, Any]) -> set[str]:
@@ -276,18 +340,18 @@ def _bring_along(source: Path, target: Path) -> None:
 
 
 @contextmanager
-def _told(out: Path) -> Iterator[None]:
+def _told(out: Path, kind: Kind) -> Iterator[None]:
     """Turns what the system says into a message to the maker."""
     try:
         yield
     except OutputError:
         raise
     except OSError as error:
-        raise OutputError(_reason(out, error)) from error
+        raise OutputError(_reason(out, error, kind)) from error
 
 
-def _reason(out: Path, error: OSError) -> str:
-    where = f"The plan cannot be written to {out}: "
+def _reason(out: Path, error: OSError, kind: Kind) -> str:
+    where = f"The {kind.what} cannot be written to {out}: "
     after = " Nothing there was changed."
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return f"{where}the disk is full. Make room, or choose another folder with --out.{after}"
@@ -296,3 +360,8 @@ def _reason(out: Path, error: OSError) -> str:
     if error.errno in (errno.ENOTDIR, errno.EEXIST):
         return f"{where}a file stands where a folder is needed. Choose another folder with --out.{after}"
     return f"{where}{error.strerror or error}. Choose another folder with --out.{after}"
+
+
+#: What ``nestkit plan`` and ``nestkit scales`` write.
+PLAN = Kind("plan", PLAN_FILE, FORMAT, lambda plan: set(_OURS) | _job_files(plan))
+COMPARISON = Kind("comparison", "scales.json", "nestkit-scales", _listed_files)

@@ -129,8 +129,9 @@ def groove_notes(build: Build, jobs: Sequence[Job]) -> tuple[str, ...]:
     if any(use.etched for use in uses):
         notes.append(
             "Each layer POCKET_01, POCKET_02 ... is one pass and lies inside the one before. Etch them in "
-            "this order, each as deep as a pass on your coupon, lessened to the share given here. A hole in "
-            "an area is not etched."
+            "this order. A full pass is one with the power and speed of your coupon; where a pass takes a "
+            "share of that, keep the power and divide the speed by the share (at 50 %, twice as fast). A "
+            "hole in an area is not etched."
         )
     if any(use.by_blade for use in uses):
         notes.append(
@@ -154,7 +155,11 @@ def _row(use: GrooveUse, unit: Unit) -> GrooveRow:
     ]
     if use.etched:
         share = show_number(100.0 * steps.share, 0)
-        facts.append(f"{steps.count} passes at {share} % of a full pass")
+        facts.append(
+            f"{steps.count} full passes"
+            if share == "100"
+            else f"{steps.count} passes at {share} % of a full pass"
+        )
     if use.by_blade:
         lean = show_number(math.degrees(use.wall), 1)
         facts.append(f"blade leans {lean}° and sticks out {show_fine(use.blade_out, unit)}")

@@ -51,6 +51,8 @@ def is_spare(placed: PlacedPart) -> bool:
 def shopping_rows(build: Build, plan: Plan) -> list[tuple[str, Sheet, int, float]]:
     """What to get: "buy" or "take from the shop", the kind of sheet, how many, and what they cost.
 
+    Sheets that are sold in packs are counted in packs; see `sold_as`.
+
     Raises
     ------
     KeyError
@@ -58,7 +60,7 @@ def shopping_rows(build: Build, plan: Plan) -> list[tuple[str, Sheet, int, float
     """
     sheets = {sheet.name: sheet for sheet in build.sheets}
     rows = [
-        ("buy", sheets[stock], count, count * sheets[stock].price)
+        ("buy", sheets[stock], count // sheets[stock].pack, count // sheets[stock].pack * sheets[stock].price)
         for group in plan.groups
         for stock, count in group.to_buy
     ]
@@ -68,6 +70,11 @@ def shopping_rows(build: Build, plan: Plan) -> list[tuple[str, Sheet, int, float
         for stock, count in group.from_shop
     ]
     return rows
+
+
+def sold_as(what: str, sheet: Sheet) -> str:
+    """What is bought: the sheet, or a pack of them."""
+    return f"{sheet.name}, pack of {sheet.pack}" if what == "buy" and sheet.pack > 1 else sheet.name
 
 
 def shopping_bytes(build: Build, plan: Plan) -> bytes:
@@ -80,9 +87,9 @@ def shopping_bytes(build: Build, plan: Plan) -> bytes:
     for what, sheet, count, price in shopping_rows(build, plan):
         lengths = [_length(mm, per) for mm in (sheet.thickness, *sheet.size)]
         each = sheet.price if what == "buy" else 0.0
-        rows.append(
-            (what, sheet.name, sheet.material, *lengths, count, _money(each), _money(price), *[""] * 4)
-        )
+        name = sold_as(what, sheet)
+        start: list[Cell] = [what, name, sheet.material, *lengths, count, _money(each), _money(price)]
+        rows.append([*start, "", "", "", sheet.place])
         total += price
     for item in build.hardware:
         sizes = [
@@ -143,7 +150,7 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
                     *(_length(mm, per) for mm in (part.thickness, *part.shape.outline.size)),
                     "yes" if placed.placement.mirrored else "no",
                     show_turn(placed.placement.turn),
-                    "spare" if is_spare(placed) else "",
+                    ", ".join(filter(None, ("spare" * is_spare(placed), "cut already" * bool(sheet.kept)))),
                 )
             )
     for left in plan.unplaced:

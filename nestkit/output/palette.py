@@ -17,6 +17,7 @@ from nestkit.cutting.model import (
     MARK_LAYER,
     SHEET_LAYER,
     Job,
+    is_pocket_layer,
     pocket_layer,
 )
 
@@ -55,11 +56,6 @@ _FIRST_SPARE_INDEX = 40
 _POCKET_PREFIX = pocket_layer(0).rstrip("0123456789")
 
 
-def is_pocket(layer: str) -> bool:
-    """Whether the layer is an etching pass."""
-    return layer.startswith(_POCKET_PREFIX) and layer.removeprefix(_POCKET_PREFIX).isdecimal()
-
-
 def layer_colour(layer: str) -> LayerColour:
     """The colour of one of a job's layers.
 
@@ -70,7 +66,7 @@ def layer_colour(layer: str) -> LayerColour:
     """
     if layer in _LAYERS:
         return _LAYERS[layer]
-    if not is_pocket(layer):
+    if not is_pocket_layer(layer):
         raise ValueError(f"no job has a layer '{layer}'")
     place = int(layer.removeprefix(_POCKET_PREFIX)) - 1
     rgb, indexed = _POCKETS[place % len(_POCKETS)]
@@ -115,7 +111,7 @@ def running_order(job: Job) -> tuple[str, ...]:
     used = {stroke.layer for stroke in job.strokes}
     if job.etching is not None:
         used |= {pocket_layer(place) for place in range(1, job.etching.steps.count + 1)}
-    pockets = sorted(layer for layer in used if is_pocket(layer))
+    pockets = sorted(layer for layer in used if is_pocket_layer(layer))
     order = (LABEL_LAYER, MARK_LAYER, *pockets, CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, SHEET_LAYER)
     strange = used.difference(order)
     if strange:

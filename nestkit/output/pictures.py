@@ -73,13 +73,14 @@ class DrawnPart:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A sheet with its parts; ``view_box`` is that of an SVG element."""
+    """A sheet with its parts; ``view_box`` is that of an SVG element, ``kept`` what is worth keeping."""
 
     view_box: str
     width: float
     height: float
     edge: str
     parts: tuple[DrawnPart, ...]
+    kept: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,14 +141,15 @@ class SheetPictures:
         self._captions: dict[tuple[object, ...], Caption | None] = {}
         self._rooms: dict[tuple[object, ...], Room] = {}
 
-    def picture(self, job: Job) -> Picture:
-        """The picture of a job's sheet, its parts in cut order."""
+    def picture(self, job: Job, kept: Sequence[Outline] = ()) -> Picture:
+        """The picture of a job's sheet, its parts in cut order, with the leftovers that are kept."""
         outline = job.sheet.outline
         width, height = outline.size
         drawn = []
         for number, placed in enumerate(cut_order(job), start=1):
             title = f"{plain(placed.part.name)} {placed.copy}"
-            text = self._caption(placed, title, number, max(width, height))
+            named = f"{number} {plain(placed.part.name)}"
+            text = self._caption(placed, named, number, max(width, height))
             drawn.append(
                 DrawnPart(
                     number,
@@ -158,11 +160,12 @@ class SheetPictures:
                 )
             )
         view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
-        return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn))
+        leftovers = "".join(_outline_data(each, height) for each in kept)
+        return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn), leftovers)
 
-    def _caption(self, placed: PlacedPart, title: str, number: int, longest: float) -> Caption | None:
-        """Name and copy, or its number where these find no room."""
-        name = self._fitted(placed, title, _SMALLEST_TEXT * longest, _LARGEST_TEXT * longest)
+    def _caption(self, placed: PlacedPart, named: str, number: int, longest: float) -> Caption | None:
+        """Its number in the cut order and its name, or the number alone where these find no room."""
+        name = self._fitted(placed, named, _SMALLEST_TEXT * longest, _LARGEST_TEXT * longest)
         return name or self._fitted(placed, str(number), _SMALLEST_NUMBER * longest, _SMALLEST_TEXT * longest)
 
     def _fitted(self, placed: PlacedPart, text: str, smallest: float, largest: float) -> Caption | None:

@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from typing import Any
 
 from nestkit.build.model import Build, Part
@@ -44,6 +45,7 @@ def plan_data(
         "unit": build.unit,
         "scale": plan.scale,
         "seed": plan.seed,
+        "shop": build.shop or None,
         "cutter": {
             "kind": build.cutter.kind,
             "bed_mm": None if bed is None else _numbers(bed),
@@ -55,6 +57,17 @@ def plan_data(
         "parts": [_part(build, part) for part in build.parts],
         "groups": [_group(group) for group in plan.groups],
         "sheets": [_sheet(build, job) for job in jobs],
+        "leftovers": [
+            {
+                "sheet": each.sheet,
+                "stock": each.stock,
+                "stock_number": each.stock_number,
+                "material": each.material,
+                "thickness_mm": _mm(each.thickness),
+                **_outline(each.outline),
+            }
+            for each in plan.leftovers
+        ],
         "unplaced": [{"part": left.part.name, "copy": left.copy, "why": left.why} for left in plan.unplaced],
         "templates": None if templates is None else dict(templates),
     }
@@ -156,9 +169,14 @@ def _group(group: Group) -> dict[str, Any]:
         "sheets_used": group.sheets_used,
         "sheets_at_least": group.sheets_at_least,
         "proven": group.proven,
+        "proven_by": group.proven_by,
+        "at_any_price": group.at_any_price,
         "waste": _mm(group.waste),
+        "leftover": _mm(group.leftover),
         "cost": _mm(group.cost),
+        "cost_at_least": _mm(group.cost_at_least),
         "to_buy": [{"stock": stock, "count": count} for stock, count in group.to_buy],
+        "unused": [{"stock": stock, "count": count} for stock, count in group.unused],
         "from_shop": [{"stock": stock, "count": count} for stock, count in group.from_shop],
     }
 
@@ -170,6 +188,8 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
         "stock": sheet.stock,
         "stock_number": sheet.stock_number,
         "bought": sheet.bought,
+        "piece": sheet.piece or None,
+        "kept": sheet.kept or None,
         "blank_origin_mm": None if sheet.blank_origin is None else _numbers(sheet.blank_origin),
         "material": sheet.material,
         "thickness_mm": _mm(sheet.thickness),
@@ -183,7 +203,10 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
         "job": job_file(job),
         "cut_length_mm": _mm(job.cut_length),
         "travel_mm": _mm(job.travel),
+        "travel_at_least_mm": _mm(job.least),
+        "travel_nearest_mm": _mm(job.nearest),
         "seconds": _mm(job.seconds),
+        "times": {field.name: _mm(getattr(job.times, field.name)) for field in fields(job.times)},
         "parts": [_placed(placed) for placed in sheet.placed],
     }
 

@@ -15,6 +15,7 @@ _WHAT_FOR = {
     TEMPLATES_FILE: "templates",  # its words depend on the book
     "shopping.csv": "sheets to buy and to take from the shop, hardware with its lengths",
     "cutting.csv": "every copy in cut order, with its place and turn",
+    "jobs.csv": "every bed load in order: its paths, its travel, its time and what that is made of",
     "layers.csv": "what each layer of each job does, with depths",
     "folds.csv": "every different groove with its sizes",
     "gluing.csv": "assemblies in order, after which sheet each can be glued, seams with their numbers",

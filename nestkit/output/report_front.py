@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Build, Hardware
-from nestkit.cutting.model import Job
+from nestkit.cutting.model import Job, Times
 from nestkit.nesting.model import Group, Plan
-from nestkit.output.lists import shopping_rows
+from nestkit.output.lists import shopping_rows, sold_as
+from nestkit.output.report_proofs import show_proof
 from nestkit.output.report_words import (
     show_kerf,
     show_long,
     show_money,
     show_time,
     show_weight,
+    time_parts,
 )
 from nestkit.output.sums import foam_weight, glue_length
 from nestkit.output.text import plain, show_number
@@ -70,19 +73,20 @@ def figures(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Figure, ...]
     """The answers that come first."""
     bought = sum(count for group in plan.groups for _, count in group.to_buy)
     taken = sum(count for group in plan.groups for _, count in group.from_shop)
+    jobs = [job for job in jobs if not job.sheet.kept]
     by_hand = sum(job.sheet.how == "hand" for job in jobs)
-    seconds = sum(job.seconds for job in jobs if job.sheet.how != "hand")
+    times = sum((job.times for job in jobs), Times())
     return (
         Figure(
             "Sheets to buy",
             str(bought),
-            f"and {taken} from the shop" if taken else "none lies in the shop",
+            _sheets_note(plan, taken),
         ),
         Figure("To pay", show_money(sum(group.cost for group in plan.groups)), "for the sheets to buy"),
         Figure(
             "Cutting time",
-            "by hand" if jobs and by_hand == len(jobs) else show_time(seconds),
-            _time_note(len(jobs) - by_hand, by_hand),
+            "by hand" if jobs and by_hand == len(jobs) else show_time(times.total),
+            _time_note(len(jobs) - by_hand, by_hand, time_parts(times)),
         ),
         certainty(plan),
     )
@@ -93,13 +97,16 @@ def certainty(plan: Plan) -> Figure:
     used = sum(group.sheets_used for group in plan.groups)
     least = sum(group.sheets_at_least for group in plan.groups)
     if plan.groups and all(group.proven for group in plan.groups):
-        return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        if all(group.at_any_price for group in plan.groups):
+            return Figure("Fewer sheets?", "No", f"no plan can do with fewer than {counted(used, 'sheet')}")
+        return Figure("Fewer sheets?", "No", "no plan is cheaper, and none as cheap can do with fewer")
     if least >= used and used:
         return Figure("Fewer sheets?", "No", f"all {used} are needed, and not every part has a place")
     return Figure(
         "Fewer sheets?",
         "Not ruled out",
-        f"of these {used}, {least} {'is' if least == 1 else 'are'} certainly needed",
+        f"of these {used}, {least} {'is' if least == 1 else 'are'} certainly needed; a longer search "
+        "(--seconds) may find fewer",
     )
 
 
@@ -157,17 +164,10 @@ def _group_row(build: Build, group: Group) -> GroupRow:
         parts=group.parts,
         used=group.sheets_used,
         at_least=group.sheets_at_least,
-        verdict=_verdict(group),
+        verdict=show_proof(group),
         waste=f"{100 * group.waste:.0f} %",
         cost=show_money(group.cost),
     )
-
-
-def _verdict(group: Group) -> str:
-    if group.proven:
-        return "no plan can do with fewer"
-    least = group.sheets_at_least
-    return f"at least {least} {'is' if least == 1 else 'are'} certainly needed"
 
 
 def shopping(build: Build, plan: Plan) -> Iterable[ShoppingRow]:
@@ -175,7 +175,7 @@ def shopping(build: Build, plan: Plan) -> Iterable[ShoppingRow]:
     for what, sheet, count, price in shopping_rows(build, plan):
         yield ShoppingRow(
             what=what,
-            sheet=plain(sheet.name),
+            sheet=plain(sold_as(what, sheet)),
             size=show_size(*sheet.size, build.unit),
             thickness=show_length(sheet.thickness, build.unit),
             count=count,
@@ -205,8 +205,22 @@ def findings(build: Build) -> Iterable[tuple[str, str]]:
             yield plain(part.name), plain(str(finding))
 
 
-def _time_note(jobs: int, by_hand: int) -> str:
+def _sheets_note(plan: Plan, taken: int) -> str:
+    buy: Counter[str] = Counter()
+    for group in plan.groups:
+        buy.update(dict(group.to_buy))
+    notes = [", ".join(f"{count} x {plain(name)}" for name, count in buy.items())] if buy else []
+    notes.append(f"{'and ' if buy else ''}{taken} from the shop" if taken else "none lies in the shop")
+    unused = sum(count for group in plan.groups for _, count in group.unused)
+    if unused:
+        notes.append(f"{unused} of those to buy stay whole, as they come in packs")
+    return "; ".join(notes)
+
+
+def _time_note(jobs: int, by_hand: int, parts: str) -> str:
     notes = [f"in {counted(jobs, 'job')} on the cutter"] if jobs else []
+    if "," in parts:
+        notes[-1] += f": {parts}"
     if by_hand:
         notes.append(f"{counted(by_hand, 'sheet')} cut by hand")
     return ", ".join(notes)

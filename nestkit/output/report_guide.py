@@ -36,7 +36,7 @@ class PartCard:
     shape: DrawnShape
     look: str
     assembly: str
-    count: int
+    count: str
     size: str
     foam: str
     how: str
@@ -75,7 +75,7 @@ def part_cards(
             shape=shapes[part.name],
             look=looks[part.assembly],
             assembly=plain(part.assembly),
-            count=part.copies - part.spares,
+            count=_count(part),
             size=show_size(*part.shape.outline.size, build.unit),
             foam=f"{plain(part.material)} {show_length(part.thickness, build.unit)}",
             how=" and ".join(how[part.name]) or "left out",
@@ -108,10 +108,14 @@ def assembly_pages(
         )
 
 
+def _count(part: Part) -> str:
+    """How many the prop needs, and spares: ``3 + 1 spare``."""
+    needed = str(part.copies - part.spares)
+    return f"{needed} + {counted(part.spares, 'spare')}" if part.spares else needed
+
+
 def _facts(part: Part, left_out: int, unit: Unit) -> Iterable[str]:
-    """Spares, mirrored copies, folds and bevels, and the finished sizes of a pattern."""
-    if part.spares:
-        yield f"and {counted(part.spares, 'spare')}"
+    """Mirrored copies, folds and bevels, and the finished sizes of a pattern."""
     if left_out:
         yield f"{counted(left_out, 'copy', 'copies')} left out"
     if part.mirrored_pairs:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
-from nestkit.nesting.model import PlacedPart, Plan
+from nestkit.nesting.model import Leftover, PlacedPart, Plan, PlannedSheet
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
 from nestkit.output.lists import cut_order, is_spare, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
 from nestkit.output.report_steps import Play, play_of
-from nestkit.output.report_words import show_long, show_time
+from nestkit.output.report_words import show_long, show_time, time_parts
 from nestkit.output.text import plain, show_number
 from nestkit.stock.blanks import as_laid
 from nestkit.units import mm_per, show_length, show_size
@@ -74,13 +74,14 @@ def sheet_parts(
     ready = ready_after(build, plan, jobs)
     for job in jobs:
         done = tuple(plain(name) for name, index in ready.items() if name and index == job.sheet.index)
-        yield _sheet(build, job, pictures, looks, done)
+        kept = [each for each in plan.leftovers if each.sheet == job.sheet.index]
+        yield _sheet(build, job, pictures, looks, done, kept)
 
 
 def stock_sheets(build: Build, jobs: Sequence[Job]) -> Iterable[StockSheet]:
     """The sheets that blanks are cut from, each once, in the plan's order."""
     sizes = {sheet.name: as_laid(sheet.size, build.cutter.bed) for sheet in build.sheets}
-    blanks = [job.sheet for job in jobs if job.sheet.blank_origin is not None]
+    blanks = [job.sheet for job in jobs if job.sheet.blank_origin is not None and not job.sheet.kept]
     order = list(dict.fromkeys((blank.stock, blank.bought, blank.stock_number) for blank in blanks))
     for stock, bought, number in order:
         cut = [b for b in blanks if (b.stock, b.bought, b.stock_number) == (stock, bought, number)]
@@ -91,40 +92,60 @@ def stock_sheets(build: Build, jobs: Sequence[Job]) -> Iterable[StockSheet]:
             left, up = show_length(x, build.unit), show_length(y, build.unit)
             steps.append(f"Sheet {blank.index}: {size}, {left} from the left and {up} from the bottom")
         yield StockSheet(
-            title=f"{plain(stock)}, {_origin(bought)} {number}",
+            title=_origin(build, cut[0]),
             steps=tuple(steps),
             picture=blank_picture(sizes[stock], cut),
         )
 
 
-def _origin(bought: bool) -> str:
-    return "bought sheet number" if bought else "shop sheet number"
+def _origin(build: Build, sheet: PlannedSheet) -> str:
+    """Which sheet it is: one of the shop's list by its name and place, another by its number."""
+    if sheet.piece:
+        place = next((kind.place for kind in build.sheets if kind.name == sheet.stock), "")
+        return f"{plain(sheet.stock)} of the shop" + (f" ({plain(place)})" if place else "")
+    number = "bought sheet number" if sheet.bought else "shop sheet number"
+    return f"{plain(sheet.stock)}, {number} {sheet.stock_number}"
 
 
 def _sheet(
-    build: Build, job: Job, pictures: SheetPictures, looks: Mapping[str, str], ready: tuple[str, ...]
+    build: Build,
+    job: Job,
+    pictures: SheetPictures,
+    looks: Mapping[str, str],
+    ready: tuple[str, ...],
+    kept: Sequence[Leftover],
 ) -> SheetPart:
     sheet, unit = job.sheet, build.unit
     bar = 100.0 if unit == "mm" else 4.0 * mm_per(unit)
     if bar > sheet.outline.size[0]:
         bar /= 10.0
     size = show_size(*sheet.outline.size, unit)
-    what = "whole sheet" if sheet.blank_origin is None else "blank"
+    odd = any(kind.name == sheet.stock and kind.outline is not None for kind in build.sheets)
+    what = ("offcut" if odd else "whole sheet") if sheet.blank_origin is None else "blank"
     facts = [
         f"{what} {size}",
         f"{100 * sheet.fill:.0f} % becomes parts",
         f"cut {show_long(job.cut_length, unit)}",
     ]
+    if sheet.kept:
+        facts.insert(0, "cut already: don't cut it again")
+    if kept:
+        share = sum(each.outline.area for each in kept) / sheet.outline.area
+        facts.append(f"{100 * share:.0f} % is worth keeping (dashed)")
     time = "by hand" if sheet.how == "hand" else show_time(job.seconds)
     facts.append("cut by hand" if sheet.how == "hand" else f"{sheet.how}, about {time}")
+    parts = time_parts(job.times)
+    if parts:
+        facts.append(f"of which {parts}" if "," in parts else parts)
     if job.etching is not None:
-        passes = counted(job.etching.steps.count, "pass", "passes")
-        facts.append(f"etched in {passes}, {show_time(job.etching.seconds)} of it")
+        facts.append(f"etched in {counted(job.etching.steps.count, 'pass', 'passes')}")
+    if sheet.how != "hand":
+        least = show_long(job.least, unit)
+        facts.append(f"travel {show_long(job.travel, unit)} (no order does with less than {least})")
     return SheetPart(
         index=sheet.index,
         title=f"{plain(sheet.material)}, {show_length(sheet.thickness, unit)}",
-        origin=f"{'on' if sheet.blank_origin is None else 'cut from'} {plain(sheet.stock)}, "
-        f"{_origin(sheet.bought)} {sheet.stock_number}",
+        origin=f"{'on' if sheet.blank_origin is None else 'cut from'} {_origin(build, sheet)}",
         facts=tuple(facts),
         time=time,
         how=sheet.how,
@@ -136,7 +157,7 @@ def _sheet(
             for name in assembly_names(build)
             if any(placed.part.assembly == name for placed in sheet.placed)
         ),
-        picture=pictures.picture(job),
+        picture=pictures.picture(job, [each.outline for each in kept]),
         aspect=show_number(sheet.outline.size[0] / sheet.outline.size[1], 5),
         bar=show_length(bar, unit),
         bar_share=show_number(100.0 * bar / sheet.outline.size[0], 3),

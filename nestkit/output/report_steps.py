@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from nestkit.build.model import Cutter
-from nestkit.cutting.model import LABEL_LAYER, MARK_LAYER, Job, Stroke
+from nestkit.cutting.model import LABEL_LAYER, MARK_LAYER, Job, Stroke, is_pocket_layer
+from nestkit.cutting.times import stroke_seconds
 from nestkit.output.lists import cut_order
-from nestkit.output.palette import is_pocket, layer_task, running_order
+from nestkit.output.palette import layer_task, running_order
 from nestkit.output.svg_path import path_data
 
 _DIGITS = 2
@@ -108,34 +109,26 @@ def play_of(job: Job, cutter: Cutter) -> Play:
 
 
 def _look(layer: str, job: Job) -> str:
-    if is_pocket(layer):
+    if is_pocket_layer(layer):
         return "hatch" if job.etching is not None and job.etching.hatched else "area"
     return "mark" if layer in (MARK_LAYER, LABEL_LAYER) else "cut"
 
 
 def _thinned(run: Sequence[Stroke], job: Job) -> Sequence[Stroke]:
     """The strokes that are drawn: of lines that fill an area, no more than can be told apart."""
-    if not is_pocket(run[0].layer) or job.etching is None or not job.etching.hatched:
+    if not is_pocket_layer(run[0].layer) or job.etching is None or not job.etching.hatched:
         return run
     return run[:: max(1, round(_DRAWN_PITCH / job.etching.pitch))]
 
 
 def _seconds(job: Job, cutter: Cutter) -> list[float]:
     """How long each stroke takes with the way to it, roughly: what counts is its share of the job."""
-    etched = [_amount(stroke) if is_pocket(stroke.layer) else 0.0 for stroke in job.strokes]
+    etched = [_amount(stroke) if is_pocket_layer(stroke.layer) else 0.0 for stroke in job.strokes]
     all_etched = math.fsum(etched)
-    etching = 0.0 if job.etching is None else job.etching.seconds
-    at, found = (0.0, 0.0), []
-    for stroke, amount in zip(job.strokes, etched, strict=True):
-        way = math.dist(at, stroke.path.start) / cutter.travel_speed
-        at = stroke.path.end
-        if is_pocket(stroke.layer):
-            found.append(etching * amount / all_etched if all_etched else 0.0)
-        elif stroke.layer in (MARK_LAYER, LABEL_LAYER):
-            found.append(way + stroke.path.length / cutter.mark_speed)
-        else:
-            found.append(way + stroke.path.length / cutter.cut_speed)
-    return found
+    return [
+        math.fsum(each) + (job.times.etching * amount / all_etched if all_etched else 0.0)
+        for each, amount in zip(stroke_seconds(job.strokes, cutter), etched, strict=True)
+    ]
 
 
 def _amount(stroke: Stroke) -> float:

@@ -2,16 +2,33 @@
 
 from __future__ import annotations
 
+from nestkit.cutting.model import Times
 from nestkit.output.text import show_number
 from nestkit.units import Unit, mm_per
 
 
 def show_time(seconds: float) -> str:
-    """A time as a person says it: ``50 s``, ``12 min``, ``1 h 05 min``."""
+    """A time as a person says it: ``50 s``, ``3 min 20 s``, ``12 min``, ``1 h 05 min``."""
     if seconds < 59.5:
         return f"{round(seconds)} s"
+    if seconds < 599.5:
+        whole = round(seconds)
+        return f"{whole // 60} min {whole % 60:02d} s"
     minutes = round(seconds / 60.0)
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def time_parts(times: Times) -> str:
+    """What a time is made of, longest first: ``cutting 12 min, travel 50 s``."""
+    named = {
+        "cutting": times.cutting,
+        "marks": times.marking,
+        "travel": times.travel,
+        "etching": times.etching,
+        "starts": times.starts,
+    }
+    longest = sorted(named.items(), key=lambda each: -each[1])
+    return ", ".join(f"{name} {show_time(seconds)}" for name, seconds in longest if seconds >= 0.5)
 
 
 def show_money(value: float) -> str:

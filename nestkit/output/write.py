@@ -12,6 +12,7 @@ from nestkit.output.dxf import dxf_bytes
 from nestkit.output.folder import PLAN_FILE, TEMPLATES_FILE, replace_folder
 from nestkit.output.gluing_csv import gluing_bytes
 from nestkit.output.grooves import grooves_in
+from nestkit.output.jobs_csv import jobs_bytes
 from nestkit.output.lists import cutting_bytes, folds_bytes, layers_bytes, shopping_bytes
 from nestkit.output.plan_json import job_file, plan_bytes
 from nestkit.output.report import report_bytes
@@ -42,6 +43,7 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
         PLAN_FILE: plan_bytes(build, plan, jobs, None if book is None else book.facts(build.templates)),
         "shopping.csv": shopping_bytes(build, plan),
         "cutting.csv": cutting_bytes(build, plan, jobs),
+        "jobs.csv": jobs_bytes(build, plan, jobs),
         "layers.csv": layers_bytes(build, jobs),
         "gluing.csv": gluing_bytes(build, plan, jobs),
     }

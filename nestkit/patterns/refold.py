@@ -261,12 +261,15 @@ def _peaked(pattern: Pattern, closing: Peaked) -> Refolded:
     """Folds both sides up towards the groove, turns the piece over, and compares shadow and drawing."""
     axis = Axis(apply(MIRROR_X, closing.axis.points))
     flat = pattern.pieces[closing.piece].shape.outline.exterior.flatten(0.01)
-    flat = shapely.get_coordinates(shapely.segmentize(LinearRing(flat), 1.0))[:-1]
+    ring = LinearRing(flat)
+    # Every millimetre; of a piece of many metres as many points, for the comparison takes their square.
+    step = max(1.0, ring.length / 4000.0)
+    flat = shapely.get_coordinates(shapely.segmentize(ring, step))[:-1]
     feet, normals, off = axis.split(flat)
     shadow = feet + normals * (off * math.cos(closing.angle / 2.0))[:, None]
     folded = np.column_stack((shadow, np.abs(off) * math.sin(closing.angle / 2.0)))
     over = folded * [-1.0, 1.0, -1.0]
     drawn = LinearRing(closing.drawn.flatten(0.01))
-    gap = float(LinearRing(over[:, :2]).hausdorff_distance(shapely.segmentize(drawn, 1.0)))
+    gap = float(LinearRing(over[:, :2]).hausdorff_distance(shapely.segmentize(drawn, step)))
     sides = [over[off >= 0.0], over[off <= 0.0]]
     return Refolded(gap, tuple(side for side in sides if len(side) > 2))

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from nestkit.geometry import Outline, Path
+
 #: A sheet that is longer than the bed by no more than this still lies on it, mm.
 HAIR = 0.01
 
@@ -80,3 +82,16 @@ def _steps(length: float, most: float) -> list[float]:
     """A length in pieces of ``most`` and a remainder."""
     count = max(1, math.ceil((length - HAIR) / most))
     return [most] * (count - 1) + [length - most * (count - 1)] if count > 1 else [length]
+
+
+def rectangle(width: float, height: float) -> Outline:
+    """A rectangle with its lower left corner at the origin.
+
+    Raises
+    ------
+    ValueError
+        When a size is not above 0.
+    """
+    if not (width > 0.0 and height > 0.0):
+        raise ValueError("a sheet's width and height are above 0")
+    return Outline(Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True))

@@ -1,4 +1,4 @@
-"""A piece's edge from a drawing of it, or from its sizes."""
+"""A piece's edge from a drawing of it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path as FilePath
 
 from nestkit.drawings import part_shape, read_drawing
 from nestkit.errors import Finding
-from nestkit.geometry import Outline, Path
+from nestkit.geometry import Outline
 
 
 def drawn_edge(text: str) -> tuple[Outline, tuple[Finding, ...]]:
@@ -27,16 +27,3 @@ def drawn_edge(text: str) -> tuple[Outline, tuple[Finding, ...]]:
     drawing = read_drawing(FilePath(name), name)
     shape, findings = part_shape(drawing, wanted or None)
     return shape.outline, (*drawing.findings, *findings)
-
-
-def rectangle(width: float, height: float) -> Outline:
-    """A rectangle with its lower left corner at the origin.
-
-    Raises
-    ------
-    ValueError
-        When a size is not above 0.
-    """
-    if not (width > 0.0 and height > 0.0):
-        raise ValueError("a sheet's width and height are above 0")
-    return Outline(Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True))

@@ -16,6 +16,8 @@ from nestkit.geometry import Outline, Path
 FINE = 0.01
 #: Cut edges with arcs or many corners are followed this loosely, never into what was cut, mm.
 LOOSE = 0.25
+#: Corners lie on a grid of this step, mm.
+GRID = 0.001
 #: Outlines with more corners than this are followed loosely.
 MANY_CORNERS = 40
 #: Corners sharper than a mitre of this length allows are cut off.
@@ -47,8 +49,12 @@ class Usable:
             raise ValueError("the smallest width and area worth keeping are above 0")
 
 
+#: What is worth keeping when nobody says otherwise.
+USUAL = Usable()
+
+
 def leftovers(
-    sheet: Outline, taken: Iterable[Outline], kerf: float = 0.0, usable: Usable = Usable()
+    sheet: Outline, taken: Iterable[Outline], kerf: float = 0.0, usable: Usable = USUAL
 ) -> tuple[Outline, ...]:
     """The pieces worth keeping of a sheet from which parts are cut.
 
@@ -85,8 +91,10 @@ def leftovers(
     # Each is grown by itself: grown together, two that only a neck joins could touch again.
     for core in shapely.get_parts(_mitred(free, -half)):
         kept = shapely.simplify(shapely.intersection(_mitred(core, half), free), 0.0)
-        pieces += [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
-    pieces = [piece for piece in _apart(pieces) if piece.area >= usable.area]
+        # What lies beyond a thin part is no piece of this one.
+        parts = [one for one in shapely.get_parts(kept) if one.geom_type == "Polygon"]
+        pieces += [one for one in parts if shapely.intersects(one, core)][:1]
+    pieces = [piece for each in _apart(pieces) if _is_kept(piece := _snapped(each), usable)]
     return tuple(outline_of(piece) for piece in sorted(pieces, key=lambda one: (-one.area, one.bounds)))
 
 
@@ -104,7 +112,8 @@ def _burnt(outline: Outline, kerf: float) -> BaseGeometry:
     polygon = outline.polygon(FINE)
     curved = any(ring.has_arcs for ring in outline.rings())
     loose = LOOSE if curved or len(shapely.get_coordinates(polygon)) > MANY_CORNERS else 0.0
-    if kerf + loose > 0.0:
+    # A distance next to nothing breaks geometry that 0 does not.
+    if kerf + loose > 1e-6:
         polygon = _mitred(polygon, kerf + loose)
     return shapely.simplify(polygon, loose)
 
@@ -124,6 +133,18 @@ def _apart(pieces: list[Polygon]) -> list[Polygon]:
         if not piece.is_empty:
             kept.append(piece)
     return kept
+
+
+def _is_kept(piece: Polygon, usable: Usable) -> bool:
+    """Whether a piece is large enough, and still wide enough once others have their share."""
+    wide = not shapely.buffer(piece, GRID - usable.width / 2.0).is_empty
+    return bool(piece.area >= usable.area and wide)
+
+
+def _snapped(piece: Polygon) -> Polygon:
+    """The piece on a grid, so that it stays sound when it is written with few digits."""
+    parts = shapely.get_parts(shapely.set_precision(piece, GRID))
+    return max((one for one in parts if one.geom_type == "Polygon"), key=_area, default=Polygon())
 
 
 def _area(polygon: Polygon) -> float:

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
-from typing import Any
+
+import numpy as np
 
 from nestkit.geometry import Outline, Path
 from nestkit.geometry.affine import translation
+
+#: No sheet of foam is larger, mm.
+FARTHEST = 1e6
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,11 +94,13 @@ def outline_from(text: str) -> Outline:
     ValueError
         When the text is anything else.
     """
-    rings: Any = json.loads(text)
-    if not isinstance(rings, list) or not rings:
-        raise ValueError("an outline is a list of rings")
     try:
-        paths = [Path(ring, True) for ring in rings]
-    except (TypeError, IndexError) as error:
-        raise ValueError(f"a ring is a list of x, y, bulge: {error}") from None
+        rows = [np.array(ring, dtype=np.float64) for ring in json.loads(text)]
+        paths = [Path(ring, True) for ring in rows]
+    except (ValueError, TypeError, OverflowError, RecursionError):
+        paths = []
+    if not paths:
+        raise ValueError("its outline is no list of rings of x, y, bulge")
+    if any(np.abs(ring).max() > FARTHEST for ring in rows):
+        raise ValueError(f"its outline reaches farther than {FARTHEST:,.0f} mm")
     return Outline(paths[0], tuple(paths[1:]))

@@ -11,7 +11,8 @@ from typing import Self
 
 from nestkit.errors import InputError, Problem
 from nestkit.stock.pieces import Piece, outline_from, outline_text
-from nestkit.stock.shop_file import connect, integrity, told, transaction
+from nestkit.stock.shop_file import PUT_BACK, connect, integrity, told, transaction
+from nestkit.stock.shop_uses import Use, Used
 
 _PIECES = """
     SELECT piece.*, came.at AS since, went.at AS went_at, went.what AS went_what
@@ -19,6 +20,8 @@ _PIECES = """
     JOIN booking AS came ON came.number = piece.came
     LEFT JOIN booking AS went ON went.number = piece.went
 """
+
+_LOOK = "See what is there with nestkit offcuts list"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +83,10 @@ class Shop:
     def id(self) -> str:
         """By which plans know this shop."""
         with told(self.file):
-            return str(self._database.execute("SELECT id FROM shop").fetchone()[0])
+            row = self._database.execute("SELECT id FROM shop").fetchone()
+        if row is None:
+            raise InputError.one(str(self.file), "the shop's file is damaged (it has no name)", PUT_BACK)
+        return str(row[0])
 
     def faults(self) -> list[str]:
         """What is wrong with the file; empty when nothing is."""
@@ -131,6 +137,69 @@ class Shop:
             self._take_out(numbers, number)
             return self._booking(number)
 
+    def use(self, uses: Sequence[Use], what: str, again: bool = False, leftovers_only: bool = False) -> Used:
+        """Books sheets that are cut: the pieces they were go out, what is left of them comes in.
+
+        A sheet that was booked before is passed over; where only its leftovers came in then, the piece
+        goes out now.
+
+        Parameters
+        ----------
+        uses : sequence of Use
+        what : str
+        again : bool
+            Book again what was booked before: it was cut once more.
+        leftovers_only : bool
+            The pieces do not go out.
+
+        Raises
+        ------
+        InputError
+            When a piece is gone, or there is nothing that was not booked before. Nothing is booked then.
+        """
+        with transaction(self._database, self.file):
+            before = {} if again else {use.digest: self._bookings_of(use) for use in uses}
+            full = [use for use in uses if not before.get(use.digest)]
+            # Of these the leftovers are in; what remains is to take the pieces out.
+            outs = [
+                use
+                for use in uses
+                if not leftovers_only
+                and use.piece is not None
+                and {row["kind"] for row in before.get(use.digest, ())} == {"add"}
+            ]
+            earlier = [use for use in uses if use not in full and use not in outs]
+            if not full and not outs:
+                row = before[uses[0].digest][-1]
+                raise InputError.one(
+                    what,
+                    f"this was booked already: {row['what']}, {row['at']}",
+                    "Book it with --again if it was cut once more",
+                )
+            number = self._book("add" if leftovers_only else "use", what)
+            if not leftovers_only:
+                pieces = [use.piece for use in (*full, *outs) if use.piece is not None]
+                self._take_out(pieces, number, "Plan again with nestkit plan --offcuts")
+            self._take_in([piece for use in full for piece in use.leftovers], number)
+            for use in (*full, *outs):
+                self._database.execute("INSERT INTO cut VALUES (?, ?)", (use.digest, number))
+            return Used(
+                self._booking(number),
+                tuple(sheet for use in (*full, *outs) for sheet in use.sheets),
+                tuple(
+                    (use.sheets, f"{before[use.digest][-1]['what']}, {before[use.digest][-1]['at']}")
+                    for use in earlier
+                ),
+            )
+
+    def _bookings_of(self, use: Use) -> list[sqlite3.Row]:
+        """The bookings of the same sheet, oldest first."""
+        return self._rows(
+            "SELECT booking.* FROM cut JOIN booking ON booking.number = cut.booking"
+            " WHERE cut.digest = ? ORDER BY booking.number",
+            (use.digest,),
+        )
+
     def undo(self) -> Booking:
         """Takes the last booking back: what it took out is there again, what it brought is not.
 
@@ -177,25 +246,34 @@ class Shop:
                 ),
             )
 
-    def _take_out(self, numbers: Sequence[int], booking: int) -> None:
-        problems = [problem for number in dict.fromkeys(numbers) if (problem := self._missing(number))]
+    def _take_out(self, numbers: Sequence[int], booking: int, todo: str = _LOOK) -> None:
+        problems = [problem for number in dict.fromkeys(numbers) if (problem := self._missing(number, todo))]
         if problems:
             raise InputError(problems)
         for number in dict.fromkeys(numbers):
             self._database.execute("UPDATE piece SET went = ? WHERE number = ?", (booking, number))
 
-    def _missing(self, number: int) -> Problem | None:
+    def _missing(self, number: int, todo: str) -> Problem | None:
         """Why a piece can't be taken out; None when it is there."""
-        look = "See what is there with nestkit offcuts list"
         rows = self._rows(f"{_PIECES} WHERE piece.number = ?", (number,))
         if not rows:
-            return Problem(f"piece {number}", "the shop has no piece of that number", look)
+            return Problem(f"piece {number}", "the shop has no piece of that number", todo)
         piece = self._piece(rows[0])
         if not piece.gone:
             return None
-        return Problem(piece.name, f"is gone: {piece.gone}", look)
+        return Problem(piece.name, f"is gone: {piece.gone}", todo)
 
     def _piece(self, row: sqlite3.Row) -> Piece:
+        try:
+            return self._read(row)
+        except (ValueError, TypeError, AttributeError) as error:  # a row that no nestkit wrote
+            why = str(error) if type(error) is ValueError else "a value is of the wrong kind"
+            raise InputError.one(
+                str(self.file), f"piece {row['number']} can't be read: {why}", PUT_BACK
+            ) from error
+
+    @staticmethod
+    def _read(row: sqlite3.Row) -> Piece:
         return Piece(
             material=row["material"],
             thickness=row["thickness"],

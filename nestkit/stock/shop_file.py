@@ -15,6 +15,9 @@ from nestkit.stock.shop_schema import APPLICATION_ID, STEPS, VERSION, statements
 #: So long one program waits for another that is writing, s.
 PATIENCE = 20.0
 
+#: What to do when the file is damaged.
+PUT_BACK = "Put back a copy of it, or name another file with --shop"
+
 
 def usual_shop() -> Path:
     """Where the shop is when nobody says otherwise: in the user's own data."""
@@ -52,14 +55,11 @@ def connect(file: Path) -> sqlite3.Connection:
                 _bring_up(database, file)
             faults = integrity(database)
             if faults:
-                raise InputError.one(str(file), f"the shop's file is damaged ({faults[0]})", _PUT_BACK)
+                raise InputError.one(str(file), f"the shop's file is damaged ({faults[0]})", PUT_BACK)
         except BaseException:
             database.close()
             raise
     return database
-
-
-_PUT_BACK = "Put back a copy of it, or name another file with --shop"
 
 
 @contextmanager
@@ -90,7 +90,9 @@ def told(file: Path) -> Iterator[None]:
             f"{file}: the shop can't be opened or written ({error}). Nothing was changed."
         ) from error
     except sqlite3.DatabaseError as error:
-        raise InputError.one(str(file), f"this is no shop, or it is damaged ({error})", _PUT_BACK) from error
+        raise InputError.one(str(file), f"this is no shop, or it is damaged ({error})", PUT_BACK) from error
+    except UnicodeDecodeError as error:  # so ends SQLite's own message when it quotes what is damaged
+        raise InputError.one(str(file), "this is no shop, or it is damaged", PUT_BACK) from error
 
 
 def integrity(database: sqlite3.Connection) -> list[str]:

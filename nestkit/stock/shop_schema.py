@@ -34,8 +34,17 @@ CREATE INDEX piece_came ON piece (came);
 CREATE INDEX piece_went ON piece (went);
 """
 
+#: Version 2: the sheets that were cut, by a digest of what was cut from them.
+_CUT = """
+CREATE TABLE cut (
+    digest TEXT NOT NULL,
+    booking INTEGER NOT NULL REFERENCES booking (number) ON DELETE CASCADE,
+    PRIMARY KEY (digest, booking)
+);
+"""
+
 #: In order; a file of version n has run the first n.
-STEPS: tuple[str, ...] = (_PIECES,)
+STEPS: tuple[str, ...] = (_PIECES, _CUT)
 
 #: The version that this nestkit writes.
 VERSION = len(STEPS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from collections.abc import Iterator
 from typing import Any
@@ -11,6 +12,7 @@ import jsonschema
 import pytest
 
 from nestkit.build.json_schema import SCHEMA_FILE, build_file_schema, build_file_schema_text
+from nestkit.build.key_list import KEYS_PAGE, key_list_text
 from tests.build_bench import BUILD
 
 
@@ -54,3 +56,14 @@ def test_every_key_is_described_and_none_is_null() -> None:
 def test_editors_see_the_same_mistakes(old: str, new: str, good: bool) -> None:
     data = tomllib.loads(BUILD.replace(old, new) if old else BUILD)
     assert jsonschema.Draft202012Validator(build_file_schema()).is_valid(data) is good
+
+
+def test_the_handbook_names_every_key() -> None:
+    page = KEYS_PAGE.read_text(encoding="utf-8")
+    assert page == key_list_text(), "run python -m nestkit.build.json_schema"
+    sections = dict(zip(*[iter(re.split(r"^## (.+)$", page, flags=re.M)[1:])] * 2, strict=True))
+    for name, table in build_file_schema()["$defs"].items():
+        described = [text for text in sections.values() if table["description"] in text]
+        assert len(described) == 1, name
+        missing = [key for key in table["properties"] if f"`{key}`" not in described[0]]
+        assert set(missing) <= {"pattern"}, name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 
@@ -111,6 +112,27 @@ def test_a_link_to_a_build_file_stays_one(file: Path, tmp_path: Path) -> None:
     assert file.is_symlink()
     assert "0.1935" in real.read_text()
     assert kept == real.with_name("real-before-1.toml")
+
+
+@pytest.mark.parametrize("links", [True, False], ids=["hard links", "a disk without them"])
+def test_what_a_killed_run_left_is_taken_away_later(file: Path, monkeypatch, links: bool) -> None:
+    def no_link(*_: object) -> None:
+        raise PermissionError
+
+    if not links:
+        monkeypatch.setattr(os, "link", no_link)
+    left = [file.with_name(f".build.toml.{kind}-0badcafe") for kind in ("new", "old", "try")]
+    mine = file.with_name(".build.toml.swp")
+    for each in (*left, mine):
+        each.write_text("half a fi")
+        os.utime(each, (1e9, 1e9))
+    young = file.with_name(".build.toml.try-12345678")
+    young.write_text("at work")
+    before = file.read_bytes()
+    assert write_settings(file, [NEW], "mm").read_bytes() == before
+    assert write_settings(file, [NEW], "mm").name == "build-before-2.toml"
+    there = {each.name for each in file.parent.iterdir() if each.name[0] == "."}
+    assert there == {mine.name, young.name}
 
 
 def test_what_a_build_file_takes() -> None:

@@ -202,7 +202,7 @@ class Made:
     def write(self, folder: Path, sizes: dict[str, tuple[float, float]] = BLANKS) -> Path:
         (folder / "jobs").mkdir(parents=True, exist_ok=True)
         (folder / "plan.json").write_text(json.dumps(self.plan), encoding="utf-8")
-        for name in ("report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"):
+        for name in ("report.html", "shopping.csv", "cutting.csv", "jobs.csv", "layers.csv", "gluing.csv"):
             (folder / name).write_text("", encoding="utf-8")
         for name, entities in self.jobs.items():
             document = ezdxf.new(self.version)
@@ -289,8 +289,12 @@ def _plan(specs: dict[str, Spec], jobs: dict[str, list[Entity]]) -> dict:
                 "sheets_at_least": 1,
                 "proven": True,
                 "waste": round(1.0 - sheet["fill"], 4),
+                "proven_by": "area",
+                "at_any_price": True,
                 "cost": 9.5,
+                "cost_at_least": 9.5,
                 "to_buy": [{"stock": sheet["stock"], "count": 1}],
+                "unused": [],
                 "from_shop": [],
             }
             for sheet in sheets
@@ -335,7 +339,10 @@ def _sheet(index: int, name: str, specs: dict[str, Spec], entities: list[Entity]
         "job": name,
         "cut_length_mm": sum(length(one.rows) for one in entities if one.layer.startswith("CUT")),
         "travel_mm": 0.0,
+        "travel_at_least_mm": 0.0,
+        "travel_nearest_mm": 0.0,
         "seconds": 0.0,
+        "times": dict.fromkeys(("cutting", "marking", "travel", "etching", "starts"), 0.0),
         "parts": placed,
     }
 

@@ -527,6 +527,11 @@ def plan_buys_too_few(m: Made) -> None:
 
 
 @found_by("plan-count")
+def more_unused_than_there_are(m: Made) -> None:
+    m.plan["groups"][0]["unused"] = [{"stock": "eva 6 mm", "count": 1}]
+
+
+@found_by("plan-count")
 def group_missing(m: Made) -> None:
     del m.plan["groups"][1]
 
@@ -539,6 +544,16 @@ def fewer_sheets_than_needed(m: Made) -> None:
 @found_by("plan-bound")
 def proof_that_is_none(m: Made) -> None:
     m.plan["groups"][0]["sheets_at_least"] = 0
+
+
+@found_by("plan-bound")
+def cheaper_than_the_least(m: Made) -> None:
+    m.plan["groups"][0].update(cost_at_least=10.0, proven=False)
+
+
+@found_by("plan-bound")
+def proof_of_a_cost_that_is_none(m: Made) -> None:
+    m.plan["groups"][0]["cost_at_least"] = 9.0
 
 
 @found_by("plan-share")

@@ -181,7 +181,7 @@ def test_an_empty_object_is_no_plan_of_ours(tmp_path: Path) -> None:
     (tmp_path / "plan.json").write_text(json.dumps({"format": "nestkit-plan", "version": 1}))
     with pytest.raises(InputError) as caught:
         check_folder(tmp_path)
-    assert len(caught.value.problems) == 6  # cutter, layout, parts, groups, sheets, unplaced
+    assert len(caught.value.problems) == 7  # build, cutter, layout, parts, groups, sheets, unplaced
 
 
 def test_a_fault_says_where_what_and_what_to_do() -> None:
@@ -194,7 +194,7 @@ def test_a_fault_says_where_what_and_what_to_do() -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["jobs", "report.html", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"]
+    "name", ["jobs", "report.html", "shopping.csv", "cutting.csv", "jobs.csv", "layers.csv", "gluing.csv"]
 )
 def test_each_missing_file_is_told_once(name: str, tmp_path: Path) -> None:
     made().write(tmp_path)

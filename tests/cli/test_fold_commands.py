@@ -154,6 +154,18 @@ def test_what_is_too_unsure_is_not_set_and_said(sample: Path) -> None:
     assert foam["width_factor"] == 1
 
 
+def test_a_kerf_that_no_cutter_has_is_doubted(sample: Path) -> None:
+    def ten_times(kind: str, cells: list[str]) -> list[str]:
+        return [f"{10.0 * float(cell):.2f}" if cell and kind == "kerf" else cell for cell in cells]
+
+    done = nestkit("calibrate", sample / "build.toml", of_six(sample, ten_times))
+    assert done.returncode == 0, done.stderr
+    (line,) = [line for line in done.stdout.splitlines() if line.startswith("  kerf")]
+    assert "; not set: no laser or knife takes that much away; look at the decimal point" in line
+    (foam,) = tomllib.loads((sample / "build.toml").read_text())["foam"]
+    assert "kerf" not in foam
+
+
 def test_settings_that_no_fold_could_be_made_with_are_not_set(sample: Path) -> None:
     def shallow(kind: str, cells: list[str]) -> list[str]:
         """Squares that stop getting deeper at half the foam: no number of passes gets to the skin."""

@@ -10,6 +10,7 @@ import pytest
 from click.testing import Result
 from typer.testing import CliRunner
 
+from nestkit.build.starter import write_starter
 from nestkit.cli import app
 from nestkit.errors import InputError, NestkitError
 from nestkit.stock.shop import Shop
@@ -115,8 +116,8 @@ def test_a_photo_must_be_there(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ((), "how large it is must be said once"),
-        (("--size", "4x3", "--from", "a.svg"), "how large it is must be said once"),
+        ((), "what it is must be said in one way"),
+        (("--size", "4x3", "--from", "a.svg"), "what it is must be said in one way"),
         (("--size", "400x300"), "--material is missing"),
         (("--size", "400x300", "--material", "eva"), "--thickness is missing"),
         (("--size", "400", *EVA), "'400' is no size. Write for example 400x300"),
@@ -147,3 +148,105 @@ def test_typed_lengths() -> None:
     assert read_lengths("16×12", 2, "in") == pytest.approx((406.4, 304.8))
     assert read_lengths("1in x 30mm", 2) == pytest.approx((25.4, 30))
     assert read_lengths(".25in", 1) == pytest.approx((6.35,))
+
+
+def plan(*words: object) -> Result:
+    return CliRunner().invoke(app, ["plan", *map(str, words)], catch_exceptions=False)
+
+
+def test_a_build_is_planned_on_offcuts_and_booked(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    run("add", "--size", "590x390", *EVA, "--place", "left shelf")
+    run("add", "--size", "590x390", "--material", "eva", "--thickness", "4")
+    done = plan("build.toml", "--offcuts", "--rounds", 2, "--out", "out")
+    assert done.exit_code == 0, done.output
+    assert "2 pieces of this build's foams in the shop" in done.output
+    assert "Once it is cut: nestkit offcuts use out" in done.output
+    written = json.loads((tmp_path / "out" / "plan.json").read_bytes())
+    assert sorted(sheet["piece"] for sheet in written["sheets"]) == [1, 2]
+    assert [group["cost"] for group in written["groups"]] == [0, 0]
+    assert "left shelf" in (tmp_path / "out" / "shopping.csv").read_text("utf-8-sig")
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert "offcut 1 of the shop (left shelf)" in page
+    assert 'class="kept"' in page
+    used = data("use", "out", "--place", "bench")
+    assert (used["booking"]["went"], used["earlier"]) == ([1, 2], [])
+    assert {piece["place"] for piece in used["pieces"]} == {"bench"}
+    assert [piece["piece"] for piece in data("list")["pieces"]] == used["booking"]["came"]
+    with pytest.raises(InputError, match="booked already"):
+        run("use", "out")
+    run("undo")
+    (sheet,) = data("use", "out", "--sheets", 2)["sheets"]
+    assert sheet == 2
+    done = run("use", "out")
+    told = "note: sheet 2 was left alone, it is booked already: cut 'Pageant lantern', sheet 2, 20"
+    assert told in done.output
+
+
+def test_leftovers_of_one_sheet_go_in(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    plan("build.toml", "--rounds", 2, "--out", "out")
+    added = data("add", "--plan", "out", "--sheet", 1)
+    assert added["booking"]["kind"] == "add"
+    assert added["pieces"][0]["note"] == "left of Pageant lantern, sheet 1"
+    with pytest.raises(InputError, match="in one way"):
+        run("add", "--plan", "out")
+
+
+def test_there_must_be_a_shop_to_plan_from(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    with pytest.raises(InputError, match="there is no shop yet"):
+        plan("build.toml", "--offcuts")
+    run("add", "--size", "400x300", "--material", "cork", "--thickness", "3")
+    done = plan("build.toml", "--offcuts", "--rounds", 1, "--out", "out")
+    assert "The shop has nothing of this build's foams." in done.output
+    assert json.loads((tmp_path / "out" / "plan.json").read_bytes())["shop"] is None
+
+
+@pytest.mark.parametrize("text", ["two", "0", "1-"])
+def test_what_is_no_number_of_a_sheet_is_told(text: str) -> None:
+    with pytest.raises(InputError, match=f"--sheets: '{text}' is no list of numbers. Write for example 1,3"):
+        run("use", "out", "--sheets", text)
+
+
+def test_a_spoiled_part_is_planned_again_on_an_offcut(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    run("add", "--size", "300x200", "--material", "eva", "--thickness", "4")
+    done = plan("build.toml", "--only", "collar=1", "--rounds", 1)
+    assert done.exit_code == 0, done.output
+    # The plan of the whole build would stand in out/NAME.
+    folder = tmp_path / "out" / f"{tmp_path.name}-recut"
+    written = json.loads((folder / "plan.json").read_bytes())
+    assert [(part["part"], part["copies"]) for part in written["parts"]] == [("collar", 1)]
+    assert [sheet["stock"] for sheet in written["sheets"]] == ["offcut 1"]
+    bought = plan("build.toml", "--only", "collar", "--no-offcuts", "--rounds", 1, "--out", "bought")
+    assert bought.exit_code == 0
+    assert json.loads((tmp_path / "bought" / "plan.json").read_bytes())["sheets"][0]["piece"] is None
+    with pytest.raises(InputError, match=r"'colar': there is no such part\. Did you mean 'collar'\?"):
+        plan("build.toml", "--only", "colar=2")
+    with pytest.raises(InputError, match=r"--only: 'collar=0' asks for none\. Write for example"):
+        plan("build.toml", "--only", "collar=0")
+
+
+def test_sheets_that_are_cut_stay_when_the_build_changes(tmp_path: Path) -> None:
+    write_starter(tmp_path)
+    assert plan("build.toml", "--rounds", 2, "--out", "out").exit_code == 0
+    before = json.loads((tmp_path / "out" / "plan.json").read_bytes())
+    build = tmp_path / "build.toml"
+    assert "quantity = 3" in build.read_text()
+    build.write_text(build.read_text().replace("quantity = 3", "quantity = 5", 1))
+    done = plan("build.toml", "--rounds", 2, "--out", "out", "--keep", "out", "--sheets", "1-2")
+    assert done.exit_code == 0, done.output
+    assert "kept: 2 sheets with 6 copies" in done.output
+    after = json.loads((tmp_path / "out" / "plan.json").read_bytes())
+    assert [bool(sheet["kept"]) for sheet in after["sheets"]][:2] == [True, True]
+    assert [bool(sheet["kept"]) for sheet in after["sheets"]][2:] in ([False], [False, False])
+    assert [part["copy"] for part in after["sheets"][0]["parts"]] == [
+        part["copy"] for part in before["sheets"][0]["parts"]
+    ]
+    assert "cut already: don&#39;t cut it again" in (tmp_path / "out" / "report.html").read_text()
+    assert "cut already" in (tmp_path / "out" / "cutting.csv").read_text("utf-8-sig")
+    with pytest.raises(InputError, match="--only and --keep exclude each other"):
+        plan("build.toml", "--keep", "out", "--only", "collar")
+    with pytest.raises(InputError, match="Give --keep DIR too"):
+        plan("build.toml", "--sheets", "1")

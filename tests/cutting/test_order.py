@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 import pytest
@@ -13,6 +14,7 @@ from nestkit.build.model import Assembly, Build, Cutter, Part
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.geometry import Line, LineKind, Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
+from nestkit.planning import _numbered
 from tests.zoo import disc, frame, rectangle
 
 
@@ -83,23 +85,26 @@ def test_assemblies_come_in_the_builds_order_unless_a_window_forces_it():
     assert [f"{s.part}{s.copy}" for s in job.strokes] == ["b2", "a1", "a1", "b1"]
 
 
-def test_the_nearest_comes_next_and_paths_start_where_they_are_nearest():
+def test_paths_begin_where_the_way_is_shortest():
+    """The three squares lie along the straight line to the last one's nearest corner: no way is shorter."""
     a = part("a", rectangle(20, 20))
     (job,) = make_jobs(build([a]), [sheet(at(a, 1, 500, 300), at(a, 2, 10, 10), at(a, 3, 250, 150))])
     assert [s.copy for s in job.strokes] == [2, 3, 1]
-    assert math.dist(job.strokes[0].path.start, (0, 0)) == pytest.approx(math.hypot(9.9, 9.9), abs=0.2)
+    assert job.travel == pytest.approx(math.hypot(499.9, 299.9), rel=2e-4)
+    assert job.travel <= job.nearest
 
 
 def test_time_by_hand():
-    """Worked by hand: 320 mm of cuts at 20 mm/s, a mark of 50 mm at 100 mm/s, 50 mm back at 300 mm/s."""
-    mark = Line(LineKind.MARK, Path.polyline([(0, 0), (50, 0)], False))
+    """Worked by hand: 320 mm of cuts at 20 mm/s, a mark of 50 mm at 100 mm/s, travel at 300 mm/s."""
+    mark = Line(LineKind.MARK, Path.polyline([(10, 10), (60, 10)], False))
     plate = part("plate", rectangle(100, 60), lines=[mark])
     speeds = {"cut_speed": 20, "mark_speed": 100, "travel_speed": 300}
     (job,) = make_jobs(build([plate], kerf=0.0, **speeds), [sheet(at(plate, 1, 0, 0))])
     assert job.cut_length == pytest.approx(320)
-    # The mark ends at (50, 0); the outline begins at its nearer corner.
-    assert job.travel == pytest.approx(50)
-    assert job.seconds == pytest.approx(320 / 20 + 50 / 100 + 50 / 300)
+    # From the corner to the mark's start; from its end straight down to the outline.
+    way = math.hypot(10, 10) + 10
+    assert job.travel == pytest.approx(way, abs=1e-2)
+    assert job.seconds == pytest.approx(320 / 20 + 50 / 100 + way / 300, abs=1e-4)
 
 
 def test_sheets_for_the_hand_have_no_kerf_and_no_time():
@@ -150,3 +155,18 @@ def test_precedences_hold_on_random_sheets(cells):
         if inner:
             assert place[f"dot{copy} CUT_OUTSIDE"] < place[f"pip{copy} CUT_INSIDE"]
             assert place[f"pip{copy} CUT_OUTSIDE"] < place[f"rim{copy} CUT_INSIDE"]
+
+
+def test_bed_loads_are_numbered_so_that_gluing_starts_early_and_spares_wait():
+    first, second = Assembly("first", 1), Assembly("second", 2)
+    a = replace(part("a", rectangle(20, 20), "first"), copies=2, spares=1)
+    b = part("b", rectangle(30, 30), "second")
+    spare, needed = (
+        replace(sheet(at(a, 2, 10, 10)), stock="spare"),
+        replace(sheet(at(a, 1, 10, 10)), stock="a"),
+    )
+    later = replace(sheet(at(b, 1, 10, 10), at(a, 2, 90, 10)), stock="b")
+    by_hand = replace(sheet(at(a, 1, 10, 10), how="hand"), stock="hand")
+    numbered = _numbered([by_hand, spare, later, needed], build([a, b], [first, second]))
+    assert [each.stock for each in numbered] == ["a", "b", "spare", "hand"]
+    assert [each.index for each in numbered] == [1, 2, 3, 4]

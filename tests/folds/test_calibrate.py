@@ -92,7 +92,7 @@ def test_false_alarms_are_rare() -> None:
 def test_what_cant_be_told_is_said() -> None:
     few = calibrate([Reading("K1", "kerf", 5, 0, 0.0, (1.0,))], THICKNESS)
     assert few.kerf is None
-    assert few.notes == ("kerf: too few readings",)
+    assert few.notes == ("kerf: too few readings; measure at least one field more",)
     assert calibrate([], THICKNESS) == Calibration(None, None, None, None, None, (), ())
     negative = calibrate([Reading("K1", "kerf", 5, 0, 0.0, (-0.5, -0.4))], THICKNESS)
     assert negative.kerf is None
@@ -138,7 +138,7 @@ NOWHERE = [
         "skin: from 0.21 to 2.14 mm, all folds go beyond 90 degrees; "
         "set skin = 2.14 for this foam and cut a second coupon",
     ),
-    (row("width", FACTORS[:1], [80]), "width factor: too few readings"),
+    (row("width", FACTORS[:1], [80]), "width factor: too few readings; measure at least one field more"),
 ]
 
 

@@ -93,13 +93,6 @@ def kinks(path: Path) -> np.ndarray:
     return np.abs(np.degrees((turn + math.pi) % math.tau - math.pi))
 
 
-def turns_of(points: np.ndarray) -> np.ndarray:
-    """Turn at each corner of a ring, radians."""
-    ahead = np.roll(points, -1, axis=0) - points
-    turn = np.angle((ahead[:, 0] + 1j * ahead[:, 1]) / np.roll(ahead[:, 0] + 1j * ahead[:, 1], 1))
-    return np.asarray(turn)
-
-
 def judge(curve: Curve, path: Path) -> Path:
     """Everything that is true of every fitted curve without corners; gives what was fitted."""
     found = fitted(path)
@@ -192,16 +185,16 @@ def test_offsets_of_curves(curve, distance_out, inward):
 
 @given(outlines(holes=False))
 def test_corners_stay(outline):
-    """Sharp corners stay where they are; flat ones may go, or bend, within the tolerance."""
     path = outline.exterior
     found = fitted(path)
+    sides = np.roll(path.points, -1, axis=0) - path.points
+    heads = np.arctan2(sides[:, 1], sides[:, 0])
+    turns = np.abs(np.angle(np.exp(1j * (heads - np.roll(heads, 1)))))
     corners = {tuple(point) for point in path.points.tolist()}
     kept = {tuple(point) for point in found.points.tolist()}
-    line = shapely.LinearRing(found.flatten(FINE))
-    assert all(line.distance(shapely.Point(gone)) <= TOLERANCE + FINE for gone in corners - kept)
-    assert near(by_ezdxf(found), densely(np.vstack((path.points, path.points[:1]))), TOLERANCE + 2.0 * FINE)
-    sharp = np.abs(turns_of(path.points)) > math.radians(20.0)
-    assert {tuple(point) for point in path.points[sharp].tolist()} <= kept
+    # What hardly turns may lie within the tolerance of a straight line, and is no corner then.
+    assert {tuple(point) for point in path.points[turns > np.radians(1.0)].tolist()} <= kept <= corners
+    assert not found.has_arcs or turns.min() < np.radians(1.0)
 
 
 @settings(max_examples=30)

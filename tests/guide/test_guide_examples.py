@@ -74,7 +74,9 @@ def test_examples_run(topic: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
                 words = line.split()
                 assert words[0] == "nestkit"
                 # Chance and clock are kept out of it; what is asked for stays.
-                more = ["--rounds", "1"] if words[1] == "plan" else []
+                more = {"plan": ["--rounds", "1"], "scales": ["--rounds", "1", "--no-cache"]}.get(
+                    words[1], []
+                )
                 done = CliRunner().invoke(app, [*words[1:], *more], catch_exceptions=False)
                 assert done.exit_code == 0, f"{line}\n{done.output}"
                 ran += 1

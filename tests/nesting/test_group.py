@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -153,3 +154,18 @@ def test_the_bound_never_exceeds_the_plan(shapes, copies, small_bed, pairs):
     assert plan.group.cost == pytest.approx(
         sum(3.0 if "200" in stock else 2.5 for (stock, _), s in kinds.items() if s.bought)
     )
+
+
+def test_packs_are_bought_whole_and_what_stays_is_told():
+    packed = replace(sheet(100, 100, 9.0), pack=5)
+    group = planned([part("a", 90, 90, 7)], [packed]).group
+    assert (group.sheets_used, group.cost, group.cost_at_least) == (7, 18.0, 18.0)
+    assert group.to_buy == ((packed.name, 10),)
+    assert group.unused == ((packed.name, 3),)
+    assert group.proven
+
+
+def test_a_pack_is_not_bought_for_one_sheet_where_a_single_one_is_cheaper():
+    packed, single = replace(sheet(100, 100, 9.0), pack=5), sheet(101, 100, 4.0)
+    assert planned([part("a", 90, 90, 2)], [packed, single]).group.cost == 8.0
+    assert planned([part("a", 90, 90, 3)], [packed, single]).group.cost == 9.0

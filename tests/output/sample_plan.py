@@ -17,6 +17,7 @@ from nestkit.cutting.model import (
     MARK_LAYER,
     Job,
     Stroke,
+    Times,
     pocket_layer,
 )
 from nestkit.errors import Finding
@@ -138,8 +139,8 @@ def job_of(sheet: PlannedSheet, name: str) -> Job:
         0, Stroke(LABEL_LAYER, Path.polyline([(8, 8), (12, 8)], False), first.part, first.copy, LineKind.MARK)
     )
     travel = 310.0 + 25.0 * len(strokes)
-    seconds = sum(stroke.path.length for stroke in strokes) / 20.0 + travel / 300.0
-    return Job(name, sheet, tuple(strokes), travel, seconds)
+    times = Times(cutting=sum(stroke.path.length for stroke in strokes) / 20.0, travel=travel / 300.0)
+    return Job(name, sheet, tuple(strokes), travel, times, nearest=1.2 * travel, least=0.6 * travel)
 
 
 @dataclass(frozen=True)
@@ -194,8 +195,8 @@ def lantern(**changes: object) -> Case:
     )
     groups = (
         Group("eva", 4.0, 12, 1, 1, False, 0.52, 0.0, (), ((thin.name, 1),)),
-        Group("eva", 6.0, 13, 1, 1, True, 0.46, 9.5, ((middle.name, 1),)),
-        Group("eva", 10.0, 3, 1, 1, True, 0.61, 24.0, ((thick.name, 1),)),
+        Group("eva", 6.0, 13, 1, 1, True, 0.46, 9.5, ((middle.name, 1),), cost_at_least=9.5),
+        Group("eva", 10.0, 3, 1, 1, True, 0.61, 24.0, ((thick.name, 1),), cost_at_least=24.0),
     )
     left = (Unplaced(pennant, 1, "it is 1600 mm long and fits on no sheet at any allowed turn"),)
     plan = Plan(build.name, build.scale, 1, groups, sheets, left)

@@ -20,7 +20,7 @@ from ezdxf.entities import Layer
 from shapely import from_wkb
 from shapely.geometry import Polygon
 
-from nestkit.cutting.model import CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke
+from nestkit.cutting.model import CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.geometry import Outline, Path
 from nestkit.output import plan_files
 from nestkit.output.dxf import APP_ID, dxf_bytes
@@ -119,7 +119,7 @@ def test_bulge_turns_the_way_the_dxf_reference_says(tmp_path: FilePath, gdal: No
     stroke = Stroke(MARK_LAYER, Path(np.array([[0.0, 0, 1], [10, 0, 0]]), False), "arc", 1)
     base = lantern().jobs[0]
     file = tmp_path / "arc.dxf"
-    file.write_bytes(dxf_bytes(Job("arc", base.sheet, (stroke,), 0.0, 0.0)))
+    file.write_bytes(dxf_bytes(Job("arc", base.sheet, (stroke,), 0.0, Times())))
     shapes = from_wkb(pyogrio.raw.read(file)[2])
     assert shapes[1].bounds == pytest.approx((0, -5, 10, 0), abs=1e-3)
     assert read(file.read_bytes()).header["$EXTMIN"][1] == pytest.approx(-5.0)
@@ -129,7 +129,7 @@ def test_holes_of_an_offcut_are_on_the_sheet_layer() -> None:
     build = lantern().build
     edge = Outline(Path.polyline([(0, 0), (300, 0), (0, 300)], True), (Path.circle(80, 80, 20),))
     sheet = sheet_of(1, build.sheets[0], (), outline=edge)
-    entities = list(read(dxf_bytes(Job("offcut", sheet, (), 0.0, 0.0))).modelspace())
+    entities = list(read(dxf_bytes(Job("offcut", sheet, (), 0.0, Times()))).modelspace())
     assert [entity.dxf.layer for entity in entities] == ["SHEET", "SHEET"]
     assert all(entity.closed for entity in entities)
 
@@ -138,14 +138,14 @@ def test_no_stroke_on_a_strange_layer() -> None:
     base = lantern().jobs[0]
     stroke = Stroke("ENGRAVE", Path.polyline([(0, 0), (1, 1)], False), "part", 1)
     with pytest.raises(ValueError, match="no job has a layer 'ENGRAVE'"):
-        dxf_bytes(Job("job", base.sheet, (stroke,), 0.0, 0.0))
+        dxf_bytes(Job("job", base.sheet, (stroke,), 0.0, Times()))
 
 
 def test_many_passes_keep_their_order_and_colours() -> None:
     base = lantern().jobs[0]
     path = Path.polyline([(0, 0), (9, 0)], False)
     strokes = tuple(Stroke(f"POCKET_{k:02d}", path, "fold", 1) for k in (11, 2, 1, 7, 3, 12, 4))
-    layers = layers_of(read(dxf_bytes(Job("job", base.sheet, strokes, 0.0, 0.0))))
+    layers = layers_of(read(dxf_bytes(Job("job", base.sheet, strokes, 0.0, Times()))))
     pockets = [layer for layer in layers if layer.dxf.name.startswith("POCKET")]
     numbers = [int(layer.dxf.name[-2:]) for layer in pockets]
     assert numbers == [1, 2, 3, 4, 7, 11, 12]
@@ -190,6 +190,6 @@ def test_outside_layer_is_closed_and_counter_clockwise_circle_is_exact() -> None
     # Two vertices with bulge 1 are a full disc: area pi r^2 (shoelace plus circular segments).
     base = lantern().jobs[0]
     stroke = Stroke(CUT_OUTSIDE_LAYER, Path.circle(50, 50, 5), "disc", 1)
-    entity = list(read(dxf_bytes(Job("job", base.sheet, (stroke,), 0.0, 0.0))).modelspace())[1]
+    entity = list(read(dxf_bytes(Job("job", base.sheet, (stroke,), 0.0, Times()))).modelspace())[1]
     assert entity.get_points("xyb") == [(55.0, 50.0, 1.0), (45.0, 50.0, 1.0)]
     assert Path(np.array(entity.get_points("xyb")), entity.closed).signed_area == pytest.approx(25 * math.pi)

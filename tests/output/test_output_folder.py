@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -34,7 +35,7 @@ def test_writes_everything_and_names_it(tmp_path: Path) -> None:
     assert content(out) == files
     assert written == tuple(out / name for name in files)
     assert os.listdir(out.parent) == ["out"]
-    names = ["plan.json", "shopping.csv", "cutting.csv", "layers.csv", "gluing.csv"]
+    names = ["plan.json", "shopping.csv", "cutting.csv", "jobs.csv", "layers.csv", "gluing.csv"]
     names += ["templates.pdf", "folds.csv"]
     jobs = [f"jobs/{job.name}.{ending}" for job in CASE.jobs for ending in ("dxf", "svg")]
     assert list(files) == [*names, *jobs, "report.html"]
@@ -242,6 +243,31 @@ def test_after_a_crash_between_the_renames_the_old_output_is_found_again(tmp_pat
     write(OTHER, out)
     assert (out / "notes.txt").read_text() == "mine"
     assert os.listdir(tmp_path) == ["out"]
+
+
+def test_what_a_killed_run_left_goes_when_it_is_old_enough(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write(CASE, out)
+    (out / "notes.txt").write_text("mine")
+    aside, staged, young = (
+        tmp_path / f".out.{end}" for end in ("old-0badcafe", "new-12345678", "new-abcdef01")
+    )
+    shutil.copytree(out, aside)
+    (aside / "late.txt").write_text("saved a moment ago")
+    shutil.copytree(out, staged)
+    (staged / "plan.json").write_bytes(b"{ half")
+    shutil.copytree(out, young)
+    strangers = [tmp_path / ".other.new-12345678", tmp_path / ".out.new-mine", tmp_path / "out.old-0badcafe"]
+    for each in strangers:
+        each.mkdir()
+    for each in (aside, staged, *strangers):
+        os.utime(each, (1e9, 1e9))
+    write(OTHER, out)
+    assert (out / "notes.txt").read_text() == "mine"
+    # What somebody else may have made, and the one file of which there is no second, stay.
+    assert content(aside) == {"late.txt": b"saved a moment ago"}
+    kept = {"out", aside.name, young.name, *(each.name for each in strangers)}
+    assert set(os.listdir(tmp_path)) == kept
 
 
 def test_a_pipe_in_the_folder_is_refused(tmp_path: Path) -> None:

@@ -125,4 +125,6 @@ def test_equal_copies_get_equal_text() -> None:
     drawn = SheetPictures(part_shapes(case.build.parts)).picture(case.jobs[1]).parts
     frames = [part.text for part in drawn if part.title.startswith("window frame")]
     assert len({text.size for text in frames if text is not None}) == 1
-    assert {text.lines[-1].text.split()[-1] for text in frames if text is not None} == {"1", "2", "3", "4"}
+    assert {text.lines[-1].text.split()[-1] for text in frames if text is not None} == {"frame"}
+    numbers = {text.lines[0].text.split()[0] for text in frames if text is not None}
+    assert numbers == {str(part.number) for part in drawn if part.title.startswith("window frame")}

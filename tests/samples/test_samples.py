@@ -11,8 +11,14 @@ from shapely import LineString, Polygon
 from shapely.affinity import rotate
 
 from nestkit.build import Build, Part, load_build
+from nestkit.checking import check_folder
 from nestkit.cutting.etching import fold_findings, fold_problems
 from nestkit.geometry import LineKind
+from nestkit.output import write_plan
+from nestkit.planning import Effort, make_plan
+from nestkit.stock.drawn import drawn_edge
+from nestkit.stock.pieces import Piece
+from nestkit.stock.shop_sheets import with_pieces
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 NAMES = sorted(file.parent.name for file in SAMPLES.glob("*/build.toml"))
@@ -179,3 +185,43 @@ class TestBell:
         build = sample("bell")
         assert build.cutter.bed is not None
         assert all(min(build.cutter.bed) < min(sheet.size) for sheet in build.sheets)
+
+
+class TestCrab:
+    def test_its_offcut_is_a_sheet_with_a_round_bite_and_a_hole(self) -> None:
+        outline, findings = drawn_edge(f"{SAMPLES / 'crab' / 'rest.svg'}#rest")
+        assert findings == ()
+        # A rectangle less a quarter of a disc and a disc.
+        assert outline.area == pytest.approx(620 * 420 - math.pi * (200**2 / 4 + 46**2), rel=1e-6)
+
+    def test_it_is_planned_on_the_offcut_first(self, tmp_path: Path) -> None:
+        build = load_build(SAMPLES / "crab" / "build.toml")
+        outline, _ = drawn_edge(f"{SAMPLES / 'crab' / 'rest.svg'}#rest")
+        piece = Piece("eva", 6.0, outline, number=1, place="workbench").at_origin()
+        whole = with_pieces(build, [piece], "the shop's id")
+        planned = make_plan(whole, Effort(rounds=1))
+        assert planned.plan.unplaced == ()
+        on_offcut = [sheet for sheet in planned.plan.sheets if sheet.piece == 1]
+        assert len(on_offcut) == 1
+        assert on_offcut[0].placed
+        write_plan(whole, planned.plan, planned.jobs, tmp_path / "out")
+        assert check_folder(tmp_path / "out").ok
+
+    def test_it_shows_domes_wraps_and_drawn_plates(self) -> None:
+        kinds = {part.pattern.kind if part.pattern else "drawn" for part in sample("crab").parts}
+        assert kinds == {"dome", "wrap", "cone", "drawn"}
+
+
+def test_the_overlap_engine_takes_the_halberd_at_another_size() -> None:
+    """At 1.05 rounding leaves a sliver between two pieces of a part's cover that shapely can't subtract."""
+    from nestkit.nesting.overlap.packing import Packing
+    from nestkit.nesting.request import batches_of
+    from nestkit.nesting.supply import supply
+    from nestkit.planning import requests
+
+    build = load_build(SAMPLES / "halberd" / "build.toml", 1.05)
+    for request in requests(build):
+        for batch in batches_of(request)[0]:
+            row = supply(request.sheets, batch.bed, 1, request.sheets[0])
+            packing = Packing(batch.items, row.bins, request.spacing, seed=1)
+            assert len(packing.class_of) == len(batch.items)

@@ -90,11 +90,20 @@ def cut_sheets(draw: st.DrawFn) -> tuple[Outline, list[Outline], float]:
     return sheet, parts, draw(st.floats(0, 1))
 
 
+def _written(outline: Outline) -> tuple[np.ndarray, list[np.ndarray]]:
+    rings = [np.round(ring.points, 4) for ring in outline.rings()]
+    return rings[0], rings[1:]
+
+
 @settings(max_examples=60, deadline=None)
 @given(cut_sheets(), st.floats(10, 80), st.floats(100, 20_000))
 def test_leftovers_are_sound(cut, width, area):
     sheet, parts, kerf = cut
-    kept = [piece.polygon() for piece in leftovers(sheet, parts, kerf, Usable(width, area))]
+    found = leftovers(sheet, parts, kerf, Usable(width, area))
+    for outline in found:
+        # plan.json has four digits.
+        assert shapely.Polygon(*_written(outline)).is_valid
+    kept = [piece.polygon() for piece in found]
     room = sheet.polygon(0.001)
     for k, piece in enumerate(kept):
         assert piece.is_valid
@@ -103,9 +112,9 @@ def test_leftovers_are_sound(cut, width, area):
         assert shapely.length(shapely.maximum_inscribed_circle(piece)) >= width / 2 - 0.1
         for part in parts:
             assert piece.distance(part.polygon(0.001)) >= kerf - 0.02
-            assert shapely.intersection(piece, part.polygon(0.001)).area < 0.05
+            assert shapely.intersection(piece, part.polygon(0.001)).area < 0.002 * piece.length
         for other in kept[k + 1 :]:
-            assert shapely.intersection(piece, other).area < 1e-6
+            assert shapely.intersection(piece, other).area < 0.002 * piece.length
             assert piece.area >= other.area
 
 

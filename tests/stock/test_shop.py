@@ -23,6 +23,7 @@ from nestkit.geometry import Outline, Path
 from nestkit.stock import shop_schema
 from nestkit.stock.pieces import Piece, outline_from, outline_text
 from nestkit.stock.shop import Shop
+from nestkit.stock.shop_uses import Use
 from tests.strategies import outlines
 from tests.zoo import disc, frame, rectangle, rounded
 
@@ -193,15 +194,28 @@ def test_an_empty_file_becomes_a_shop(file: FilePath) -> None:
         assert shop.pieces() == ()
 
 
-def test_a_version_is_only_added_to(file: FilePath) -> None:
-    """Each step runs on what the steps before left, so that a file of any version can be brought up."""
+def test_a_shop_of_version_1_is_brought_up_and_keeps_all_it_has(file: FilePath) -> None:
     database = sqlite3.connect(file, isolation_level=None)
-    for step in shop_schema.STEPS:
-        for statement in shop_schema.statements(step):
-            database.execute(statement)
-    assert {row[0] for row in database.execute("SELECT name FROM sqlite_master WHERE type = 'table'")} >= {
-        "shop", "booking", "piece",
-    }  # fmt: skip
+    for statement in shop_schema.statements(shop_schema.STEPS[0]):
+        database.execute(statement)
+    database.execute(f"PRAGMA application_id = {shop_schema.APPLICATION_ID}")
+    database.execute("PRAGMA user_version = 1")
+    database.execute("INSERT INTO shop VALUES (1, 'as it was')")
+    database.execute("INSERT INTO booking (at, kind, what) VALUES ('2026-11-01T09:00:00+00:00', 'add', 'a')")
+    database.execute(
+        "INSERT INTO piece (whole, material, thickness, outline, place, photo, note, came)"
+        " VALUES (0, 'eva', 6.0, '[[[0,0,0],[90,0,0],[90,50,0],[0,50,0]]]', 'shelf', '', '', 1)"
+    )
+    database.close()
+    with Shop(file) as shop:
+        assert shop.id == "as it was"
+        (piece,) = shop.pieces()
+        assert (piece.number, piece.place, piece.outline.area) == (1, "shelf", 4500)
+        assert shop.faults() == []
+        use = Use((1,), "digest", 1, ())
+        assert shop.use([use], "cut").booking.went == (1,)
+    version = sqlite3.connect(file).execute("PRAGMA user_version").fetchone()
+    assert version == (shop_schema.VERSION,)
 
 
 # --- several programs at once, and none that ends well --------------------------------------------
@@ -260,7 +274,7 @@ def test_two_programs_may_make_the_shop_at_once(file: FilePath) -> None:
 CHURN = """
 import sys
 from pathlib import Path
-from nestkit.stock.drawn import rectangle
+from nestkit.stock.blanks import rectangle
 from nestkit.stock.pieces import Piece
 from nestkit.stock.shop import Shop
 print("on", flush=True)

@@ -225,8 +225,13 @@ def _needed(pieces: list[Polygon], polygon: Polygon) -> list[Polygon]:
     for piece in sorted(pieces, key=lambda piece: piece.area):
         bare = piece
         for other in kept:
-            if other is not piece and bare.area > 1e-12 * polygon.area:
+            if other is piece or bare.area <= 1e-12 * polygon.area:
+                continue
+            try:
                 bare = shapely.difference(bare, other)
+            except shapely.errors.GEOSException:
+                # Rounding left a sliver that can't be reckoned with: the piece stays, which is never wrong.
+                break
         if bare.area <= 1e-12 * polygon.area:
             kept.remove(piece)
     return kept

@@ -17,6 +17,7 @@ from typing import Any
 
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path
+from nestkit.nesting import bottom_left
 from nestkit.nesting.overlap.packing import Found, Packing
 from nestkit.nesting.overlap.result import Improvement, NestResult, Score
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing, Status
@@ -26,6 +27,9 @@ from nestkit.nesting.stops import AfterRounds, Stop
 EPOCH = 300
 #: Pairs of pieces merged before a strip is packed; on sheets the first layout must come sooner.
 STRIP_MERGE = 12_000
+SHEET_MERGE = 300
+#: The constructive engine gives the first layout for so many items; beyond, it would take too long.
+BOTTOM_LEFT_UP_TO = 250
 
 Progress = Callable[[int, Score], None]
 
@@ -88,8 +92,19 @@ def search(
     NestResult
         Its layout has been verified by `nesting.verify`.
     """
-    task = _Task(tuple(items), tuple(bins), spacing, seed, start, tuple(fixed), None, 1500)
+    if start is None and not fixed and len(items) <= BOTTOM_LEFT_UP_TO:
+        start = _bottom_left(items, bins, spacing, lambda: asked_to_stop() or stop(0))
+    task = _Task(tuple(items), tuple(bins), spacing, seed, start, tuple(fixed), None, SHEET_MERGE)
     return _search(task, stop, asked_to_stop, progress, jobs)
+
+
+def _bottom_left(
+    items: Sequence[Item], bins: Sequence[Bin], spacing: Spacing, asked_to_stop: Callable[[], bool]
+) -> Layout | None:
+    """The constructive engine's layout, large parts first: sooner and closer than one from thrown places."""
+    order = sorted(range(len(items)), key=lambda n: (-items[n].outline.area, items[n].kind, n))
+    layout = bottom_left.construct(items, bins, spacing, order, asked_to_stop=asked_to_stop)
+    return layout if layout.seats else None
 
 
 def pack_strip(

@@ -87,7 +87,7 @@ def _unlike(stencil: Stencil) -> list[float]:
 
 
 def build_shapes(
-    stencils: Sequence[Stencil], tables: bool = True, merge: int = 3000
+    stencils: Sequence[Stencil], tables: bool = True, merge: int = 3000, fixed: int = 0
 ) -> tuple[Shapes, list[float]]:
     """Shapes of all classes, and the turn of each shape (0 for those that turn freely).
 
@@ -97,6 +97,8 @@ def build_shapes(
         Make pair tables when every class has listed turns and they are not too large.
     merge : int
         Pairs of pieces that may be merged into fewer, larger polys (about 0.3 ms each).
+    fixed : int
+        So many of the stencils, at the end, are obstacles.
     """
     verts: list[Points] = []
     piece_at, shape_at, turn_at = [0], [0], [0]
@@ -126,7 +128,7 @@ def build_shapes(
         and len(counts) <= MOST_SHAPES
     ):
         classes = np.repeat(np.arange(len(stencils)), np.diff(turn_at))
-        made = pair_tables(all_verts, pieces, shapes, classes, np.array(turns), merge)
+        made = pair_tables(all_verts, pieces, shapes, classes, np.array(turns), merge, fixed)
     return (
         Shapes(
             all_verts,

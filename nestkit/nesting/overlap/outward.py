@@ -18,8 +18,12 @@ Points = NDArray[np.float64]
 FLAT = 0.003
 #: Outlines with more corners than this are simplified.
 MANY = 40
-#: How far a simplified edge may stand off the true one: a share of the outline's size.
+#: How far a simplified edge may stand off the true one: a share of the outline's size, or of the gap if
+#: that is more (a gap of 2 mm comes out as 2.3 at most).
 STAND_OFF = 0.001
+GAP_SHARE = 0.15
+#: A hole's edge may stand off by this share of its radius: a round one gets 13 to 26 corners.
+HOLE_SHARE = 0.03
 #: Grown corners sharper than this are cut off, never below the true distance.
 MITRE_LIMIT = 2.0
 
@@ -38,63 +42,61 @@ def engine_polygon(outline: Outline, grow: float) -> Polygon:
     if grow > 0.0:
         polygon = shapely.buffer(polygon, grow, join_style="mitre", mitre_limit=MITRE_LIMIT)
     if curved or len(shapely.get_coordinates(polygon)) > MANY:
-        polygon = simplified(polygon, max(STAND_OFF * math.sqrt(polygon.area), FLAT))
+        tolerance = max(STAND_OFF * math.sqrt(polygon.area), FLAT, GAP_SHARE * 2.0 * grow)
+        polygon = simplified(polygon, tolerance, HOLE_SHARE)
     return polygon
 
 
-def simplified(polygon: Polygon, tolerance: float) -> Polygon:
-    """The polygon with fewer corners: it only grows, by less than ``tolerance`` mm."""
-    rings = [_fewer(shapely.get_coordinates(ring)[:-1], tolerance) for ring in
-             (polygon.exterior, *polygon.interiors)]  # fmt: skip
-    loose = Polygon(rings[0], [ring for ring in rings[1:] if len(ring) >= 3])
-    # Where simplified edges meet each other the outline stays as it was.
-    return loose if loose.is_valid and loose.area >= polygon.area else polygon
+def simplified(polygon: Polygon, tolerance: float, hole_share: float = 0.0) -> Polygon:
+    """The polygon with fewer corners: it only grows, by about ``tolerance`` mm.
+
+    Within its holes it may be ``hole_share`` of their radius if that is more. A ring whose simplified
+    edges would meet each other stays as it was.
+    """
+    polygon = shapely.orient_polygons(polygon)
+    outer = Polygon(_fewer(shapely.get_coordinates(polygon.exterior)[:-1], tolerance))
+    if not outer.is_valid or outer.area < Polygon(polygon.exterior).area:
+        outer = Polygon(polygon.exterior)
+    holes = []
+    for ring in polygon.interiors:
+        hole = Polygon(ring)
+        loose = max(tolerance, hole_share * inner_radius(hole)) if hole_share else tolerance
+        smaller = Polygon(_fewer(shapely.get_coordinates(ring)[:-1], loose))
+        holes.append(smaller if smaller.is_valid and 0.0 < smaller.area <= hole.area else hole)
+    found = Polygon(outer.exterior, [hole.exterior for hole in holes])
+    return found if found.is_valid else polygon
 
 
 def _fewer(ring: Points, tolerance: float) -> Points:
-    """Corners of a ring that holds ``ring``, whose inside is on the left.
+    """Corners of a ring that leaves more to the side of the material, which lies on its left.
 
     A concave corner is cut off; an edge between two convex corners goes, and its neighbours are drawn
     out until they meet. The least change comes first.
     """
-    if not shapely.is_ccw(shapely.linearrings(ring)):
-        ring = ring[::-1]
-    points = [tuple(p) for p in ring]
+    points = ring
     while len(points) > 4:
-        least = tolerance
-        change: tuple[int, tuple[float, float] | None] | None = None
-        count = len(points)
-        for k in range(count):
-            a, b, c, d = (np.array(points[(k + m) % count]) for m in range(4))
-            ab, bc, cd = b - a, c - b, d - c
-            turn_b, turn_c = float(ab[0] * bc[1] - ab[1] * bc[0]), float(bc[0] * cd[1] - bc[1] * cd[0])
-            if turn_b <= 0.0:
-                off = abs(turn_b) / max(float(np.hypot(*(c - a))), 1e-12)
-                if off < least:
-                    least, change = off, ((k + 1) % count, None)
-            elif turn_c > 0.0:
-                cross = float(ab[0] * cd[1] - ab[1] * cd[0])
-                if cross <= 1e-9 * float(np.hypot(*ab) * np.hypot(*cd)):
-                    continue
-                t = float(bc[0] * cd[1] - bc[1] * cd[0]) / cross
-                tip = b + t * ab
-                off = turn_off(b, c, tip)
-                if off < least:
-                    least, change = off, ((k + 1) % count, (float(tip[0]), float(tip[1])))
-        if change is None:
+        b, c = np.roll(points, -1, axis=0), np.roll(points, -2, axis=0)
+        ab, bc = b - points, c - b
+        cd = np.roll(bc, -1, axis=0)
+        turn = ab[:, 0] * bc[:, 1] - ab[:, 1] * bc[:, 0]
+        turn_c = np.roll(turn, -1)
+        length = np.maximum(np.hypot(*bc.T), 1e-12)
+        chord = np.maximum(np.hypot(*(c - points).T), 1e-12)
+        cross = ab[:, 0] * cd[:, 1] - ab[:, 1] * cd[:, 0]
+        meets = (turn_c > 0.0) & (cross > 1e-9 * np.hypot(*ab.T) * np.hypot(*cd.T))
+        along = turn_c / np.where(meets, cross, 1.0)
+        tip = b + along[:, None] * ab
+        off = np.where(turn <= 0.0, np.abs(turn) / chord, np.where(meets, along * turn / length, np.inf))
+        k = int(np.argmin(off))
+        if off[k] >= tolerance:
             break
-        where, spot = change
-        if spot is not None:
-            points[where] = spot
-            where = (where + 1) % count
-        del points[where]
-    return np.array(points)
-
-
-def turn_off(b: Points, c: Points, tip: Points) -> float:
-    """Distance of ``tip`` from the line through b and c."""
-    edge = c - b
-    return abs(float(edge[0] * (tip - b)[1] - edge[1] * (tip - b)[0])) / max(float(np.hypot(*edge)), 1e-12)
+        changed = points.copy()
+        gone = (k + 1) % len(points)
+        if turn[k] > 0.0:
+            changed[gone] = tip[k]
+            gone = (k + 2) % len(points)
+        points = np.delete(changed, gone, axis=0)
+    return points
 
 
 def inner_radius(polygon: Polygon) -> float:
@@ -103,16 +105,29 @@ def inner_radius(polygon: Polygon) -> float:
 
 
 def without_idle_holes(polygons: Sequence[Polygon]) -> list[Polygon]:
-    """The polygons without the holes that none of them can enter: too small for any part's largest disc."""
+    """The polygons without the holes that none of them can enter.
+
+    What lies in a hole is no larger than it, no longer, and holds no larger disc.
+    """
     if not any(polygon.interiors for polygon in polygons):
         return list(polygons)
-    least = min(inner_radius(polygon) for polygon in polygons) * 0.99
+    sizes = [_sizes(polygon) for polygon in polygons]
+
+    def entered(hole: Polygon) -> bool:
+        room = np.array(_sizes(hole)) * 1.01
+        return any((size <= room).all() for size in np.array(sizes))
+
     return [
-        Polygon(
-            polygon.exterior, [hole for hole in polygon.interiors if inner_radius(Polygon(hole)) >= least]
-        )
+        Polygon(polygon.exterior, [hole for hole in polygon.interiors if entered(Polygon(hole))])
         for polygon in polygons
     ]
+
+
+def _sizes(polygon: Polygon) -> tuple[float, float, float]:
+    """Area, greatest distance between two corners, and radius of the largest disc within."""
+    corners = shapely.get_coordinates(shapely.convex_hull(polygon))
+    span = float(np.hypot(*(corners[:, None] - corners[None]).transpose(2, 0, 1)).max())
+    return polygon.area, span, inner_radius(polygon)
 
 
 def room_of(outline: Outline, margin: float, half_gap: float, reach: float) -> tuple[Points, list[Polygon]]:
@@ -145,4 +160,5 @@ def room_of(outline: Outline, margin: float, half_gap: float, reach: float) -> t
         outer = inset / math.cos(math.pi / 16.0)
         parts = [shapely.buffer(part, outer, quad_segs=4, join_style="round") for part in parts]
         parts = list(shapely.get_parts(shapely.union_all(parts)))
-    return bounds, [shapely.simplify(part, 0.0) for part in parts]
+    tolerance = max(FLAT, GAP_SHARE * max(2.0 * half_gap, inset))
+    return bounds, [simplified(shapely.simplify(part, 0.0), tolerance) for part in parts]

@@ -102,7 +102,7 @@ class Packing:
             dtype=np.int64,
         )
         self.obstacles = self._obstacles([blocked for _, blocked in rooms], stencils)
-        self.shapes, _ = build_shapes(stencils, merge=merge)
+        self.shapes, _ = build_shapes(stencils, merge=merge, fixed=len(self.obstacles))
         self.stencils = stencils
         self._number_shapes()
         self.best = Found(

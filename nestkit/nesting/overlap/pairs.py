@@ -120,27 +120,37 @@ def raw_polys(
     return polys
 
 
+@inner
+def _support(planes: Poly, dx: float, dy: float) -> float:
+    """How far the bounded convex set of half planes ``planes`` (n, 3), none idle, goes along (dx, dy)."""
+    left, right = 0, 0
+    most_left, most_right = -2.0, -2.0
+    for k in range(len(planes)):
+        dot = planes[k, 0] * dx + planes[k, 1] * dy
+        side = dx * planes[k, 1] - dy * planes[k, 0]
+        if side >= 0.0 and dot > most_left:
+            left, most_left = k, dot
+        if side <= 0.0 and dot > most_right:
+            right, most_right = k, dot
+    cross = planes[right, 0] * planes[left, 1] - planes[left, 0] * planes[right, 1]
+    if cross < 1e-12:
+        # One edge faces that way: the set ends there.
+        return float(planes[left, 2])
+    x = (planes[right, 2] * planes[left, 1] - planes[left, 2] * planes[right, 1]) / cross
+    y = (planes[right, 0] * planes[left, 2] - planes[left, 0] * planes[right, 2]) / cross
+    return float(x * dx + y * dy)
+
+
 @kernel
-def bounds_of(planes: Poly) -> Poly:
-    """Bounds x0, y0, x1, y1 of the bounded convex set that the half planes ``planes`` (n, 3) leave."""
-    bounds = np.array([np.inf, np.inf, -np.inf, -np.inf])
-    slack = 1e-9
-    for i in range(len(planes)):
-        for j in range(i):
-            cross = planes[i, 0] * planes[j, 1] - planes[j, 0] * planes[i, 1]
-            if abs(cross) < 1e-9:
-                continue
-            x = (planes[i, 2] * planes[j, 1] - planes[j, 2] * planes[i, 1]) / cross
-            y = (planes[i, 0] * planes[j, 2] - planes[j, 0] * planes[i, 2]) / cross
-            inside = True
-            for k in range(len(planes)):
-                if planes[k, 0] * x + planes[k, 1] * y > planes[k, 2] + slack:
-                    inside = False
-                    break
-            if inside:
-                bounds[0], bounds[1] = min(bounds[0], x), min(bounds[1], y)
-                bounds[2], bounds[3] = max(bounds[2], x), max(bounds[3], y)
-    return bounds
+def bounds_of(planes: Poly, poly_at: Ints, boxes: Poly) -> None:
+    """Bounds x0, y0, x1, y1 of the bounded convex sets that the half planes leave, into ``boxes`` (m, 4).
+
+    Set q has the rows poly_at[q] onward; each row is an edge of it.
+    """
+    for q in range(len(boxes)):
+        rows = planes[poly_at[q] : poly_at[q + 1]]
+        boxes[q, 0], boxes[q, 1] = -_support(rows, -1.0, 0.0), -_support(rows, 0.0, -1.0)
+        boxes[q, 2], boxes[q, 3] = _support(rows, 1.0, 0.0), _support(rows, 0.0, 1.0)
 
 
 def _corners(planes: Poly) -> Poly:
@@ -207,8 +217,10 @@ def _rejecting_first(planes: Poly, bounds: Poly) -> Poly:
 
 def _in_order(polys: list[Poly]) -> list[Poly]:
     """The polys, the largest first: those are the likeliest to make a place too bad to look on."""
-    sized = sorted(polys, key=lambda poly: -float(np.prod(bounds_of(poly)[2:] - bounds_of(poly)[:2])))
-    return [_rejecting_first(poly, bounds_of(poly)) for poly in sized]
+    sizes, ends = np.empty((len(polys), 4)), np.cumsum([0, *map(len, polys)])
+    bounds_of(np.concatenate(polys), ends, sizes)
+    order = np.argsort(-np.prod(sizes[:, 2:] - sizes[:, :2], axis=1), kind="stable")
+    return [_rejecting_first(polys[k], sizes[k]) for k in order]
 
 
 def _raw(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int) -> tuple[int, Floats, Ints]:
@@ -226,7 +238,7 @@ def _raw(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int) -> tuple
 
 
 def pair_tables(
-    verts: Floats, piece_at: Ints, shape_at: Ints, classes: Ints, turns: Floats, merge: int
+    verts: Floats, piece_at: Ints, shape_at: Ints, classes: Ints, turns: Floats, merge: int, fixed: int = 0
 ) -> Tables:
     """Tables for every pair of shapes.
 
@@ -237,39 +249,42 @@ def pair_tables(
         another pair's with the same difference of turns.
     merge : int
         So many pairs of pieces may be merged; the rest stay as they are.
+    fixed : int
+        So many of the shapes, at the end, never move: pairs of them have no table.
     """
     count = len(classes)
-    done: dict[tuple[int, int, int], tuple[float, list[Poly]]] = {}
+    done: dict[tuple[int, int, int], tuple[float, Poly, list[int]]] = {}
     planes: list[Poly] = []
-    boxes: list[Poly] = []
-    poly_at, pair_at = [0], [0]
+    corners: list[int] = []
+    pair_at = [0]
     for a in range(count):
         for b in range(count):
+            if min(a, b) >= count - fixed:
+                pair_at.append(len(corners))
+                continue
             ka, kb = int(classes[a]), int(classes[b])
             key = (ka, kb, round(float(turns[b] - turns[a]) % (2.0 * np.pi) * 1e9))
             back = (kb, ka, round(float(turns[a] - turns[b]) % (2.0 * np.pi) * 1e9))
             if key in done:
-                polys = [_turned(poly, turns[a] - done[key][0], 1.0) for poly in done[key][1]]
+                rows, sizes = _turned(done[key][1], turns[a] - done[key][0], 1.0), done[key][2]
             elif back in done:
-                polys = [_turned(poly, turns[b] - done[back][0], -1.0) for poly in done[back][1]]
+                rows, sizes = _turned(done[back][1], turns[b] - done[back][0], -1.0), done[back][2]
             else:
                 found, rows, ends = _raw(verts, piece_at, shape_at, a, b)
-                polys = np.split(rows, ends[:-1])
+                sizes = np.diff(ends, prepend=0).tolist()
                 if found <= merge:
                     merge -= found
+                    polys = np.split(rows, ends[:-1])
                     polys = _in_order(_merged(polys) if found > 1 else polys)
-                done[key] = (float(turns[a]), polys)
-            for poly in polys:
-                planes.append(poly)
-                boxes.append(bounds_of(poly))
-                poly_at.append(poly_at[-1] + len(poly))
-            pair_at.append(len(boxes))
-    return Tables(
-        np.concatenate(planes),
-        np.array(poly_at, dtype=np.int64),
-        np.array(boxes),
-        np.array(pair_at, dtype=np.int64),
-    )
+                    rows, sizes = np.concatenate(polys), [len(poly) for poly in polys]
+                done[key] = (float(turns[a]), rows, sizes)
+            planes.append(rows)
+            corners += sizes
+            pair_at.append(len(corners))
+    all_planes, poly_at = np.concatenate(planes), np.cumsum([0, *corners])
+    boxes = np.empty((len(corners), 4))
+    bounds_of(all_planes, poly_at, boxes)
+    return Tables(all_planes, poly_at, boxes, np.array(pair_at, dtype=np.int64))
 
 
 def _turned(planes: Poly, turn: float, sign: float) -> Poly:

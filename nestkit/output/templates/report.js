@@ -310,6 +310,11 @@
   const data = JSON.parse(document.getElementById("play").textContent);
   const sheets = [...document.querySelectorAll(".sheet")].map((article, place) => new Sheet(article, data[place]));
 
+  /* Paper can't be opened: what is folded away is printed too. */
+  addEventListener("beforeprint", () => {
+    for (const details of document.querySelectorAll("details")) details.open = true;
+  });
+
   /* Search: rows that do not fit go away, parts that do not fade. */
   const field = document.getElementById("find"), told = document.getElementById("found");
   function search() {

@@ -137,6 +137,25 @@ def test_merged_tables_overlap_where_the_outlines_do(one, other, dx, dy) -> None
         assert value <= 1e-6
 
 
+@given(star_points(), star_points(), st.integers(0, 3), st.booleans())
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_boxes_in_the_tables_are_those_of_all_crossings(one, other, quarter, merged) -> None:
+    stencils = [_stencil(one, QUARTERS), _stencil(other, (0.0, 0.7))]
+    shapes, _ = build_shapes(stencils, merge=10_000 if merged else 0)
+    pair = quarter * len(shapes.box) + len(shapes.box) - 1
+    for q in range(shapes.pair_at[pair], shapes.pair_at[pair + 1]):
+        rows = shapes.planes[shapes.poly_at[q] : shapes.poly_at[q + 1]]
+        assert shapes.poly_box[q] == pytest.approx(naive.bounds_of_half_planes(rows), abs=1e-5)
+
+
+def test_shapes_that_never_move_have_no_table_for_each_other() -> None:
+    square = np.array([(0, 0), (40, 0), (40, 40), (0, 40)])
+    stencils = [Stencil((square / 40.0,), (0.0,), 1.0) for _ in range(3)]
+    shapes, _ = build_shapes(stencils, fixed=2)
+    many = np.diff(shapes.pair_at).reshape(3, 3)
+    assert many.tolist() == [[1, 1, 1], [1, 0, 0], [1, 0, 0]]
+
+
 def test_the_gradient_points_the_way_the_depth_grows() -> None:
     stencils = [_stencil(np.array([(0, 0), (40, 0), (40, 40), (0, 40)]), (0.0,))]
     shapes, _ = build_shapes(stencils)

@@ -1,0 +1,59 @@
+"""Writes docs/licences.md: what nestkit needs to run, and under which licence each of it comes.
+
+    python benchmarks/licences.py
+
+The names come from pyproject.toml, the licences from what the installed packages say of themselves.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from importlib.metadata import metadata
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+PAGE = ROOT / "docs" / "licences.md"
+
+
+def required() -> dict[str, str]:
+    """The lowest allowed version of each package that nestkit needs, by its name."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    found = {}
+    for each in project["dependencies"]:
+        match = re.fullmatch(r"([\w.-]+)(?:\[[^\]]*\])?>=([\w.]+)", each.partition(";")[0].strip())
+        assert match is not None, f"no lowest version: {each}"
+        found[match[1]] = match[2]
+    return found
+
+
+def licence(name: str) -> str:
+    """What a package says of its licence, in a few words."""
+    told = metadata(name)
+    said = told.get("License-Expression") or ""
+    classes = [one.rpartition(" :: ")[2] for one in told.get_all("Classifier") or [] if "License ::" in one]
+    short = (told.get("License") or "").strip().splitlines()
+    return said or ", ".join(classes) or (short[0] if short else "not said")
+
+
+def page() -> str:
+    """The page's text."""
+    rows = [f"| {name} | {lowest} | {licence(name)} |" for name, lowest in sorted(required().items())]
+    return "\n".join(
+        [
+            "# Licences",
+            "",
+            "nestkit is under the MIT licence (LICENSE). It needs these packages, by authors of their own:",
+            "",
+            "| package | lowest version | licence |",
+            "|---|---|---|",
+            *rows,
+            "",
+            "Written by `python benchmarks/licences.py` from pyproject.toml; a test reads it.",
+            "",
+        ]
+    )
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page())

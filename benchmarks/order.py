@@ -1,0 +1,104 @@
+"""Cut order: travel against always going to the nearest, and against what no order undercuts; seconds.
+
+    python benchmarks/order.py [--rounds 4] [--seed 1]
+
+The samples are planned with a fixed number of rounds, all their sheets together make a row. The generated
+sheets hold parts of random size on a grid, each with two round holes. Seconds are the processor's, for the
+order with its bound; kernels are compiled beforehand.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import random
+import time
+from pathlib import Path as FilePath
+
+from nestkit.build.model import Assembly, Build, Cutter, Part
+from nestkit.cutting.jobs import make_jobs
+from nestkit.geometry import Outline, Path, Placement, Shape
+from nestkit.nesting.model import PlacedPart, PlannedSheet
+from nestkit.planning import Effort, make_plan
+from nestkit.preparing import read_build
+
+SAMPLES = FilePath(__file__).parents[1] / "samples"
+
+
+def generated(paths: int, seed: int) -> tuple[Build, list[PlannedSheet]]:
+    """A build with about so many closed paths on one sheet; a third of the parts are glued first."""
+    draw = random.Random(seed)
+    count = paths // 3
+    columns = math.ceil(math.sqrt(1.6 * count))
+    parts, placed = [], []
+    for k in range(count):
+        width, height = draw.uniform(25, 58), draw.uniform(25, 58)
+        holes = tuple(
+            Path.circle(width * share, height / 2, draw.uniform(2, 5)).reversed() for share in (0.27, 0.73)
+        )
+        edge = Path.polyline([(0, 0), (width, 0), (width, height), (width / 3, height)], True)
+        edge = (
+            edge
+            if draw.random() < 0.5
+            else Path.polyline([(0, 0), (width, 0), (width, height), (0, height)], True)
+        )
+        assembly = draw.choice(["lamp", "mast", ""])
+        part = Part(f"part {k}", Shape(Outline(edge, holes)), "eva", 6.0, 1, assembly=assembly)
+        parts.append(part)
+        x, y = 60.0 * (k % columns) + draw.uniform(0, 2), 60.0 * (k // columns) + draw.uniform(0, 2)
+        placed.append(PlacedPart(part, 1, Placement(x, y, 0.0)))
+    size = (60.0 * columns + 10, 60.0 * math.ceil(count / columns) + 10)
+    outline = Outline(Path.polyline([(0, 0), (size[0], 0), size, (0, size[1])], True))
+    sheet = PlannedSheet(1, "generated", 1, True, None, "eva", 6.0, outline, "laser", tuple(placed))
+    assemblies = (Assembly("lamp", 1), Assembly("mast", 2))
+    cutter = Cutter(kerf=0.2, bed=size)
+    build = Build(
+        "generated", FilePath("build.toml"), "mm", 1.0, 2.0, 5.0, cutter, (), assemblies, tuple(parts)
+    )
+    return build, [sheet]
+
+
+def row(name: str, build: Build, sheets: list[PlannedSheet]) -> None:
+    """Make the jobs and print what came of them."""
+    began = time.process_time()
+    jobs = make_jobs(build, sheets)
+    seconds = time.process_time() - began
+    paths = sum(len(job.strokes) for job in jobs)
+    travel, nearest, least = (
+        sum(getattr(job, key) for job in jobs) for key in ("travel", "nearest", "least")
+    )
+    cells = (
+        name,
+        len(jobs),
+        paths,
+        f"{nearest / 1000:.2f}",
+        f"{travel / 1000:.2f}",
+        f"{travel / nearest - 1:+.0%}",
+        f"{least / 1000:.2f}",
+        f"{travel / least - 1:.0%}",
+        f"{seconds:.1f}",
+    )
+    print("| " + " | ".join(str(cell) for cell in cells) + " |", flush=True)
+
+
+def main() -> None:
+    """Print a table."""
+    options = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    options.add_argument("--rounds", type=int, default=4)
+    options.add_argument("--seed", type=int, default=1)
+    chosen = options.parse_args()
+    make_jobs(*generated(60, 7))
+    print("| build | jobs | paths | nearest, m | travel, m | change | bound, m | over it | s |")
+    print("|---|---|---|---|---|---|---|---|---|")
+    for name in ("halberd", "lantern"):
+        build = read_build(SAMPLES / name / "build.toml", None)
+        plan = make_plan(build, Effort(rounds=chosen.rounds, seed=chosen.seed)).plan
+        row(name, build, [sheet for sheet in plan.sheets if sheet.how != "hand"])
+    for paths in (200, 1000):
+        row(f"generated, {paths} paths", *generated(paths, chosen.seed))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,208 @@
+"""The second stage of a group's search: better sheets are proposed, and the overlap engine tries them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from nestkit.nesting.attempt import Attempt
+from nestkit.nesting.bounds import EPSILON, Offer
+from nestkit.nesting.master import Master, Worth
+from nestkit.nesting.problem import Item, Layout, Seat, Spacing
+from nestkit.nesting.proofs import Proof, Prover
+from nestkit.nesting.stops import AfterRounds, Stop
+from nestkit.nesting.supply import Supply, cost_of
+
+if TYPE_CHECKING:
+    from nestkit.nesting.overlap import Score
+
+#: Rounds for pushing together what lies on the emptiest sheet, at the end.
+TIDYING = 40
+
+#: Numbers of a sheet's bins in a supply: one, or its blanks.
+SheetBins = tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """A layout over a supply, what it is worth, and the rounds that were spent on it."""
+
+    layout: Layout
+    worth: Worth
+    rounds: int = 0
+
+
+def worth_of(row: Supply, layout: Layout) -> Worth:
+    """Money and number of the sheets that a layout takes."""
+    used = {row.meaning[seat.bin].which: row.meaning[seat.bin] for seat in layout.seats}
+    return Worth(round(cost_of(used.values()), 6), len(used))
+
+
+def is_best(worth: Worth, proof: Proof) -> bool:
+    """Whether it is proven that nothing is worth more."""
+    return worth.money <= proof.money + EPSILON and worth.sheets <= proof.sheets
+
+
+def on_better_sheets(
+    items: Sequence[Item],
+    row: Supply,
+    layout: Layout,
+    spacing: Spacing,
+    prover: Prover,
+    *,
+    seed: int,
+    stop: Stop,
+    asked_to_stop: Callable[[], bool],
+    progress: Callable[[int, Worth], None] | None = None,
+) -> Chosen:
+    """A layout of the same items on sheets that are worth more, or the one that was given.
+
+    Parameters
+    ----------
+    items, spacing
+        See `nesting.problem`.
+    row : Supply
+        All that may be used. The layout's bins count in it.
+    layout : Layout
+        Sound and whole: nothing is left out.
+    prover : Prover
+        Of the same items, over the same sheets.
+    seed, stop, asked_to_stop
+        As for `nesting.search.search`; rounds are those of the overlap engine, over all tries.
+    progress : callable, optional
+        Given the number of rounds and what the best layout is worth.
+    """
+    best = Chosen(layout, worth_of(row, layout))
+    if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
+        return best
+    tries = _Tries(items, row, spacing, seed, stop, asked_to_stop, progress)
+    stacks = [_sheets_of(row, offer) for offer in prover.offers]
+    most = prover.most_of_each(best.worth.sheets, best.worth.money)
+    most = [min(len(stack), number) for stack, number in zip(stacks, most, strict=True)]
+    master = Master(prover.demands, prover.kinds(most), seed)
+    partly: dict[tuple[int, ...], Layout] = {}
+    while not (asked_to_stop() or stop(tries.rounds)):
+        proposal = master.propose(best.worth)
+        if proposal is None:
+            break
+        sheets = [one for stack, n in zip(stacks, proposal.sheets, strict=True) for one in stack[:n]]
+        start = partly.get(proposal.sheets) or _kept(items, row, best.layout, sheets)
+        found = tries.fit(sheets, start, proposal.patience, best.worth)
+        if found.left_out:
+            partly[proposal.sheets] = found
+            master.note_not_found(proposal)
+            continue
+        master.note_found(proposal)
+        best = Chosen(found, worth_of(row, found))
+        if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
+            break
+    if best.layout is not layout and not asked_to_stop():
+        best = replace(best, layout=tries.tidied(best.layout))
+    return replace(best, rounds=tries.rounds)
+
+
+def _sheets_of(row: Supply, offer: Offer) -> list[SheetBins]:
+    """The sheets of an offer, in their order: of each the numbers of its bins in the row."""
+    found: dict[tuple[str, int], list[int]] = {}
+    for number, meaning in enumerate(row.meaning):
+        if meaning.sheet.name == offer.name and meaning.bought == (offer.count is None):
+            found.setdefault(meaning.which, []).append(number)
+    return [tuple(bins) for bins in found.values()]
+
+
+def _kept(items: Sequence[Item], row: Supply, layout: Layout, sheets: Sequence[SheetBins]) -> Layout:
+    """What of a layout can stay when only some sheets may be used: the fullest of those that are alike."""
+    area: dict[tuple[str, int], float] = {}
+    seats: dict[tuple[str, int], list[Seat]] = {}
+    for seat in layout.seats:
+        which = row.meaning[seat.bin].which
+        area[which] = area.get(which, 0.0) + items[seat.item].outline.area
+        seats.setdefault(which, []).append(seat)
+    bins: dict[tuple[str, int], SheetBins] = {}
+    for number, meaning in enumerate(row.meaning):
+        bins[meaning.which] = (*bins.get(meaning.which, ()), number)
+    free = list(sheets)
+    kept: list[Seat] = []
+    for which in sorted(area, key=lambda which: (-area[which], which)):
+        # The sheet itself, if it is there, or else one with the same bins.
+        shapes = [row.bins[bin].kind for bin in bins[which]]
+        alike = [one for one in free if [row.bins[bin].kind for bin in one] == shapes]
+        if not alike:
+            continue
+        place = bins[which] if bins[which] in alike else alike[0]
+        free.remove(place)
+        moved = dict(zip(bins[which], place, strict=True))
+        kept += [replace(seat, bin=moved[seat.bin]) for seat in seats[which]]
+    held = {seat.item for seat in kept}
+    return Layout(tuple(kept), tuple(n for n in range(len(items)) if n not in held))
+
+
+@dataclass
+class _Tries:
+    """Tries of the overlap engine, and the rounds they took in all."""
+
+    items: Sequence[Item]
+    row: Supply
+    spacing: Spacing
+    seed: int
+    stop: Stop
+    asked_to_stop: Callable[[], bool]
+    progress: Callable[[int, Worth], None] | None
+    rounds: int = 0
+    count: int = 0
+
+    def fit(self, sheets: Sequence[SheetBins], start: Layout, patience: int, best: Worth) -> Layout:
+        """A layout on these sheets alone; some items are left out where none was found for all.
+
+        Parameters
+        ----------
+        sheets : sequence of tuple of int
+            Numbers of their bins in the row.
+        start : Layout
+            Sound, perhaps not whole; its bins count in the row.
+        patience : int
+            Rounds without progress until the try is given up.
+        best : Worth
+            Of the best plan so far, for those who watch.
+        """
+        watched = self.progress
+        report = None if watched is None else lambda rounds: watched(rounds, best)
+        attempt = Attempt(self.stop, self.rounds, report, patience)
+        bins = [bin for one in sheets for bin in one]
+        return self._search(bins, start, attempt.is_over, attempt.note)
+
+    def tidied(self, layout: Layout) -> Layout:
+        """The layout with what lies on its emptiest bin pushed together, so that one large piece is left."""
+        area: dict[int, float] = {}
+        for seat in layout.seats:
+            area[seat.bin] = area.get(seat.bin, 0.0) + self.items[seat.item].outline.area
+        bins = sorted(area, key=lambda bin: (-area[bin], bin))
+        return self._search(bins, layout, AfterRounds(TIDYING), None)
+
+    def _search(
+        self,
+        bins: Sequence[int],
+        start: Layout,
+        stop: Stop,
+        progress: Callable[[int, Score], None] | None,
+    ) -> Layout:
+        # Imported when it is needed: its kernels are compiled, or loaded, then.
+        from nestkit.nesting import overlap
+
+        places = {bin: place for place, bin in enumerate(bins)}
+        given = replace(start, seats=tuple(replace(seat, bin=places[seat.bin]) for seat in start.seats))
+        found = overlap.search(
+            self.items,
+            [self.row.bins[bin] for bin in bins],
+            self.spacing,
+            seed=self.seed + self.count,
+            stop=stop,
+            start=given if given.seats else None,
+            asked_to_stop=self.asked_to_stop,
+            progress=progress,
+        )
+        self.count += 1
+        self.rounds += found.rounds
+        seats = tuple(replace(seat, bin=bins[seat.bin]) for seat in found.layout.seats)
+        return replace(found.layout, seats=seats)

@@ -1,0 +1,182 @@
+"""Cliffs: where one size more costs a sheet more. Found by halving, not by sampling.
+
+What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
+of the larger size is carried over to the smaller one then, so that what was found never rises as the size
+falls. Above a cliff the plan below it is carried up and separated, so that a cliff is only told where that
+fails too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+from nestkit.planning import Effort
+from nestkit.scales.model import CLOSE, Cliff, GroupKey, GroupResult, SizeResult
+from nestkit.scales.runner import Runner
+from nestkit.scales.task import SizeTask
+
+#: What is known of one group: scales and what it comes to there, smallest first.
+Known = dict[float, GroupResult]
+
+#: Share of a group's effort that carrying a plan down may take, and its multiple above a found cliff.
+CARRY_SHARE = 0.25
+CONFIRM_TIMES = 3.0
+#: What a try takes besides its search: reading, a first layout, jobs; seconds, measured on the halberd.
+BESIDES = 2.0
+#: The shortest search worth starting, seconds.
+LEAST = 0.5
+
+
+class CliffSearch:
+    """Finds the cliffs of each group between sizes that are planned.
+
+    Parameters
+    ----------
+    sizes : sequence of SizeResult
+        Whole, at any scales.
+    ask : callable
+        Makes the task for a scale, a group, an effort and a plan to begin with.
+    effort : Effort
+        Of one whole size.
+    seconds : float
+        Of all cores together, for all tries; they are shared out among those that will be needed, so that
+        a second run of the same question asks for the same effort.
+    """
+
+    def __init__(
+        self,
+        sizes: Sequence[SizeResult],
+        ask: Callable[[float, GroupKey, Effort, GroupResult], SizeTask],
+        effort: Effort,
+        seconds: float = math.inf,
+    ) -> None:
+        self._ask = ask
+        self._effort = effort
+        self._seconds = seconds
+        self._most = math.inf
+        keys = sorted({group.key for size in sizes for group in size.groups}, key=lambda k: (k[1], k[0]))
+        self.known: dict[GroupKey, Known] = {
+            key: {size.scale: size.group(key) for size in sizes if any(g.key == key for g in size.groups)}
+            for key in keys
+        }
+        self._copies = {
+            key: max((g.copies for g in rows.values()), default=1) for key, rows in self.known.items()
+        }
+        self._carried: set[tuple[GroupKey, float, float]] = set()
+        self._confirmed: set[tuple[GroupKey, float, tuple[int, float, int]]] = set()
+        self._failed: set[tuple[GroupKey, float]] = set()
+
+    def level(self, runner: Runner) -> None:
+        """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
+        while pairs := [pair for key in self.known for pair in self._rises(key)]:
+            tasks = []
+            for key, low, high in pairs:
+                self._carried.add((key, low, high))
+                tasks.append(self._task(low, key, self._share(key, CARRY_SHARE), self.known[key][high]))
+            self._learn(runner, [(key, low) for key, low, _ in pairs], tasks)
+
+    def narrow(self, runner: Runner, in_time: Callable[[], bool]) -> None:
+        """Halves between neighbours that differ until each cliff is close, then tries to climb it."""
+        self._most = self._seconds_for_each()
+        while in_time():
+            wide = [
+                (key, cliff) for key in self.known for cliff in self.cliffs(key) if self._is_wide(key, cliff)
+            ]
+            if wide:
+                spots = [(key, math.sqrt(c.below[0] * c.above[0]), c.below[1]) for key, c in wide]
+                tasks = [self._task(at, key, self._share(key), start) for key, at, start in spots]
+            else:
+                spots = [
+                    (key, cliff.above[0], cliff.below[1])
+                    for key in self.known
+                    for cliff in self.cliffs(key)
+                    if not cliff.certain and (key, cliff.above[0], cliff.below[1].rank) not in self._confirmed
+                ]
+                if not spots:
+                    return
+                self._confirmed |= {(key, at, below.rank) for key, at, below in spots}
+                tasks = [
+                    self._task(at, key, self._share(key, CONFIRM_TIMES), start) for key, at, start in spots
+                ]
+            self._learn(runner, [(key, at) for key, at, _ in spots], tasks)
+            self.level(runner)
+
+    def cliffs(self, key: GroupKey) -> list[Cliff]:
+        """Neighbours of one group that differ in what is left out, money or sheets.
+
+        Where something is left out on both sides, sheets and money say nothing.
+        """
+        rows = sorted(self.known[key].items())
+        return [
+            Cliff(below, above)
+            for below, above in pairwise(rows)
+            if below[1].rank != above[1].rank and not (below[1].left_out and above[1].left_out)
+        ]
+
+    def all_cliffs(self) -> tuple[Cliff, ...]:
+        """Of every group, thinnest first."""
+        return tuple(cliff for key in self.known for cliff in self.cliffs(key))
+
+    def bettered(self, sizes: Iterable[SizeResult]) -> tuple[SizeResult, ...]:
+        """The sizes with the better plans that were found for them since."""
+        found = []
+        for size in sizes:
+            for group in size.groups:
+                size = size.with_group(self.known[group.key][size.scale])
+            found.append(size)
+        return tuple(found)
+
+    def _rises(self, key: GroupKey) -> Iterable[tuple[GroupKey, float, float]]:
+        """Sizes that cost more than the best larger one, each with that one, unless it was tried."""
+        best: tuple[float, GroupResult] | None = None
+        for scale, group in sorted(self.known[key].items(), reverse=True):
+            if best is not None and best[1].rank < group.rank and (key, scale, best[0]) not in self._carried:
+                yield key, scale, best[0]
+            if best is None or group.rank <= best[1].rank:
+                best = scale, group
+
+    def _is_wide(self, key: GroupKey, cliff: Cliff) -> bool:
+        return not cliff.is_close and (key, math.sqrt(cliff.below[0] * cliff.above[0])) not in self._failed
+
+    def _seconds_for_each(self) -> float:
+        """Search time of one try, from what there is for all of them."""
+        tries = sum(
+            CONFIRM_TIMES
+            + max(0.0, math.ceil(math.log2(math.log(c.above[0] / c.below[0]) / math.log1p(CLOSE))))
+            for c in self.all_cliffs()
+        )
+        return max(self._seconds / tries - BESIDES, LEAST) if tries else math.inf
+
+    def _share(self, key: GroupKey, times: float = 1.0) -> Effort:
+        """The group's share of a size's effort: by its copies, as `planning.make_plan` shares seconds."""
+        share = self._copies[key] / max(sum(self._copies.values()), 1)
+        rounds = self._effort.rounds
+        return replace(
+            self._effort,
+            seconds=min(self._effort.seconds * share, self._most) * times,
+            rounds=None if rounds is None else max(1, round(rounds * times)),
+        )
+
+    def _task(self, scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
+        return self._ask(scale, key, effort, start)
+
+    def _learn(
+        self, runner: Runner, spots: Sequence[tuple[GroupKey, float]], tasks: Sequence[SizeTask]
+    ) -> None:
+        for (key, scale), answer in zip(spots, runner.run(tasks), strict=True):
+            if not isinstance(answer, SizeResult):
+                self._failed.add((key, scale))
+                continue
+            group = answer.group(key)
+            before = self.known[key].get(scale)
+            if before is None or group.rank < before.rank:
+                self.known[key][scale] = group
+
+
+def _halvings(cliff: Cliff) -> int:
+    """How often a cliff is halved until it is close."""
+    times = math.log(cliff.above[0] / cliff.below[0]) / math.log1p(CLOSE)
+    return max(0, math.ceil(math.log2(times) - 1e-9))

@@ -1,0 +1,151 @@
+"""The whole comparison: sizes planned side by side, cliffs found, the largest ones that fit."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from nestkit.build.model import Build
+from nestkit.planning import Effort
+from nestkit.scales.cliffs import CliffSearch
+from nestkit.scales.largest import Goal, find_largest
+from nestkit.scales.model import (
+    Answer,
+    Comparison,
+    GroupKey,
+    GroupResult,
+    Largest,
+    NoResult,
+    by_scale,
+)
+from nestkit.scales.runner import Runner, StoppedEarly
+from nestkit.scales.source import BuildSource
+from nestkit.scales.task import SizeTask, build_at
+
+#: Share of the seconds that the sizes themselves get; the rest is for the cliffs between them.
+SIZES_SHARE = 0.4
+#: Sizes that finding a largest one takes, about.
+TRIES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is to be compared.
+
+    Parameters
+    ----------
+    source : BuildSource
+    scales : tuple of float
+        Smallest first; may be empty when only a largest size is asked for.
+    effort : Effort
+        Seconds in all, or rounds for each group of each size.
+    reference : str
+        The part by which sizes are told.
+    jobs : int
+        How many sizes are planned at once.
+    goals : tuple of Goal
+        Of which the largest size is wanted.
+    cliffs : bool
+        Whether to look for the places where sheets or money jump.
+    """
+
+    source: BuildSource
+    scales: tuple[float, ...]
+    effort: Effort
+    reference: str
+    jobs: int
+    goals: tuple[Goal, ...] = ()
+    cliffs: bool = True
+
+
+def compare(question: Question, build: Build, runner: Runner) -> Comparison:
+    """Answers the question, as far as there is time and the maker lets it.
+
+    Parameters
+    ----------
+    question : Question
+    build : Build
+        The question's build, at its own scale.
+    runner : Runner
+    """
+    began = time.monotonic()
+    task = SizeTask(question.source, build.scale, question.effort, question.reference)
+    effort = _effort_of_one(question)
+    answers: list[Answer] = []
+    largest: list[Largest] = []
+    cliffs = None
+    stopped = False
+    try:
+        # The largest first: they take longest, so that no core idles at the end.
+        asked = [replace(task, scale=scale, effort=effort) for scale in reversed(question.scales)]
+        answers += runner.run(asked)
+        sizes, _ = by_scale(answers)
+
+        def ask(scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
+            return replace(task, scale=scale, effort=effort, only=key, start=start.laid)
+
+        if question.cliffs and len(sizes) > 1:
+            seconds = question.effort.seconds * question.jobs * (1.0 - SIZES_SHARE)
+            cliffs = CliffSearch(sizes, ask, effort, seconds)
+            cliffs.level(runner)
+            cliffs.narrow(
+                runner,
+                lambda: (
+                    question.effort.rounds is not None or time.monotonic() - began < question.effort.seconds
+                ),
+            )
+        bounds = (question.scales[0], question.scales[-1]) if len(question.scales) > 1 else None
+        for goal in question.goals:
+            largest.append(
+                find_largest(
+                    goal,
+                    replace(task, effort=effort),
+                    lambda scale: build_at(replace(task, scale=scale)),
+                    build.unit,
+                    runner,
+                    bounds,
+                    sizes if cliffs is None else cliffs.bettered(sizes),
+                )
+            )
+    except StoppedEarly as early:
+        stopped = True
+        if cliffs is None and not answers:
+            answers += [answer for answer in early.answers if answer is not None]
+    sizes, missing = by_scale(answers)
+    if cliffs is not None:
+        sizes = cliffs.bettered(sizes)
+    part = build.measured(question.reference)
+    return Comparison(
+        build=build.name,
+        unit=build.unit,
+        reference="" if part is None else part.name,
+        drawn_length=0.0 if part is None else max(part.shape.outline.size) / build.scale,
+        sizes=sizes,
+        missing=(*missing, *_not_reached(question, answers)) if stopped else missing,
+        cliffs=() if cliffs is None else cliffs.all_cliffs(),
+        largest=tuple(largest),
+        stopped=stopped,
+    )
+
+
+def _effort_of_one(question: Question) -> Effort:
+    """What one size gets of the seconds in all, on so many cores at once."""
+    share = SIZES_SHARE if question.cliffs and len(question.scales) > 1 else 1.0
+    tries = len(question.scales) or TRIES
+    return replace(question.effort, seconds=question.effort.seconds * question.jobs * share / tries)
+
+
+def _not_reached(question: Question, answers: Sequence[Answer]) -> tuple[NoResult, ...]:
+    """The sizes that nothing is known of because the maker stopped."""
+    known = {answer.scale for answer in answers}
+    return tuple(
+        NoResult(scale, "not planned: stopped before", lost=True)
+        for scale in question.scales
+        if scale not in known
+    )
+
+
+def is_whole(comparison: Comparison) -> bool:
+    """Whether every size that was asked for is there, and nothing was stopped."""
+    return not comparison.stopped and not any(gap.lost for gap in comparison.missing)

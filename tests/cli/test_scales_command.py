@@ -1,0 +1,120 @@
+"""``nestkit scales`` as it is typed: results, words, exit codes, Ctrl-C."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.scales.scales_bench import JIGSAW, sheet, write_build
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    write_build(tmp_path, JIGSAW, sheet(300, 200, 7.0, "in_shop = 1"))
+    return tmp_path
+
+
+def command(folder: Path, *words: str) -> list[str]:
+    return [sys.executable, "-m", "nestkit", "scales", "build.toml", *words]
+
+
+def environment(folder: Path) -> dict[str, str]:
+    # The program of this checkout, and a cache of the test's own.
+    here = str(Path(__file__).resolve().parents[2])
+    return {**os.environ, "PYTHONPATH": here, "XDG_CACHE_HOME": str(folder / "cache")}
+
+
+def run(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        command(folder, *words),
+        cwd=folder,
+        env=environment(folder),
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+
+
+def test_sizes_are_compared_and_a_second_run_is_kept(folder):
+    ask = ("--from", "0.9", "--to", "1.1", "--steps", "3", "--rounds", "8", "--jobs", "2", "--out", "sizes")
+    first = run(folder, *ask, "--json")
+    assert first.returncode == 0, first.stderr
+    data = json.loads(first.stdout)
+    assert [size["scale"] for size in data["sizes"]] == [0.9, 1.0, 1.1]
+    assert data["cliffs"][0]["up_to_scale"] == pytest.approx(1.0, rel=0.005)
+    assert data["cliffs"][0]["proven"] is True
+    before = {file.name: file.read_bytes() for file in (folder / "sizes").iterdir()}
+    assert set(before) == {"scales.csv", "scales.html", "scales.json", "scales.png", "scales.svg"}
+    second = run(folder, *ask)
+    assert second.returncode == 0
+    assert "0 planned now" in second.stdout
+    assert "up to 230 mm (scale 1) it is 1 sheet" in second.stdout
+    assert {file.name: file.read_bytes() for file in (folder / "sizes").iterdir()} == before
+
+
+def test_lengths_and_the_largest_size_from_the_shop(folder):
+    found = run(folder, "--lengths", "200,230", "--of", "p5", "--fit-shop", "--rounds", "8", "--no-cache")
+    assert found.returncode == 0, found.stderr
+    assert "The largest size that fits what is in the shop is 230 mm (scale 1)" in found.stdout
+    (plan,) = (folder / "out").glob("*/largest-from-shop/plan.json")
+    assert json.loads(plan.read_bytes())["unplaced"] == []
+    assert not list((folder / "cache" / "nestkit").rglob("*.json"))
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "no sizes are asked for"),
+        (("--from", "0.9"), "--to: is missing"),
+        (("--from", "2", "--to", "1"), "above --to"),
+        (("--lengths", "1,b"), "no list of lengths"),
+        (("--lengths", "1", "--from", "1"), "scales are given too"),
+        (("--lengths", "1", "--of", "q"), "there is no part 'q'"),
+        (("--from", "1", "--to", "2", "--cluster", "tcp:nowhere:x"), "no scheduler answers"),
+    ],
+)
+def test_what_is_asked_for_wrongly_is_told(folder, words, told):
+    found = run(folder, *words)
+    assert found.returncode == 2
+    assert told in found.stderr
+    assert "Traceback" not in found.stderr
+    assert not (folder / "out").exists()
+
+
+def test_ctrl_c_keeps_the_sizes_that_are_done(folder):
+    ask = ("--from", "0.9", "--to", "1.0", "--steps", "2", "--rounds", "8", "--out", "sizes")
+    assert run(folder, *ask, "--no-cache").returncode == 0
+    before = (folder / "sizes" / "scales.csv").read_bytes()
+    # So many sizes that they can't be done before they are stopped.
+    many = ("--from", "0.8", "--to", "1.2", "--steps", "600", "--rounds", "200", "--jobs", "2")
+    process = subprocess.Popen(
+        command(folder, *many, "--out", "sizes"),
+        cwd=folder,
+        env=environment(folder),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    until = time.monotonic() + 240.0
+    while len(list((folder / "cache" / "nestkit").rglob("*.json"))) < 3 and time.monotonic() < until:
+        time.sleep(0.1)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=120)
+    assert process.returncode == 130, err
+    assert "Traceback" not in err
+    assert "is in sizes-stopped-1; sizes is as it was" in err
+    assert (folder / "sizes" / "scales.csv").read_bytes() == before
+    data = json.loads((folder / "sizes-stopped-1" / "scales.json").read_bytes())
+    assert data["stopped"] is True
+    assert 3 <= len(data["sizes"]) < 600
+    assert len(data["sizes"]) + len(data["missing"]) == 600
+    # The two largest are begun first, side by side; either may be the one that was stopped.
+    assert max(size["scale"] for size in data["sizes"]) > 1.199

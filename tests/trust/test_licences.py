@@ -1,0 +1,25 @@
+"""Every package that nestkit needs has a lowest version and a licence that allows what nestkit's does."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from benchmarks.licences import PAGE, licence, required
+
+#: Words by which licences are known that allow what the MIT licence allows.
+OPEN = re.compile(r"MIT|BSD|Apache|Python Software Foundation|PSF|Boost|BSL", re.I)
+
+
+@pytest.mark.parametrize("name", sorted(required()))
+def test_a_package_may_be_used_as_nestkit_is(name):
+    assert OPEN.search(licence(name))
+
+
+def test_what_the_page_says_is_right():
+    rows = re.findall(r"^\| ([\w.-]+) \| ([\d.\w]+) \| (.+) \|$", PAGE.read_text(), re.M)
+    assert len(rows) >= 15
+    for name, lowest, told in rows:
+        assert required()[name] == lowest
+        assert OPEN.search(told)
