@@ -88,7 +88,7 @@ def judge_folds(
         if pockets and listed.marks is not None:
             yield judge.fault("pocket-wrong", pockets[min(pockets)][0].at, "the part has no fold or bevel")
         return
-    lines = [(fold, _placed_line(fold, placed)) for fold in listed.folds]
+    lines = [(fold, placed_line(fold, placed)) for fold in listed.folds]
     if sheet.etching is None:
         yield from judge.lips(piece, lines)
         return
@@ -306,7 +306,7 @@ def _called(fold: ListedFold) -> str:
     return f"{fold.kind} of {round(math.degrees(fold.angle), 2):g} degrees"
 
 
-def _placed_line(fold: ListedFold, placed: PlacedCopy) -> LineString:
+def placed_line(fold: ListedFold, placed: PlacedCopy) -> LineString:
     """The fold's line on the sheet: mirrored, turned, moved."""
     x, y = fold.points.T
     x = -x if placed.mirrored else x

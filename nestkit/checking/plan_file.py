@@ -73,6 +73,8 @@ class ListedPart:
     lines: int
     marks: int | None = None
     folds: tuple[ListedFold, ...] = ()
+    tabs: int = 0
+    tab_length: float = 0.0
 
     def is_mirrored(self, copy: int) -> bool:
         """Whether copy number ``copy`` has to be mirrored: every second one of mirrored pairs."""
@@ -336,6 +338,7 @@ def _templates(entry: Fields) -> TemplatesEntry:
 
 
 def _listed(entry: Fields) -> ListedPart:
+    tabs = entry.inner("tabs") if entry.has("tabs") else None
     return ListedPart(
         name=entry.text("part"),
         material=entry.text("material"),
@@ -349,6 +352,8 @@ def _listed(entry: Fields) -> ListedPart:
         lines=entry.whole("lines"),
         marks=entry.whole("marks") if entry.has("marks") else None,
         folds=tuple(_fold(one) for one in entry.objects("folds")) if entry.has("folds") else (),
+        tabs=tabs.whole("count", at_least=1) if tabs else 0,
+        tab_length=tabs.number("length_mm", at_least=0.0) if tabs else 0.0,
     )
 
 

@@ -65,6 +65,7 @@ CODES: dict[str, str] = {
     "hole-wrong": "a hole has another place or shape than planned",
     "mark-missing": "a mark is missing",
     "mark-outside": "a mark, label or pocket leaves its part",
+    "tabs": "holding tabs are missing, too many, or not as planned",
     # folds
     "pocket-nesting": "an etched pass does not lie inside the one before",
     "pocket-twice": "a place is etched twice in one pass",

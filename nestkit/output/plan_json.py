@@ -12,6 +12,7 @@ from typing import Any
 from nestkit.build.model import Build, Part
 from nestkit.cutting.etching import grooves_of, has_folds
 from nestkit.cutting.model import Etching, Job, pocket_layer
+from nestkit.cutting.tabs import tabs_of
 from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import Group, PlacedPart, Plan
 from nestkit.output.text import number
@@ -119,7 +120,13 @@ def _part(build: Build, part: Part) -> dict[str, Any]:
         "lines": len(part.shape.lines),
         "marks": sum(line.kind is LineKind.MARK or line.angle == 0.0 for line in part.shape.lines),
         "folds": folds,
+        **_tabs(build, part),
     }
+
+
+def _tabs(build: Build, part: Part) -> dict[str, Any]:
+    tabs = tabs_of(build, part)
+    return {} if tabs is None else {"tabs": {"count": tabs.count, "length_mm": _mm(tabs.length)}}
 
 
 def _folds(build: Build, part: Part) -> list[dict[str, Any]]:
