@@ -140,7 +140,9 @@ def test_progress_and_stopping():
         build, Effort(seconds=600), asked_to_stop=lambda: len(told) >= 3, progress=told.append
     )
     assert planned.stopped
-    assert told[-1].sheets == planned.plan.groups[0].sheets_used
+    rounds = [at for at in told if at.rounds]
+    assert rounds[-1].sheets == planned.plan.groups[0].sheets_used
+    assert told[-1].note.startswith("putting the cuts in order")
     assert planned.plan.unplaced == ()
 
 
