@@ -1,1 +1,1 @@
-"""A package, so that no other of this name, which some libraries install by mistake, is taken for it."""
+"""A package of its own, so that no library that installs a package named `tests` can stand in its place."""
