@@ -139,7 +139,7 @@ class Fault:
         place = "" if self.at is None else f"at ({self.at[0]:.1f}, {self.at[1]:.1f}) mm"
         where = ", ".join(name for name in (printable(self.file), whose, place) if name)
         tail = f" {self.todo}." if self.todo else ""
-        return f"{where}: {printable(self.text) or CODES[self.code]} [{self.code}].{tail}"
+        return f"{where}: {printable(self.text) or CODES[self.code]}.{tail}"
 
 
 @dataclass(frozen=True, slots=True)
