@@ -125,7 +125,7 @@ def test_the_shell_completes_commands_and_topics(words: str, wanted: set[str]) -
 
 
 def test_parts_show_folds_marks_and_holes(tmp_path: Path) -> None:
-    """The drawing of the handbook's page on drawings: a plate with a hole, a mark and a fold by 90 degrees."""
+    """The drawing of the handbook's page on drawings: a plate with a hole, a mark and a square fold."""
     fence = r"^```\w+ ?(\S*)\n(.*?)^```"
     fences = re.findall(fence, page("drawings"), re.MULTILINE | re.DOTALL)
     (tmp_path / "sign.svg").write_text(next(text for name, text in fences if name == "sign.svg"))
