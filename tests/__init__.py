@@ -1,0 +1,1 @@
+"""Made a package, so that no package of the same name that another distribution installs stands before it."""
