@@ -1,1 +1,1 @@
-"""Made a package, so that no package of the same name that another distribution installs stands before it."""
+"""A package of its own, so that no library that installs a package named `tests` can stand in its place."""

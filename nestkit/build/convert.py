@@ -73,6 +73,7 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         etch_speed=in_mm(table.etch_speed, unit, usual.etch_speed),
         pitch=in_mm(table.pitch, unit, usual.pitch),
         area_mode=table.area_mode,
+        dxf=table.dxf,
         hatch_angle=math.radians(table.hatch_angle),
         smallest=None if table.smallest is None else table.smallest * mm_per(unit),
     )

@@ -14,6 +14,7 @@ from nestkit.geometry import Outline, Shape
 from nestkit.units import Unit
 
 CutterKind = Literal["laser", "knife", "hand"]
+DxfVersion = Literal["R2010", "R12"]
 PaperName = Literal["A4", "A3", "letter"]
 TemplateChoice = Literal["hand", "all", "none"]
 
@@ -37,9 +38,9 @@ class Cutter:
 
     Lengths mm, speeds mm/s, acceleration mm/s^2 (None: always at full speed), start_time s. `bed` is width
     and height, or None when nothing limits it (hand). Areas are etched in lines at `pitch`; without
-    `area_mode` those lines stand in the cutter files, at `hatch_angle` (radians). Necks and holes narrower
-    than `smallest` are told; None is a usual size, see `cutting.smallest`. The rest is as in
-    `folds.FoldSettings`.
+    `area_mode` those lines stand in the cutter files, at `hatch_angle` (radians). Cutter files are DXF of
+    version `dxf`. Necks and holes narrower than `smallest` are told; None is a usual size, see
+    `cutting.smallest`. The rest is as in `folds.FoldSettings`.
     """
 
     kind: CutterKind = "laser"
@@ -60,6 +61,7 @@ class Cutter:
     pitch: float = 0.1
     area_mode: bool = True
     hatch_angle: float = 0.0
+    dxf: DxfVersion = "R2010"
     smallest: float | None = None
 
     @property

@@ -13,7 +13,7 @@ from pydantic import AfterValidator, ConfigDict, Discriminator, Field, Tag
 from pydantic_core import PydanticCustomError
 
 from nestkit.build.base_tables import Count, FileName, Length, LengthOrZero, Name, PartBase, Table
-from nestkit.build.model import CutterKind, PaperName, TemplateChoice
+from nestkit.build.model import CutterKind, DxfVersion, PaperName, TemplateChoice
 from nestkit.build.pattern_tables import (
     PATTERN_TABLES,
     BoxTable,
@@ -160,6 +160,10 @@ class CutterTable(Table):
     )
     hatch_angle: Annotated[float, Field(ge=-180, le=180)] = Field(
         0.0, description="Direction of those lines, degrees counter-clockwise from the bed's x axis."
+    )
+    dxf: DxfVersion = Field(
+        "R2010",
+        description="Which DXF the cutter's program reads: R2010, or R12 for old controllers.",
     )
     smallest: LengthOrZero | None = Field(
         None,

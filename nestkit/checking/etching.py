@@ -21,6 +21,8 @@ from nestkit.errors import Point
 
 #: A skin may come out thinner than asked by this, mm: rounded digits.
 SKIN = 0.01
+#: The pitch that a file names is the plan's within this, mm.
+PITCH = 1e-3
 #: Areas smaller than this are what flattening and rounding leave, mm^2.
 CRUMB = 0.05
 #: Share by which a groove's passes may miss the area of its V.
@@ -65,6 +67,13 @@ def judge_passes(job: JobFile, sheet: SheetEntry | None) -> Iterator[Fault]:
     told = dict(plan.passes)
     if set(told) != set(used) or any(abs(told[layer] - job.depths[layer]) > SKIN for layer in used):
         yield Fault("pass", job.name, text="the file's passes and their depths are not those of the plan")
+    asked = plan.pitch if plan.hatched else None
+    if (asked is None) != (job.pitch is None) or abs((asked or 0.0) - (job.pitch or 0.0)) > PITCH:
+        is_pitch, meant = (
+            "areas" if pitch is None else f"lines at a pitch of {pitch:.3f} mm"
+            for pitch in (job.pitch, asked)
+        )
+        yield Fault("pass", job.name, text=f"the file says that it etches {is_pitch}, the plan says {meant}")
 
 
 def judge_folds(

@@ -74,6 +74,9 @@ class _Check:
         faults = list(job.faults)
         if job.readable:
             self.files += 1
+            if job.version and job.version != self.plan.dxf:
+                text = f"the file is of version {job.version}, not {self.plan.dxf}"
+                faults.append(Fault("version", job.name, text=text))
             faults.extend(self._judge(job, sheet))
         else:
             self._excused.update(placed.key for placed in sheet.placed)

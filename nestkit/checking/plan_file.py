@@ -217,6 +217,7 @@ class PlanFile:
     sheets: tuple[SheetEntry, ...]
     left_out: tuple[LeftOut, ...]
     templates: TemplatesEntry | None = None
+    dxf: str = "R2010"
     build: str = ""
     shop: str = ""
     leftovers: tuple[LeftoverEntry, ...] = ()
@@ -319,6 +320,7 @@ def _plan(top: Fields) -> PlanFile:
             for entry in top.objects("unplaced")
         ),
         templates=_templates(top.inner("templates")) if top.has("templates") else None,
+        dxf=cutter.choice("dxf", ("R2010", "R12")) if cutter.has("dxf") else "R2010",
         build=top.text("build"),
         shop=top.text("shop") if top.has("shop") else "",
         leftovers=tuple(_leftover(entry, len(sheets)) for entry in top.objects("leftovers"))

@@ -25,7 +25,7 @@ def parts(
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
     script = script_output(context, as_json)
     from nestkit.cli.tables import bad, doubtful, show
-    from nestkit.preparing import how_parts_are_cut, read_build
+    from nestkit.preparing import how_parts_are_cut, read_build, unfit_advice
     from nestkit.units import show_length, show_size
 
     build = read_build(build_file, scale)
@@ -69,18 +69,15 @@ def parts(
         f"{counted(len(build.parts), 'part')}, {counted(copies, 'copy', 'copies')}, scale {build.scale:g}"
     )
     show_findings(build)
-    unfit = [part.name for part in build.parts if not how[part.name]]
-    if unfit:
-        typer.echo(
-            f"{', '.join(unfit)}: would be left out. List a larger sheet that thick, or allow more turns."
-        )
+    for advice in unfit_advice(build, how):
+        typer.echo(advice)
     typer.echo(f"Next: nestkit plan {shlex.quote(str(build_file))}")
 
 
 def show_patterns(build: Build) -> None:
     """A row for each pattern: finished sizes, flat sizes, and the gap when it is folded or rolled back."""
     from nestkit.cli.tables import show
-    from nestkit.units import show_length, show_size
+    from nestkit.units import show_gap, show_length, show_size
 
     owners = dict.fromkeys(part.pattern.owner for part in build.parts if part.pattern is not None)
     rows, notes = [], []
@@ -98,7 +95,7 @@ def show_patterns(build: Build) -> None:
         for part in pieces:
             size = show_size(*part.shape.outline.size, build.unit)
             flat.append(size if len(pieces) == 1 else f"{part.name.removeprefix(f'{owner}-')} {size}")
-        gap = "stays flat" if info.gap is None else f"{info.gap:.2f} mm"
+        gap = "stays flat" if info.gap is None else show_gap(info.gap, build.unit)
         rows.append((owner, info.kind, ", ".join(finished), ", ".join(flat), gap))
         notes += [f"{owner}: {note}." for note in info.notes]
     if rows:

@@ -51,6 +51,7 @@ def plan_data(
             "kind": build.cutter.kind,
             "bed_mm": None if bed is None else _numbers(bed),
             "kerf_mm": _mm(build.cutter.kerf),
+            "dxf": build.cutter.dxf,
         },
         "layout": {"gap_mm": _mm(build.gap), "margin_mm": _mm(build.margin)},
         "assemblies": [{"name": each.name, "order": each.order} for each in build.assemblies],

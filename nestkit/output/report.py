@@ -26,6 +26,7 @@ from nestkit.output.report_front import (
     facts,
     figures,
     findings,
+    glue_words,
     group_rows,
     hardware_rows,
     remarks,
@@ -71,6 +72,7 @@ class Report:
     groups: tuple[GroupRow, ...]
     shopping: tuple[ShoppingRow, ...]
     hardware: tuple[HardwareRow, ...]
+    glue: str
     findings: tuple[tuple[str, str], ...]
     stock_sheets: tuple[StockSheet, ...]
     groove_notes: tuple[str, ...]
@@ -165,6 +167,7 @@ def report_of(build: Build, plan: Plan, jobs: Sequence[Job], files: tuple[Writte
         groups=group_rows(build, plan),
         shopping=tuple(shopping(build, plan)),
         hardware=hardware_rows(build),
+        glue=glue_words(build),
         findings=tuple(findings(build)),
         stock_sheets=tuple(stock_sheets(build, jobs)),
         groove_notes=groove_notes(build, jobs),
