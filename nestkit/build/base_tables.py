@@ -66,3 +66,8 @@ class PartBase(Table):
     )
     assembly: Name | None = Field(None, description="Name of the assembly it is glued into.")
     by_hand: bool = Field(False, description="Whether it is cut by hand, from a paper template.")
+    label: bool | None = Field(
+        None,
+        description="Whether its copies carry its number. Left out: yes, but not if it is drawn with marks "
+        "and without folds, for then the face under the cutter is taken for the one that shows.",
+    )

@@ -204,6 +204,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                     seams,
                     layers,
                 ),
+                label=table.label,
             )
         )
     return tuple(parts)
@@ -298,6 +299,7 @@ def _part(table: PartTable, piece: Piece, scale: float, sheet: Sheet, unit: Unit
         by_hand=table.by_hand,
         source=table.source,
         findings=(*piece.findings, *_findings(shape, table.source, unit)),
+        label=table.label,
     )
 
 

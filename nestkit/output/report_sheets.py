@@ -9,7 +9,7 @@ from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Leftover, PlacedPart, Plan, PlannedSheet
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
-from nestkit.output.lists import cut_order, is_spare, show_turn
+from nestkit.output.lists import cut_order, is_spare, number_note, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
 from nestkit.output.report_steps import Play, play_of
@@ -162,19 +162,23 @@ def _sheet(
         bar=show_length(bar, unit),
         bar_share=show_number(100.0 * bar / sheet.outline.size[0], 3),
         copies=tuple(
-            _copy_row(build, number, placed, looks) for number, placed in enumerate(cut_order(job), start=1)
+            _copy_row(build, sheet, number, placed, looks)
+            for number, placed in enumerate(cut_order(job), start=1)
         ),
         play=play_of(job, build.cutter_for(sheet.material, sheet.thickness)),
     )
 
 
-def _copy_row(build: Build, number: int, placed: PlacedPart, looks: Mapping[str, str]) -> CopyRow:
+def _copy_row(
+    build: Build, sheet: PlannedSheet, number: int, placed: PlacedPart, looks: Mapping[str, str]
+) -> CopyRow:
     part = placed.part
     turn = show_turn(placed.placement.turn)
     notes = [
         f"turned {turn}°" if turn != "0" else "",
         "mirrored" if placed.placement.mirrored else "",
         "spare" if is_spare(placed) else "",
+        number_note(build, sheet, placed),
     ]
     return CopyRow(
         number=number,
