@@ -206,6 +206,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                     seams,
                     layers,
                 ),
+                label=table.label,
             )
         )
     return tuple(parts)
@@ -302,6 +303,7 @@ def _part(table: PartTable, piece: Piece, scale: float, sheet: Sheet, unit: Unit
         tab_length=tab_length_of(table, unit),
         source=table.source,
         findings=(*piece.findings, *_findings(shape, table.source, unit)),
+        label=table.label,
     )
 
 
