@@ -92,6 +92,7 @@ def requests(build: Build, kept: Sequence[PlannedSheet] = ()) -> list[GroupReque
             bed=build.cutter.bed,
             spacing=spacing_of(build),
             done=done,
+            unit=build.unit,
         )
         for material, thickness in sorted(keys, key=lambda key: (key[1], key[0]))
     ]

@@ -5,6 +5,7 @@ Every command that reads a build file begins here, so that each refuses and noti
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from nestkit.cutting.jobs import kerf_findings
 from nestkit.cutting.tabs import tab_findings
 from nestkit.errors import Finding, InputError
 from nestkit.folds.calibrate import MOST_KERF
-from nestkit.nesting.request import how_cut
+from nestkit.nesting.request import how_cut, would_fit_turned
 from nestkit.planning import requests, spacing_of
 from nestkit.stock.materials import refuse_unsafe
 from nestkit.units import show_length
@@ -80,3 +81,24 @@ def with_cutting_findings(build: Build) -> Build:
 def how_parts_are_cut(build: Build) -> dict[str, CutterKind | None]:
     """With what each part is cut, by its name; None when it fits no sheet of its thickness."""
     return {part.name: how_cut(request, part) for request in requests(build) for part in request.parts}
+
+
+def unfit_advice(build: Build, how: Mapping[str, CutterKind | None]) -> list[str]:
+    """What to do about parts that would be left out; ``how`` each part is cut, by its name.
+
+    More turns are advised where they help, and nowhere else.
+    """
+    turned: list[str] = []
+    larger: list[str] = []
+    for request in requests(build):
+        for part in request.parts:
+            if how[part.name] is None:
+                (turned if would_fit_turned(request, part) else larger).append(part.name)
+    told = []
+    if turned:
+        told.append(
+            f"{', '.join(turned)}: would be left out. Allow more turns, or list a larger sheet that thick."
+        )
+    if larger:
+        told.append(f"{', '.join(larger)}: would be left out. List a larger sheet that thick.")
+    return told

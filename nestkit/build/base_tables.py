@@ -76,3 +76,8 @@ class PartBase(Table):
     tab_length: TabLength | None = Field(
         None, description="How long each of them is. In the build's units. Left out: as [cutter] says."
     )
+    label: bool | None = Field(
+        None,
+        description="Whether its copies carry its number. Left out: yes, but not if it is drawn with marks "
+        "and without folds, for then the face under the cutter is taken for the one that shows.",
+    )

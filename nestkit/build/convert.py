@@ -11,6 +11,7 @@ from nestkit.build.model import (
     Cutter,
     Foam,
     Hardware,
+    Labels,
     Sheet,
     Templates,
     Turns,
@@ -21,6 +22,7 @@ from nestkit.build.tables import (
     CutterTable,
     FoamTable,
     HardwareTable,
+    LabelsTable,
     SheetTable,
     TemplatesTable,
 )
@@ -94,6 +96,11 @@ def templates_of(table: TemplatesTable, unit: Unit) -> Templates:
         overlap=in_mm(table.overlap, unit, usual.overlap),
         which=table.which,
     )
+
+
+def labels_of(table: LabelsTable, unit: Unit) -> Labels:
+    """What is written on the copies, in mm."""
+    return Labels(table.numbers, in_mm(table.height, unit, Labels().height))
 
 
 def foams_of(tables: Sequence[FoamTable], sheets: Sequence[Sheet], unit: Unit) -> tuple[Foam, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path as FilePath
 from typing import Literal
 
@@ -190,6 +191,22 @@ class Templates:
 
 
 @dataclass(frozen=True, slots=True)
+class Labels:
+    """What is written on the copies, in single strokes.
+
+    Parameters
+    ----------
+    numbers : bool
+        Whether each copy carries its part's number.
+    height : float, mm
+        Of the digits, where there is room.
+    """
+
+    numbers: bool = True
+    height: float = 6.0
+
+
+@dataclass(frozen=True, slots=True)
 class Assembly:
     """Parts that are glued together; lower `order` is cut and glued first."""
 
@@ -301,6 +318,8 @@ class Part:
         For a part that was developed from finished sizes.
     tabs, tab_length : int, float (mm), optional
         Holding tabs of its outline, whatever its size; None leaves them to the cutter's settings.
+    label : bool or None
+        Whether its copies carry its number; None leaves it to `cutting.labels`.
     """
 
     name: str
@@ -318,6 +337,7 @@ class Part:
     pattern: PatternInfo | None = None
     tabs: int | None = None
     tab_length: float | None = None
+    label: bool | None = None
 
     @property
     def owner(self) -> str:
@@ -357,6 +377,7 @@ class Build:
     foams : tuple of Foam
         In the build file's order.
     templates : Templates
+    labels : Labels
     shop : str
         Id of the shop whose list the sheets with a piece number are from; empty when there are none.
     drawings : tuple of pathlib.Path
@@ -379,6 +400,7 @@ class Build:
     hardware: tuple[Hardware, ...] = ()
     foams: tuple[Foam, ...] = ()
     templates: Templates = field(default_factory=Templates)
+    labels: Labels = field(default_factory=Labels)
     shop: str = ""
     drawings: tuple[FilePath, ...] = ()
     reference: str = ""
@@ -401,3 +423,11 @@ class Build:
     def number_of(self, part: Part) -> int:
         """Which part of the build file this is, from 1; the parts of one pattern share it."""
         return list(dict.fromkeys(one.owner for one in self.parts)).index(part.owner) + 1
+
+    def number_in_list(self, part: Part) -> int:
+        """Which part of the part list this is, from 1: the number that its copies carry."""
+        return self._numbers[part.name]
+
+    @cached_property
+    def _numbers(self) -> dict[str, int]:
+        return {part.name: number for number, part in enumerate(self.parts, start=1)}

@@ -214,6 +214,17 @@ class TemplatesTable(Table):
     )
 
 
+class LabelsTable(Table):
+    """What is written on the copies, not through: on the face under the cutter, where it won't be seen."""
+
+    numbers: bool = Field(True, description="Whether each copy carries its part's number from the part list.")
+    height: Length | None = Field(
+        None,
+        description="Height of the digits; smaller where there is less room. In the build's units. "
+        "Left out: 6 mm.",
+    )
+
+
 class FoamTable(Table):
     """What the cutter does to one foam, where that differs from [cutter]; 'nestkit calibrate' writes it."""
 
@@ -319,6 +330,9 @@ class BuildFile(Table):
     cutter: CutterTable = Field(description="The machine, or the hand, that cuts.")
     templates: TemplatesTable = Field(
         default_factory=TemplatesTable.model_construct, description="Paper templates."
+    )
+    labels: LabelsTable = Field(
+        default_factory=LabelsTable.model_construct, description="What is written on the copies."
     )
     lines: dict[Annotated[str, Field(min_length=1, max_length=200)], LineRule] = Field(
         {},

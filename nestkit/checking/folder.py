@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from nestkit.checking.etching import judge_folds, judge_passes
 from nestkit.checking.job_file import CUT_OUTSIDE, SHEET, JobFile, read_job
 from nestkit.checking.keeping import judge_leftovers
+from nestkit.checking.labels import LabelJudge
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
 from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
@@ -104,12 +105,14 @@ class _Check:
         yield from judge_spacing(job, sheet, self.plan, cutting.pieces)
         placed = {one.key: one for one in sheet.placed}
         judge = SizeJudge(job)
+        labels = LabelJudge(job, sheet, self.plan)
         yield from judge_passes(job, sheet)
         for piece in cutting.pieces:
             if piece.key in placed and not piece.extra:
                 listed, planned = self.plan.parts[piece.key[0]], placed[piece.key]
                 judge.piece(piece, listed, planned)
                 yield from judge_folds(job, sheet, piece, listed, planned)
+                yield from labels.piece(piece, planned)
         yield from judge.faults
         yield from judge_order(job, cutting.pieces)
 

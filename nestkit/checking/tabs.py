@@ -1,7 +1,7 @@
 """Holding tabs as cut: as many and as long as planned, and the outline whole but for them.
 
-What the cutter leaves between two runs of an outline is closed along the plan's own edge, so that the rest of
-the check sees the outline as if it had been cut all round.
+What the cutter leaves between two runs of an outline is closed by an arc that turns as the runs do on both
+sides, so that the rest of the check sees the outline as if it had been cut all round.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Point
 from shapely.ops import substring
 
+from nestkit.checking.bulges import flatten
 from nestkit.checking.etching import placed_line
 from nestkit.checking.job_file import CUT_OUTSIDE, JobFile, Stroke
 from nestkit.checking.likeness import OFF_ARC, region_of
@@ -26,6 +27,8 @@ from nestkit.checking.pieces import grown
 from nestkit.checking.plan_file import Key, ListedPart, PlacedCopy, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 
+#: Two chords that turn by no more than this may follow one arc.
+SMOOTH = math.radians(20.0)
 #: A tab that turns by more than this at one point lies on a corner (the plan's curves turn by less).
 CORNER = math.radians(40.0)
 
@@ -92,9 +95,7 @@ class _TabJudge:
         edge = self._edge(kerf)
         points = []
         for run, following in zip(runs, [*runs[1:], runs[0]], strict=True):
-            tab = _along(edge, run.points[-1], following.points[0])
-            self._tab(tab, kerf)
-            points += [run.points, tab[1:-1]]
+            points += [run.points, self._tab(edge, run.points, following.points, kerf)]
         return replace(
             runs[0], closed=True, points=np.concatenate(points), curved=any(run.curved for run in runs)
         )
@@ -106,19 +107,28 @@ class _TabJudge:
         region = grown(region_of(self._placed.outline), kerf / 2.0)
         return LineString(region.exterior) if region.geom_type == "Polygon" and region.area > 0.0 else None
 
-    def _tab(self, tab: NDArray[np.float64], kerf: float) -> None:
+    def _tab(
+        self,
+        edge: LineString | None,
+        before: NDArray[np.float64],
+        after: NDArray[np.float64],
+        kerf: float,
+    ) -> NDArray[np.float64]:
+        """Judge the tab between two runs; the points between them that close the outline there."""
+        # On a corner, only the plan knows the way; elsewhere its chords would cut off small curves.
+        tab = _along(edge, before[-1], after[0])
+        if (np.abs(_turns(tab)) > CORNER).any():
+            self._fault(tab[0], "a tab lies on a corner")
+        else:
+            tab = _bent(before, after)
         line, wanted = LineString(tab), self._listed.tab_length
         # The cutter burns half its kerf beyond the end of each run.
         length = line.length - kerf
         if abs(length - wanted) > SIZE + SLACK:
             self._fault(tab[0], f"a tab is {length:.2f} mm long, not {wanted:.2f} mm")
-        steps = np.diff(tab, axis=0)
-        ways = np.arctan2(steps[:, 1], steps[:, 0])
-        turns = np.abs((np.diff(ways) + math.pi) % math.tau - math.pi)
-        if (turns > CORNER).any():
-            self._fault(tab[0], "a tab lies on a corner")
         if any(line.distance(fold) <= room for fold, room in self._folds()):
             self._fault(tab[0], "a tab lies over a fold or bevel")
+        return tab[1:-1]
 
     def _folds(self) -> Iterator[tuple[LineString, float]]:
         """Lines of folds and bevels, and how far their grooves reach from them, mm."""
@@ -126,6 +136,23 @@ class _TabJudge:
             return
         for fold in self._listed.folds:
             yield placed_line(fold, self._placed), fold.mouth / fold.halves
+
+
+def _turns(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far a line turns at each of its inner points, radians, positive to the left."""
+    steps = np.diff(points, axis=0)
+    turns: NDArray[np.float64] = np.diff(np.arctan2(steps[:, 1], steps[:, 0]))
+    return (turns + math.pi) % math.tau - math.pi
+
+
+def _bent(before: NDArray[np.float64], after: NDArray[np.float64]) -> NDArray[np.float64]:
+    """An arc from the end of one run to the start of the next, which turns by what lies between them."""
+    turn = float(_turns(np.vstack((before[-2:], before[-1:] + after[1] - after[0])))[0])
+    # The chords of an arc are turned by half a step from its ends.
+    for beside in (before[-3:], after[:3]):
+        step = float(_turns(beside)[0]) if len(beside) == 3 else 0.0
+        turn -= step / 2.0 if abs(step) < SMOOTH else 0.0
+    return flatten(np.array([(*before[-1], math.tan(turn / 4.0)), (*after[0], 0.0)]), False)
 
 
 def _along(

@@ -66,6 +66,10 @@ CODES: dict[str, str] = {
     "mark-missing": "a mark is missing",
     "mark-outside": "a mark, label or pocket leaves its part",
     "tabs": "holding tabs are missing, too many, or not as planned",
+    # labels
+    "label-missing": "what should be written on a copy is not there",
+    "label-wrong": "a copy carries another number than its own, or something that the plan does not have",
+    "label-place": "a label is too near an edge, a mark or what is etched",
     # folds
     "pocket-nesting": "an etched pass does not lie inside the one before",
     "pocket-twice": "a place is etched twice in one pass",
@@ -139,7 +143,7 @@ class Fault:
         place = "" if self.at is None else f"at ({self.at[0]:.1f}, {self.at[1]:.1f}) mm"
         where = ", ".join(name for name in (printable(self.file), whose, place) if name)
         tail = f" {self.todo}." if self.todo else ""
-        return f"{where}: {printable(self.text) or CODES[self.code]} [{self.code}].{tail}"
+        return f"{where}: {printable(self.text) or CODES[self.code]}.{tail}"
 
 
 @dataclass(frozen=True, slots=True)

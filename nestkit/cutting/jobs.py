@@ -9,6 +9,7 @@ from dataclasses import replace
 from nestkit.build.model import Build, Part
 from nestkit.cutting.etching import fold_strokes
 from nestkit.cutting.kerf import CutPaths, cut_paths
+from nestkit.cutting.labels import label_strokes
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.cutting.order import in_cut_order
 from nestkit.cutting.tabs import outline_runs
@@ -53,7 +54,8 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
                     for path in outline
                 ]
             )
-        route = in_cut_order([*([one] for one in marks), *cuts, *folds.pockets], sheet, rank_of)
+        bundles = [*label_strokes(build, sheet), *([one] for one in marks), *cuts, *folds.pockets]
+        route = in_cut_order(bundles, sheet, rank_of)
         etching = 0.0 if folds.etching is None else folds.etching.seconds
         jobs.append(
             Job(

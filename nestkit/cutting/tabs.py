@@ -34,8 +34,9 @@ CLEARANCE = 2.0
 CORNER = math.radians(10.0)
 #: So is an arc that turns so far and whose radius is below this, mm: a rounded corner.
 SMALLEST_RADIUS = 1.0
-#: An arc whose radius is below so many tabs is a small curve, to be kept free if that can be.
-SMALL_CURVE = 4.0
+#: An arc whose radius is below so many tabs is kept free if that can be, and below the second always: a tab
+#: that turns by 30 degrees or more can't be trimmed well.
+SMALL_CURVE, SMALLEST_CURVE = 4.0, 2.0
 #: Neighbouring tabs keep at least this share of their even distance.
 LEAST_SHARE = 0.5
 #: How densely a path is looked at for folds, mm.
@@ -112,6 +113,7 @@ def runs_between_tabs(
     gap = tabs.length + kerf
     apart = max(LEAST_SHARE * path.length / tabs.count, gap + max(2.0 * CLEARANCE, gap))
     hard = [*_corners(path, SMALLEST_RADIUS + kerf / 2.0), *_over(path, folds)]
+    hard += _small_curves(path, SMALLEST_CURVE * gap)
     for barred in ([*hard, *_small_curves(path, SMALL_CURVE * gap)], hard):
         wider = [(start - gap / 2.0, end + gap / 2.0) for start, end in barred]
         places = spread(path.length, tabs.count, apart, free_spans(path.length, wider))

@@ -9,7 +9,7 @@ from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Leftover, PlacedPart, Plan, PlannedSheet
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
-from nestkit.output.lists import cut_order, is_spare, show_turn
+from nestkit.output.lists import cut_order, is_spare, number_note, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
 from nestkit.output.report_steps import Play, play_of
@@ -180,6 +180,7 @@ def _copy_row(build: Build, job: Job, number: int, placed: PlacedPart, looks: Ma
         "mirrored" if placed.placement.mirrored else "",
         "spare" if is_spare(placed) else "",
         counted(tabs, "tab") if tabs else "",
+        number_note(build, job.sheet, placed),
     ]
     return CopyRow(
         number=number,

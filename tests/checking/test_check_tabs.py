@@ -26,6 +26,7 @@ SHAPES = {
     "plate": plate(50.0, 40.0),
     "folded": plate(50.0, 40.0, fold(90, (0, 20), (50, 20)), bevel(45, (0, 0), (50, 0))),
     "rounded": Shape(Outline(rounded(50, 40, 12), (HOLE,))),
+    "rivet": Shape(Outline(Line.circle(3, 3, 3))),
     "coin": Shape(Outline(Line.circle(7, 7, 7))),
 }
 
