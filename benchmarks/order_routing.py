@@ -67,7 +67,7 @@ def _order(
             model.NextVar(index).RemoveValues(earlier)
         if waits[k] >= 0:
             after = manager.NodeToIndex(int(waits[k]) + 1)
-            model.solver().Add(turn.CumulVar(index) <= turn.CumulVar(after))
+            turn.AddNodePrecedence(index, after, 1)
     settings = pywrapcp.DefaultRoutingSearchParameters()
     settings.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
     settings.time_limit.FromMilliseconds(math.ceil(1000.0 * seconds))
