@@ -81,9 +81,12 @@ def outline_runs(build: Build, part: Part) -> tuple[Path, ...]:
 
 
 def tab_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
-    """Parts whose tabs find no room, by the part's name."""
+    """Parts whose tabs find no room, or that are cut by hand, by the part's name."""
     found: dict[str, tuple[Finding, ...]] = {}
     for part in build.parts:
+        if part.tabs and (part.by_hand or build.cutter.kind == "hand"):
+            text = "the part is cut by hand, which knows no holding tabs"
+            found[part.name] = (Finding("tabs-by-hand", text, "Leave tabs out.", file=part.source),)
         asked = tabs_asked(build, part)
         if asked is None or outline_runs(build, part):
             continue

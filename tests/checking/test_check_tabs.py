@@ -10,7 +10,9 @@ from typing import Any
 
 import ezdxf
 import numpy as np
+import pyogrio
 import pytest
+import shapely
 
 from nestkit.checking import check_folder
 from nestkit.cutting.jobs import make_jobs
@@ -56,6 +58,22 @@ def test_what_was_written_is_right(tmp_path: Path, shape: str, changes: dict[str
     verdict = check_folder(folder_of(tmp_path / "out", shape, **changes))
     assert verdict.ok, str(verdict)
     assert verdict.cuts == (4 if shape == "rounded" else 2)
+
+
+@pytest.mark.parametrize("shape", list(SHAPES))
+def test_gdal_reads_the_outline_without_its_tabs(tmp_path: Path, shape: str) -> None:
+    """Open lines as long as the outline less three tabs, which are the kerf wider than asked."""
+    (file,) = (folder_of(tmp_path / "out", shape) / "jobs").glob("*.dxf")
+    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": "0.5"})
+    meta, _, lines, fields = pyogrio.raw.read(file)
+    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": None})
+    layers = fields[list(meta["fields"]).index("Layer")]
+    runs = shapely.from_wkb(lines[layers == "CUT_OUTSIDE"])
+    assert len(runs) == 6
+    assert not shapely.is_ring(runs).any()
+    # The cut path runs round the outline at half the kerf, with round corners: pi times the kerf longer.
+    outline = SHAPES[shape].outline.exterior.length + np.pi * 0.2
+    assert shapely.length(runs).sum() == pytest.approx(2 * (outline - 3 * (1.2 + 0.2)), abs=0.02)
 
 
 Entities = list[Any]

@@ -133,6 +133,15 @@ def test_who_gets_tabs():
     assert tabs_of(build([small], kind="hand", **ASKED), small) is None
 
 
+@pytest.mark.parametrize("changes", [{"kind": "hand"}, {}])
+def test_tabs_of_what_is_cut_by_hand_are_told(changes):
+    plate = replace(part("plate", rectangle(30, 20)), tabs=2, by_hand=not changes)
+    silent = replace(plate, name="silent", tabs=None)
+    made = with_cutting_findings(build([plate, silent], **ASKED, **changes))
+    assert [f.code for f in made.parts[0].findings] == ["tabs-by-hand"]
+    assert made.parts[1].findings == ()
+
+
 def test_runs_of_one_outline_follow_each_other_round_it_and_time_counts_them():
     plate = part("plate", Outline(rounded(60, 40, 10), (Path.circle(30, 20, 5),)))
     made = build([plate], **ASKED)
