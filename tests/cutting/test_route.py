@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nestkit.cutting.model import Stroke
-from nestkit.cutting.route import Route, shortest, travel
+from nestkit.cutting.route import Route, is_compiled, shortest, travel
 from nestkit.cutting.route_choice import best_ways, length_of
 from nestkit.cutting.route_entries import Entries, Task
 from nestkit.geometry import Path
@@ -92,6 +92,17 @@ def test_tours_of_grids(columns, rows):
     odd = columns % 2 == 1 and rows % 2 == 1
     best = columns * rows - 1 + math.sqrt(2) if odd else columns * rows
     assert route.travel == pytest.approx(100.0 * best, abs=0.02)
+
+
+def test_a_large_grid_is_nearly_the_best_and_known_to_be():
+    """400 holes, whose best tour takes 400 steps, as above; the bound comes near to it too."""
+    spots = [(10.0 * x, 10.0 * y) for x in range(20) for y in range(20)]
+    random.Random(1).shuffle(spots)
+    first, *rest = spots
+    route = shortest([*(hole(*spot) for spot in rest), hole(*first, block=1)], first)
+    assert 3999.9 <= route.travel <= 1.01 * 4000.0
+    assert 0.999 * 4000.0 <= route.bound <= 4000.0
+    assert is_compiled()
 
 
 def test_holes_on_a_circle_go_round_it():
