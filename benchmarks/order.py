@@ -1,10 +1,12 @@
 """Cut order: travel against always going to the nearest, and against what no order undercuts; seconds.
 
-    python benchmarks/order.py [--rounds 4] [--seed 1]
+    python benchmarks/order.py [--rounds 4] [--seed 1] [--routing SECONDS]
 
 The samples are planned with a fixed number of rounds, all their sheets together make a row. The generated
-sheets hold parts of random size on a grid, each with two round holes. Seconds are the processor's, for the
-order with its bound; kernels are compiled beforehand.
+sheets hold parts of random size on a grid, each with two round holes, without labels. Seconds are the
+processor's, for the order with its bound; kernels are compiled beforehand. With --routing a general routing
+library gets the same tasks and so many seconds for each job, see order_routing.py; then both get them "free":
+without what has to wait for what within an assembly.
 """
 
 from __future__ import annotations
@@ -13,15 +15,23 @@ import argparse
 import math
 import random
 import time
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path as FilePath
 
+from order_routing import routed
+
 from nestkit.build.model import Assembly, Build, Cutter, Part
+from nestkit.cutting import order
 from nestkit.cutting.jobs import make_jobs
+from nestkit.cutting.route import Route, shortest
+from nestkit.cutting.route_entries import Task
 from nestkit.geometry import Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
 from nestkit.planning import Effort, make_plan
 from nestkit.preparing import read_build
 
+ROUTING_HEAD = ["routing, m", "ours against it", "routing free, m", "ours free, m", "against it", "its s"]
 SAMPLES = FilePath(__file__).parents[1] / "samples"
 
 
@@ -43,7 +53,7 @@ def generated(paths: int, seed: int) -> tuple[Build, list[PlannedSheet]]:
             else Path.polyline([(0, 0), (width, 0), (width, height), (0, height)], True)
         )
         assembly = draw.choice(["lamp", "mast", ""])
-        part = Part(f"part {k}", Shape(Outline(edge, holes)), "eva", 6.0, 1, assembly=assembly)
+        part = Part(f"part {k}", Shape(Outline(edge, holes)), "eva", 6.0, 1, assembly=assembly, label=False)
         parts.append(part)
         x, y = 60.0 * (k % columns) + draw.uniform(0, 2), 60.0 * (k // columns) + draw.uniform(0, 2)
         placed.append(PlacedPart(part, 1, Placement(x, y, 0.0)))
@@ -58,10 +68,18 @@ def generated(paths: int, seed: int) -> tuple[Build, list[PlannedSheet]]:
     return build, [sheet]
 
 
-def row(name: str, build: Build, sheets: list[PlannedSheet]) -> None:
+def row(name: str, build: Build, sheets: list[PlannedSheet], routing: float) -> None:
     """Make the jobs and print what came of them."""
+    asked: list[Sequence[Task]] = []
+
+    def noted(tasks: Sequence[Task]) -> Route:
+        asked.append(tasks)
+        return shortest(tasks)
+
+    order.shortest = noted
     began = time.process_time()
     jobs = make_jobs(build, sheets)
+    order.shortest = shortest
     seconds = time.process_time() - began
     paths = sum(len(job.strokes) for job in jobs)
     travel, nearest, least = (
@@ -78,6 +96,13 @@ def row(name: str, build: Build, sheets: list[PlannedSheet]) -> None:
         f"{travel / least - 1:.0%}",
         f"{seconds:.1f}",
     )
+    if routing:
+        theirs = sum(routed(tasks, routing) for tasks in asked)
+        cells += (f"{theirs / 1000:.2f}", f"{travel / theirs - 1:+.1%}")
+        free = [[replace(task, waits=None) for task in tasks] for tasks in asked]
+        theirs, ours = sum(routed(tasks, routing) for tasks in free), sum(shortest(t).travel for t in free)
+        cells += (f"{theirs / 1000:.2f}", f"{ours / 1000:.2f}", f"{ours / theirs - 1:+.1%}")
+        cells += (f"{routing * len(jobs):g}",)
     print("| " + " | ".join(str(cell) for cell in cells) + " |", flush=True)
 
 
@@ -88,16 +113,19 @@ def main() -> None:
     )
     options.add_argument("--rounds", type=int, default=4)
     options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--routing", type=float, default=0.0)
     chosen = options.parse_args()
     make_jobs(*generated(60, 7))
-    print("| build | jobs | paths | nearest, m | travel, m | change | bound, m | over it | s |")
-    print("|---|---|---|---|---|---|---|---|---|")
+    head = ["build", "jobs", "paths", "nearest, m", "travel, m", "change", "bound, m", "over it", "s"]
+    head += ROUTING_HEAD if chosen.routing else []
+    print("| " + " | ".join(head) + " |")
+    print("|---" * len(head) + "|")
     for name in ("halberd", "lantern"):
         build = read_build(SAMPLES / name / "build.toml", None)
         plan = make_plan(build, Effort(rounds=chosen.rounds, seed=chosen.seed)).plan
-        row(name, build, [sheet for sheet in plan.sheets if sheet.how != "hand"])
+        row(name, build, [sheet for sheet in plan.sheets if sheet.how != "hand"], chosen.routing)
     for paths in (200, 1000):
-        row(f"generated, {paths} paths", *generated(paths, chosen.seed))
+        row(f"generated, {paths} paths", *generated(paths, chosen.seed), chosen.routing)
 
 
 if __name__ == "__main__":

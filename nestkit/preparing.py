@@ -5,6 +5,7 @@ Every command that reads a build file begins here, so that each refuses and noti
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,9 +13,10 @@ from nestkit.build import load_build
 from nestkit.build.model import Build, CutterKind
 from nestkit.cutting.etching import fold_findings, fold_problems
 from nestkit.cutting.jobs import kerf_findings
+from nestkit.cutting.tabs import tab_findings
 from nestkit.errors import Finding, InputError
 from nestkit.folds.calibrate import MOST_KERF
-from nestkit.nesting.request import how_cut
+from nestkit.nesting.request import how_cut, would_fit_turned
 from nestkit.planning import requests, spacing_of
 from nestkit.stock.materials import refuse_unsafe
 from nestkit.units import show_length
@@ -38,14 +40,14 @@ def read_build(build_file: Path, scale: float | None, *, with_findings: bool = T
 
 
 def with_cutting_findings(build: Build) -> Build:
-    """The build with what kerf and grooves do to its parts, gap and margin added to the findings.
+    """The build with what kerf, grooves and tabs do to its parts, gap and margin added to the findings.
 
     Raises
     ------
     ValueError
         When a fold can't be made; see `cutting.etching.fold_problems`.
     """
-    kerf, folds = kerf_findings(build), fold_findings(build)
+    told_of = (kerf_findings(build), fold_findings(build), tab_findings(build))
     kept = spacing_of(build)
     told = [
         Finding(
@@ -72,7 +74,7 @@ def with_cutting_findings(build: Build) -> Build:
             )
         )
     parts = tuple(
-        replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
+        replace(part, findings=sum((found.get(part.name, ()) for found in told_of), part.findings))
         for part in build.parts
     )
     return replace(build, parts=parts, findings=(*build.findings, *told))
@@ -81,3 +83,24 @@ def with_cutting_findings(build: Build) -> Build:
 def how_parts_are_cut(build: Build) -> dict[str, CutterKind | None]:
     """With what each part is cut, by its name; None when it fits no sheet of its thickness."""
     return {part.name: how_cut(request, part) for request in requests(build) for part in request.parts}
+
+
+def unfit_advice(build: Build, how: Mapping[str, CutterKind | None]) -> list[str]:
+    """What to do about parts that would be left out; ``how`` each part is cut, by its name.
+
+    More turns are advised where they help, and nowhere else.
+    """
+    turned: list[str] = []
+    larger: list[str] = []
+    for request in requests(build):
+        for part in request.parts:
+            if how[part.name] is None:
+                (turned if would_fit_turned(request, part) else larger).append(part.name)
+    told = []
+    if turned:
+        told.append(
+            f"{', '.join(turned)}: would be left out. Allow more turns, or list a larger sheet that thick."
+        )
+    if larger:
+        told.append(f"{', '.join(larger)}: would be left out. List a larger sheet that thick.")
+    return told

@@ -66,6 +66,11 @@ def show_length(mm: float, unit: Unit = "mm") -> str:
     return f"{'0' if text in ('', '-0') else text} {unit}"
 
 
+def show_gap(mm: float, unit: Unit = "mm") -> str:
+    """A hair's width to its last digit that counts: ``0.04 mm`` or ``0.0016 in``."""
+    return f"{mm / mm_per(unit):.{4 if unit == 'in' else 2}f} {unit}"
+
+
 def show_size(width_mm: float, height_mm: float, unit: Unit = "mm") -> str:
     """A size as a person writes it: ``184.5 x 60 mm``."""
     width = show_length(width_mm, unit).removesuffix(f" {unit}")

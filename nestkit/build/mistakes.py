@@ -21,6 +21,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "layout": tables.LayoutTable,
     "cutter": tables.CutterTable,
     "templates": tables.TemplatesTable,
+    "labels": tables.LabelsTable,
     "hardware": tables.HardwareTable,
     "sheet": tables.SheetTable,
     "assembly": tables.AssemblyTable,
@@ -177,6 +178,8 @@ def describe(error: ErrorDetails) -> tuple[str, str]:
     if kind in ("too_short", "too_long"):
         return _wrong_count(loc, value, context)
     if kind == "literal_error":
+        if loc == ("build", "units"):
+            return f"{show(value)} is not one of {context['expected']}", _unit_todo(value)
         choices = re.findall(r"'([^']*)'", context["expected"])
         return f"{show(value)} is not one of {context['expected']}", nearest(str(value), choices)
     if kind == "turns":
@@ -189,6 +192,21 @@ def describe(error: ErrorDetails) -> tuple[str, str]:
     if kind == "line":
         return str(context["why"]), ""
     return f"{show(value)} can't be used here", ""
+
+
+def _unit_todo(value: object) -> str:
+    """What to write for a unit that build files don't have; the nearest word may be another length."""
+    word = str(value).strip().lower()
+    if word in ("inch", "inches", '"', "zoll"):
+        return 'Write units = "in"'
+    if word in ("millimetre", "millimetres", "millimeter", "millimeters"):
+        return 'Write units = "mm"'
+    many = {"cm": 10, "centimetre": 10, "centimetres": 10, "centimeter": 10, "centimeters": 10, "m": 1000}
+    if word in many:
+        return f'Write units = "mm" and all lengths in it: 1 {word.removesuffix("s")} is {many[word]} mm'
+    if word in ("ft", "foot", "feet"):
+        return 'Write units = "in" and all lengths in it: 1 foot is 12 in'
+    return 'Write units = "mm" or units = "in", and all lengths in it'
 
 
 _WANTED = {
@@ -278,7 +296,9 @@ def _unknown_key(loc: Keys, value: object) -> tuple[str, str]:
     hint = nearest(key, _keys(_model(loc)))
     if len(loc) == 1:
         home = [
-            f"[{name}]" for name in ("build", "layout", "cutter", "templates") if key in _keys(TABLES[name])
+            f"[{name}]"
+            for name in ("build", "layout", "cutter", "templates", "labels")
+            if key in _keys(TABLES[name])
         ]
         if home and not hint:
             hint = f"It belongs under {home[0]}"

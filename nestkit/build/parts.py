@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, turns_of
+from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, tab_length_of, turns_of
 from nestkit.build.crosscheck import find_sheet
 from nestkit.build.developed import Developed, Edge, moved_to_origin
 from nestkit.build.draft import Draft
@@ -27,6 +27,8 @@ SMALLEST_SIDE = 1.0
 LARGEST_SIDE = 10_000.0
 #: A part with a larger side is refused, mm.
 REFUSED_SIDE = 1_000_000.0
+#: Thicker sheets are asked about, mm.
+THICKEST = 100.0
 
 #: A build with more copies in all, or with more corners in all copies, is refused.
 MOST_COPIES, MOST_CORNERS = 10_000, 1_000_000
@@ -112,7 +114,12 @@ def make_parts(
     parts = tuple(part for index in sorted(made) for part in made[index])
     _check_made_names(draft, made, mistakes)
     _check_amount(draft, made, mistakes)
-    return Made(scale, parts, (*sources.findings(), *_unavailable(sheets)), sources.files())
+    return Made(
+        scale,
+        parts,
+        (*sources.findings(), *_unavailable(sheets), *_too_thick(sheets, draft.unit)),
+        sources.files(),
+    )
 
 
 def _piece(draft: Draft, sources: Sources, index: int, tolerance: float) -> Piece | None:
@@ -132,15 +139,22 @@ def _foam(draft: Draft, table: PatternBase, sheet: Sheet, sheets: Sequence[Sheet
     margin = in_mm(draft.file.layout.margin, draft.unit, USUAL_MARGIN)
     # As `planning.spacing_of` keeps it, or a hair more: the widest kerf of all counts for every sheet.
     rim = 2.0 * margin + max([machine.kerf, *(one.kerf or 0.0 for one in foams)])
-    rooms = []
-    for other in sheets:
-        if (other.material, other.thickness) != (sheet.material, sheet.thickness):
-            continue
-        for size in (other.size, other.size[::-1]):
-            width, height = size if bed is None else (min(size[0], bed[0]), min(size[1], bed[1]))
-            if min(width, height) > rim:
-                rooms.append((width - rim, height - rim))
-    return Foam(sheet.thickness, cutter.skin, table.neutral, tuple(dict.fromkeys(rooms)))
+    alike = [s for s in sheets if (s.material, s.thickness) == (sheet.material, sheet.thickness)]
+    sizes = [size for other in alike for size in (other.size, other.size[::-1])]
+    laid = sizes if bed is None else [(min(x, bed[0]), min(y, bed[1])) for x, y in sizes]
+    return Foam(
+        sheet.thickness,
+        cutter.skin,
+        table.neutral,
+        rooms=_less(laid, rim),
+        whole=_less(sizes, rim),
+        turns=turns_of(table).angles,
+    )
+
+
+def _less(sizes: Sequence[tuple[float, float]], rim: float) -> tuple[tuple[float, float], ...]:
+    """What sheets leave inside their rims, each size once."""
+    return tuple(dict.fromkeys((x - rim, y - rim) for x, y in sizes if min(x, y) > rim))
 
 
 def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit: Unit) -> tuple[Part, ...]:
@@ -178,6 +192,8 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                 turns=turns_of(table),
                 assembly=table.assembly or "",
                 by_hand=table.by_hand,
+                tabs=table.tabs,
+                tab_length=tab_length_of(table, unit),
                 source=f"pattern {pattern.kind}",
                 findings=tuple(_findings(shape, "", unit)),
                 pattern=PatternInfo(
@@ -190,6 +206,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                     seams,
                     layers,
                 ),
+                label=table.label,
             )
         )
     return tuple(parts)
@@ -282,8 +299,11 @@ def _part(table: PartTable, piece: Piece, scale: float, sheet: Sheet, unit: Unit
         turns=turns_of(table),
         assembly=table.assembly or "",
         by_hand=table.by_hand,
+        tabs=table.tabs,
+        tab_length=tab_length_of(table, unit),
         source=table.source,
         findings=(*piece.findings, *_findings(shape, table.source, unit)),
+        label=table.label,
     )
 
 
@@ -314,4 +334,17 @@ def _unavailable(sheets: Sequence[Sheet]) -> list[Finding]:
         )
         for sheet in sheets
         if not sheet.in_shop and not sheet.buy
+    ]
+
+
+def _too_thick(sheets: Sequence[Sheet], unit: Unit) -> list[Finding]:
+    """Doubts about sheets thicker than foam is sold: most likely a slip in the unit."""
+    thick = sorted({sheet.thickness for sheet in sheets if sheet.thickness > THICKEST})
+    return [
+        Finding(
+            "sheet-thick",
+            f"sheets {show_length(thickness, unit)} thick are more than foam sheet is sold in",
+            f"Look at the decimal point and the unit: thickness is in {unit}, as units under [build] says",
+        )
+        for thickness in thick
     ]

@@ -16,6 +16,7 @@ from nestkit.build.model import Build
 from nestkit.build.parts import make_parts
 from nestkit.build.places import key_lines
 from nestkit.errors import InputError, Problem
+from nestkit.units import MM_PER_CSS_UNIT
 
 #: A build file of five thousand parts is about half as long, bytes.
 LARGEST_FILE = 2_000_000
@@ -67,6 +68,7 @@ def load_build(file: Path, scale: float | None = None) -> Build:
         hardware=convert.hardware_of(tables.hardware, unit),
         foams=convert.foams_of(tables.foam, sheets, unit),
         templates=convert.templates_of(tables.templates, unit),
+        labels=convert.labels_of(tables.labels, unit),
         drawings=made.drawings,
         reference="" if tables.build.finished is None else tables.build.finished.part,
     )
@@ -126,12 +128,32 @@ def _syntax_problem(name: str, text: str, error: ValueError) -> Problem:
     return Problem(name, f"this is not TOML: {message}", _syntax_hint(text, line, message))
 
 
+def _without_unit(number: str, unit: str) -> str:
+    """What to write in place of a number with its unit."""
+    mm = MM_PER_CSS_UNIT.get(unit.lower(), {"m": 1000.0}.get(unit.lower(), 0.0))
+    if unit.lower() in ("mm", "in", '"'):
+        name = "mm" if unit.lower() == "mm" else "in"
+        return (
+            f'Write the number alone, {number}; units = "{name}" under [build] says what all lengths are in'
+        )
+    if mm:
+        return (
+            f'Write the number alone: {float(number) * mm:.6g} when units under [build] is "mm", or not given'
+        )
+    return f"Write the number alone, {number}"
+
+
 def _syntax_hint(text: str, line: str, message: str) -> str:
     """What makers write most often where TOML wants something else."""
     if text.lstrip().startswith("<") or text.lstrip().startswith(("0\n", "0\r")):
         return "This is a drawing: name the build file, and the drawing in it"
     if re.search(r"=\s*\d+,\d", line):
         return "Write decimals with a point, as in 0.2"
+    if found := re.search(r"[=,\[]\s*(\d+(?:\.\d+)?)\s*/\s*(\d+(?:\.\d+)?)", line):
+        value = float(found[1]) / float(found[2]) if float(found[2]) else 0.0
+        return f"Write the fraction as a decimal, as in {value:.6g}"
+    if found := re.search(r"[=,\[]\s*(-?\d+(?:\.\d+)?)\s*([A-Za-z\u00b5%\u00b0'\"]+)", line):
+        return _without_unit(found[1], found[2])
     if "\\" in line:
         return "Write / in place of \\ in paths"
     if declared := re.search(r"Cannot (?:declare|mutate).*'(part|sheet|assembly|foam)'", message):

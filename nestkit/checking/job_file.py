@@ -14,6 +14,7 @@ from typing import Any
 import ezdxf
 import numpy as np
 import shapely
+from ezdxf.lldxf.encoding import decode_dxf_unicode
 from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -34,9 +35,12 @@ CUT_INSIDE = "CUT_INSIDE"
 CUT_OUTSIDE = "CUT_OUTSIDE"
 POCKET = re.compile(r"POCKET_(\d\d)")
 
-R2010 = "AC1024"
+#: Versions of DXF that nestkit writes, by what they call themselves.
+VERSIONS = {"AC1024": "R2010", "AC1009": "R12"}
 MILLIMETRES = 4
 METRIC = 1
+#: Flags of a POLYLINE: closed, and that linetypes run through.
+ONLY_CLOSED = 1 | 128
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +117,8 @@ class JobFile:
         What the file says of the foam.
     pitch : float or None, mm
         How far apart its lines are; None when areas are etched.
+    version : str
+        R2010 or R12; empty when it is neither.
     """
 
     name: str
@@ -124,9 +130,10 @@ class JobFile:
     thickness: float | None = None
     skin: float | None = None
     pitch: float | None = None
+    version: str = ""
 
 
-def read_job(folder: Path, name: str) -> JobFile:
+def read_job(folder: Path, name: str, tabbed: frozenset[str] = frozenset()) -> JobFile:
     """Read one cutter file; whatever its bytes are, this raises nothing but gives a fault."""
     path = folder / name
     try:
@@ -135,9 +142,9 @@ def read_job(folder: Path, name: str) -> JobFile:
         if path.stat().st_size > LARGEST_FILE:
             return _unreadable(name, "unreadable", "the file is too large to be a cutter file")
         document = ezdxf.readfile(path)
-        reading = _Reading(name)
-        reading.head(document)
+        reading = _Reading(name, tabbed)
         reading.layers(document)
+        reading.head(document)
         for place, entity in enumerate(document.modelspace()):
             reading.entity(place, entity)
         reading.paper_space(document)
@@ -155,6 +162,7 @@ def read_job(folder: Path, name: str) -> JobFile:
         reading.foam.get("thickness"),
         reading.foam.get("skin"),
         reading.foam.get("pitch"),
+        reading.version,
     )
 
 
@@ -167,17 +175,27 @@ class _Reading:
     """Strokes and faults of one file, gathered entity by entity."""
 
     name: str
+    tabbed: frozenset[str] = frozenset()
     strokes: list[Stroke] = field(default_factory=list)
     spoilt: set[tuple[str, int]] = field(default_factory=set)
     faults: list[Fault] = field(default_factory=list)
     depths: dict[str, float] = field(default_factory=dict)
     foam: dict[str, float] = field(default_factory=dict)
+    version: str = ""
+    _listed: set[str] = field(default_factory=set)
+    _unlisted: set[str] = field(default_factory=set)
     _strange: set[tuple[str, str, int]] = field(default_factory=set)
 
     def head(self, document: Any) -> None:
-        """Judge version, unit and measurement."""
-        if document.dxfversion != R2010:
-            self._fault("version", f"the file is of version {document.acad_release}, not R2010")
+        """Judge version, unit and measurement; call `layers` first."""
+        self.version = VERSIONS.get(document.dxfversion, "")
+        if not self.version:
+            self._fault("version", f"the file is of version {document.acad_release}, not R2010 or R12")
+        if self.version == "R12":
+            # R12 knows no variable for the unit: the layer of the blank's edge names it.
+            if self.foam.get("insunits") != MILLIMETRES:
+                self._fault("unit", f"layer {SHEET} does not say that the file's unit is the millimetre")
+            return
         unit = document.header.get("$INSUNITS", 0)
         if unit != MILLIMETRES:
             said = {0: "names no unit", 1: "says inches", 5: "says centimetres"}.get(
@@ -190,6 +208,7 @@ class _Reading:
     def layers(self, document: Any) -> None:
         """Read what layers say of depths, and find those that are off: a cutter would leave them out."""
         for layer in document.layers:
+            self._listed.add(layer.dxf.name.casefold())
             told = _numbers(layer)
             if POCKET.fullmatch(layer.dxf.name) and "depth" in told:
                 self.depths[layer.dxf.name] = told["depth"]
@@ -219,13 +238,16 @@ class _Reading:
             self._strange.add((layer, part, copy))
             self._spoil(owner)
             return
-        kind = entity.dxftype()
-        if kind != "LWPOLYLINE":
-            self._fault("type", f"a {kind} on layer {layer}; only LWPOLYLINE belongs there", part, copy)
+        if layer.casefold() not in self._listed and layer not in self._unlisted:
+            # Programs that read the layer table alone would leave its paths out.
+            self._fault("layer", f"layer {layer} is used, but the file's list of layers does not name it")
+            self._unlisted.add(layer)
+        rows, widths = self._rows(entity, layer, part, copy)
+        if rows is None:
             self._spoil(owner)
             return
-        rows = np.array(entity.get_points("xyb"), dtype=np.float64).reshape(-1, 3)
-        points = self._points(rows, bool(entity.closed))
+        closed = bool(entity.is_closed)
+        points = self._points(rows, closed)
         if points is None:
             self._fault("not-finite", f"a path on layer {layer} lies far off any sheet", part, copy)
             self._spoil(owner)
@@ -233,8 +255,7 @@ class _Reading:
         at = (float(points[0, 0]), float(points[0, 1])) if len(points) else None
         if entity.dxf.get("invisible", 0):
             self._fault("hidden", f"a path on layer {layer} is switched off", part, copy, at)
-        widths = np.array(entity.get_points("se"), dtype=np.float64)
-        if entity.dxf.get("const_width", 0.0) != 0.0 or widths.any():
+        if widths:
             text = f"a path on layer {layer} is drawn with a width, which may be cut as two paths"
             self._fault("width", text, part, copy, at)
         normal = entity.dxf.get("extrusion", (0.0, 0.0, 1.0))
@@ -242,13 +263,35 @@ class _Reading:
             self._fault("tilted", f"a path on layer {layer} is drawn on a tilted plane", part, copy, at)
             self._spoil(owner)
             return
-        stroke = Stroke(place, layer, part, copy, bool(entity.closed), points, bool(rows[:, 2].any()))
+        stroke = Stroke(place, layer, part, copy, closed, points, bool(rows[:, 2].any()))
         if self._is_usable(stroke):
             if owner is None and layer != SHEET:
                 self._fault("no-name", f"a path on layer {layer} does not say whose it is", at=stroke.at)
             self.strokes.append(stroke)
         else:
             self._spoil(owner)
+
+    def _rows(self, entity: Any, layer: str, part: str, copy: int) -> tuple[NDArray[np.float64] | None, bool]:
+        """Rows of x, y, bulge of a polyline of the version's kind, and whether it is drawn with a width."""
+        kind, wanted = entity.dxftype(), "POLYLINE" if self.version == "R12" else "LWPOLYLINE"
+        if kind != wanted:
+            self._fault("type", f"a {kind} on layer {layer}; only {wanted} belongs there", part, copy)
+            return None, False
+        if kind == "LWPOLYLINE":
+            rows = np.array(entity.get_points("xyb"), dtype=np.float64).reshape(-1, 3)
+            widths = np.array(entity.get_points("se"), dtype=np.float64)
+            return rows, bool(entity.dxf.get("const_width", 0.0) != 0.0 or widths.any())
+        if not entity.is_2d_polyline or entity.dxf.get("flags", 0) & ~ONLY_CLOSED:
+            self._fault("type", f"a POLYLINE on layer {layer} is a surface or a smoothed curve", part, copy)
+            return None, False
+        ends = [entity, *entity.vertices]
+        keys = ("default_start_width", "default_end_width", "start_width", "end_width")
+        rows = np.array(
+            [(*vertex.dxf.location.vec2, vertex.dxf.get("bulge", 0.0)) for vertex in entity.vertices],
+            dtype=np.float64,
+        )
+        wide = any(one.dxf.get(key, 0.0) for one in ends for key in keys if one.dxf.is_supported(key))
+        return rows.reshape(-1, 3), wide
 
     @staticmethod
     def _points(rows: NDArray[np.float64], closed: bool) -> NDArray[np.float64] | None:
@@ -265,6 +308,8 @@ class _Reading:
             return False
         pocket = POCKET.fullmatch(stroke.layer) is not None
         if not (stroke.is_cut or stroke.layer == SHEET or (pocket and stroke.closed)):
+            return True
+        if not stroke.closed and stroke.layer == CUT_OUTSIDE and stroke.part in self.tabbed:
             return True
         if not stroke.closed:
             self._fault("open", f"a path on layer {stroke.layer} is open, not closed", *whose, stroke.at)
@@ -302,7 +347,8 @@ def _owner(entity: Any) -> tuple[str, int] | None:
     if not entity.has_xdata(APPID):
         return None
     tags = list(entity.get_xdata(APPID))
-    names = [str(tag.value) for tag in tags if tag.code == 1000]
+    # ezdxf leaves characters that R12 writes as codes as they are in extended data.
+    names = [decode_dxf_unicode(str(tag.value)) for tag in tags if tag.code == 1000]
     copies = [int(tag.value) for tag in tags if tag.code == 1071]
     return (names[0], copies[0]) if len(names) == 1 and len(copies) == 1 and names[0] else None
 

@@ -14,13 +14,13 @@ CODES: dict[str, str] = {
     "unreadable": "a file can't be read",
     "svg": "an SVG file has another size or other paths than its DXF, or draws more",
     # the file's head and its entities
-    "version": "the DXF is not of version R2010",
+    "version": "the DXF is not of the version that the cutter reads",
     "unit": "the DXF does not say that its unit is the millimetre",
     "measurement": "the DXF does not say that it is metric",
-    "layer": "a layer is unknown",
+    "layer": "a layer is unknown, or missing in the file's list of layers",
     "wrong-layer": "a path lies on the layer of something else",
     "hidden": "a layer or an entity is switched off",
-    "type": "an entity is no LWPOLYLINE",
+    "type": "an entity is no polyline",
     "width": "a path is drawn with a width",
     "paper-space": "something lies in paper space",
     "tilted": "an entity does not lie in the plane of the sheet",
@@ -65,6 +65,11 @@ CODES: dict[str, str] = {
     "hole-wrong": "a hole has another place or shape than planned",
     "mark-missing": "a mark is missing",
     "mark-outside": "a mark, label or pocket leaves its part",
+    "tabs": "holding tabs are missing, too many, or not as planned",
+    # labels
+    "label-missing": "what should be written on a copy is not there",
+    "label-wrong": "a copy carries another number than its own, or something that the plan does not have",
+    "label-place": "a label is too near an edge, a mark or what is etched",
     # folds
     "pocket-nesting": "an etched pass does not lie inside the one before",
     "pocket-twice": "a place is etched twice in one pass",
@@ -138,7 +143,7 @@ class Fault:
         place = "" if self.at is None else f"at ({self.at[0]:.1f}, {self.at[1]:.1f}) mm"
         where = ", ".join(name for name in (printable(self.file), whose, place) if name)
         tail = f" {self.todo}." if self.todo else ""
-        return f"{where}: {printable(self.text) or CODES[self.code]} [{self.code}].{tail}"
+        return f"{where}: {printable(self.text) or CODES[self.code]}.{tail}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,15 @@ def calibrate(
     from nestkit.folds.calibrate import calibrate as fit_foam
     from nestkit.units import show_length
 
+    if build_file.suffix.lower() == ".csv" or readings.suffix.lower() == ".toml":
+        swapped = build_file.suffix.lower() == ".csv" and readings.suffix.lower() == ".toml"
+        first, last = (readings, build_file) if swapped else ("BUILD", "READINGS.csv")
+        raise InputError.one(
+            "calibrate",
+            f"the build file comes first, then the readings, but {build_file} is given for the build file "
+            f"and {readings} for the readings",
+            f"Write: nestkit calibrate {first} {last}",
+        )
     build = load_build(build_file)
     measured = {
         f"{foam.material} {show_length(foam.thickness, build.unit)}": foam for foam in read_readings(readings)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -14,13 +15,19 @@ if TYPE_CHECKING:
 
 
 def check(
+    context: typer.Context,
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder that 'nestkit plan' wrote.")],
+    as_json: AsJson = False,
 ) -> None:
     """Reads the written files back and judges them."""
+    script = script_output(context, as_json)
     from nestkit.checking import check_folder
+    from nestkit.cli.summary import verdict_data
 
     verdict = check_folder(folder)
     show_verdict(verdict)
+    if script is not None:
+        print_json(script, verdict_data(verdict))
     if not verdict.ok:
         raise typer.Exit(1)
 

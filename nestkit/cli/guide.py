@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from nestkit.guide import TOPICS
+
 
 def topics_that_begin(incomplete: str) -> list[tuple[str, str]]:
     """Topics for the shell's completion, each with its title."""
@@ -18,11 +20,13 @@ def guide(
     topic: Annotated[
         str | None,
         typer.Argument(
-            metavar="[TOPIC]", autocompletion=topics_that_begin, help="Which page; left out: what there is."
+            metavar="[TOPIC]",
+            autocompletion=topics_that_begin,
+            help=f"Which page: {', '.join(TOPICS[:-1])} or {TOPICS[-1]}. Left out: what each is about.",
         ),
     ] = None,
 ) -> None:
-    """Shows the handbook: build file, drawings, patterns, folds, sizes, offcuts, output, limits, keys."""
+    """Shows the handbook, a page for each topic; begin with: nestkit guide start."""
     from nestkit.cli.tables import console, say, show
     from nestkit.errors import InputError
     from nestkit.guide import nearest_topic, page, titles

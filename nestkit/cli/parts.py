@@ -25,7 +25,8 @@ def parts(
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
     script = script_output(context, as_json)
     from nestkit.cli.tables import bad, doubtful, show
-    from nestkit.preparing import how_parts_are_cut, read_build
+    from nestkit.output.line_words import line_words
+    from nestkit.preparing import how_parts_are_cut, read_build, unfit_advice
     from nestkit.units import show_length, show_size
 
     build = read_build(build_file, scale)
@@ -35,15 +36,15 @@ def parts(
     rows = []
     for part in build.parts:
         width, height = part.shape.outline.size
-        notes = [counted(part.spares, "spare")] if part.spares else []
+        notes = [words] if (words := line_words(part.shape)) else []
+        notes += [counted(part.spares, "spare")] if part.spares else []
         notes += ["mirrored pairs"] if part.mirrored_pairs else []
         notes += [f"{len(part.findings)} to look at"] if part.findings else []
         rows.append(
             (
                 part.name,
                 show_size(width, height, build.unit),
-                show_length(part.thickness, build.unit),
-                part.material,
+                f"{part.material} {show_length(part.thickness, build.unit)}",
                 str(part.copies),
                 part.assembly or "-",
                 how[part.name] or bad("fits no sheet"),
@@ -54,12 +55,11 @@ def parts(
         (
             ("part", "left"),
             ("size", "right"),
-            ("thickness", "right"),
-            ("material", "left"),
+            ("foam", "left"),
             ("copies", "right"),
             ("assembly", "left"),
             ("cut by", "left"),
-            ("notes", "left"),
+            ("holes, lines, notes", "left"),
         ),
         rows,
     )
@@ -69,18 +69,15 @@ def parts(
         f"{counted(len(build.parts), 'part')}, {counted(copies, 'copy', 'copies')}, scale {build.scale:g}"
     )
     show_findings(build)
-    unfit = [part.name for part in build.parts if not how[part.name]]
-    if unfit:
-        typer.echo(
-            f"{', '.join(unfit)}: would be left out. List a larger sheet that thick, or allow more turns."
-        )
+    for advice in unfit_advice(build, how):
+        typer.echo(advice)
     typer.echo(f"Next: nestkit plan {shlex.quote(str(build_file))}")
 
 
 def show_patterns(build: Build) -> None:
     """A row for each pattern: finished sizes, flat sizes, and the gap when it is folded or rolled back."""
     from nestkit.cli.tables import show
-    from nestkit.units import show_length, show_size
+    from nestkit.units import show_gap, show_length, show_size
 
     owners = dict.fromkeys(part.pattern.owner for part in build.parts if part.pattern is not None)
     rows, notes = [], []
@@ -98,7 +95,7 @@ def show_patterns(build: Build) -> None:
         for part in pieces:
             size = show_size(*part.shape.outline.size, build.unit)
             flat.append(size if len(pieces) == 1 else f"{part.name.removeprefix(f'{owner}-')} {size}")
-        gap = "stays flat" if info.gap is None else f"{info.gap:.2f} mm"
+        gap = "stays flat" if info.gap is None else show_gap(info.gap, build.unit)
         rows.append((owner, info.kind, ", ".join(finished), ", ".join(flat), gap))
         notes += [f"{owner}: {note}." for note in info.notes]
     if rows:
@@ -121,6 +118,8 @@ def show_patterns(build: Build) -> None:
 def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
     """The table of parts and that of patterns, as data; ``how`` each part is cut, by its name."""
     from nestkit.cli.summary import build_findings
+    from nestkit.geometry import LineKind
+    from nestkit.output.line_words import mark_count
 
     return {
         "build": build.name,
@@ -133,6 +132,14 @@ def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
                 "height_mm": round(part.shape.outline.size[1], 4),
                 "thickness_mm": part.thickness,
                 "material": part.material,
+                "holes": len(part.shape.outline.holes),
+                "marks": mark_count(part.shape),
+                **{
+                    f"{kind.value}s_deg": [
+                        round(math.degrees(line.angle), 4) for line in part.shape.lines if line.kind is kind
+                    ]
+                    for kind in (LineKind.FOLD, LineKind.BEVEL)
+                },
                 "copies": part.copies,
                 "spares": part.spares,
                 "mirrored_pairs": part.mirrored_pairs,

@@ -49,14 +49,27 @@ def plan_summary(
         "unplaced": [{"part": each.part.name, "copy": each.copy, "why": each.why} for each in unplaced],
         "findings": build_findings(build),
         "cautions": [_caution(caution) for caution in cautions_for(build)],
-        "check": None
-        if verdict is None
-        else {
-            "ok": verdict.ok,
-            "copies": verdict.copies,
-            "files": verdict.files,
-            "faults": list(map(str, verdict.faults)),
-        },
+        "check": None if verdict is None else verdict_data(verdict),
+    }
+
+
+def verdict_data(verdict: Verdict) -> dict[str, Any]:
+    """What the check said; each fault has a code that scripts may rely on."""
+    return {
+        "ok": verdict.ok,
+        "copies": verdict.copies,
+        "files": verdict.files,
+        "faults": [
+            {
+                "code": fault.code,
+                "file": fault.file,
+                "part": fault.part,
+                "copy": fault.copy,
+                "at_mm": fault.at,
+                "text": str(fault),
+            }
+            for fault in verdict.faults
+        ],
     }
 
 

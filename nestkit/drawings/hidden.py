@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from nestkit.drawings.kinds import names_and_befores
 from nestkit.drawings.model import Drawing, Hidden
+from nestkit.drawings.svg_place import Place
 from nestkit.drawings.svg_shapes import SHAPES
 from nestkit.drawings.svg_source import local_name
 from nestkit.errors import Finding
@@ -27,6 +29,28 @@ def lines_in(element: Element) -> int:
         elif tag in _DRAWN:
             waiting.extend(one)
     return count
+
+
+class HiddenLines:
+    """Collects what is switched off while a drawing is walked."""
+
+    def __init__(self) -> None:
+        self._found: list[Hidden] = []
+
+    def add(self, subject: str, names: tuple[str, ...], lines: int = 0) -> int:
+        """Something that hides so many lines; its number, under which `count` adds more."""
+        self._found.append(Hidden(subject, lines, names))
+        return len(self._found) - 1
+
+    def count(self, place: Place) -> None:
+        """A line, or a copy of some, that would be drawn at a place which is hidden."""
+        if place.veil >= 0 and not place.uses:
+            veil = self._found[place.veil]
+            self._found[place.veil] = replace(veil, lines=veil.lines + 1)
+
+    def found(self) -> tuple[Hidden, ...]:
+        """All that hides any line."""
+        return tuple(hidden for hidden in self._found if hidden.lines)
 
 
 def hidden_findings(drawing: Drawing, wanted: str | None) -> tuple[Finding, ...]:

@@ -106,11 +106,11 @@ def read_svg(file: pathlib.Path, name: str | None = None, tolerance: float = FLA
     findings = notes.findings()
     if not walker.paths:
         nothing = Problem(name, "the drawing holds no line that can be used", "Draw outlines as paths in it")
-        every = (*findings, *(told(one, name) for one in walker.hidden))
+        every = (*findings, *(told(one, name) for one in walker.hidden.found()))
         raise DrawingError(
             [nothing, *(Problem(_where(one), one.text, one.todo.removesuffix(".")) for one in every)]
         )
-    return Drawing(name, tuple(walker.paths), findings, view.unit_known, tuple(walker.hidden))
+    return Drawing(name, tuple(walker.paths), findings, view.unit_known, walker.hidden.found())
 
 
 def _where(finding: Finding) -> str:

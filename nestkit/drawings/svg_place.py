@@ -51,6 +51,8 @@ class Place:
     chain : Chain, optional
     depth, uses : int
         How many elements, and how many `use` among them, stand around.
+    veil : int
+        What hides all that is drawn here, of those that `HiddenLines` knows; -1 when nothing does.
     own : int
         In a copy, how many of the names are those of its outermost `use` and of what stands around that.
     """
@@ -65,6 +67,7 @@ class Place:
     depth: int = 0
     uses: int = 0
     own: int = 0
+    veil: int = -1
 
     def in_group(self, name: Naming) -> Place:
         """The place inside a group, which may be a layer.

@@ -7,8 +7,8 @@ from dataclasses import replace
 from itertools import islice
 from xml.etree.ElementTree import Element
 
-from nestkit.drawings.hidden import lines_in
-from nestkit.drawings.model import DrawnPath, Hidden
+from nestkit.drawings.hidden import HiddenLines, lines_in
+from nestkit.drawings.model import DrawnPath
 from nestkit.drawings.svg_lengths import parse_numbers
 from nestkit.drawings.svg_names import Naming, naming
 from nestkit.drawings.svg_notes import (
@@ -54,7 +54,7 @@ class Walker:
 
     def __init__(self, root: Element, styles: Styles, notes: Notes, tolerance: float) -> None:
         self.paths: list[DrawnPath] = []
-        self.hidden: list[Hidden] = []
+        self.hidden = HiddenLines()
         self._styles = styles
         self._notes = notes
         self._tolerance = tolerance
@@ -109,10 +109,12 @@ class Walker:
             return None
         name = self._name(element)
         if properties.get("display", "").strip().lower() == "none":
-            if (lines := lines_in(element)) and not place.uses:
-                self.hidden.append(Hidden(name.shown, lines, name.names + place.names))
+            if not place.uses:
+                self.hidden.add(name.shown, name.names + place.names, lines_in(element))
             return None
         inside = replace(place, look=place.look.of(properties), names=name.names + place.names)
+        if place.look.visible and not inside.look.visible and not place.uses:
+            inside = replace(inside, veil=self.hidden.add(name.shown, inside.names))
         matrix = self._transformed(inside, name, properties)
         if matrix is None:
             return None
@@ -212,6 +214,8 @@ class Walker:
             text = f"is of '{shorten(href)}', which the drawing doesn't hold"
             self._note("missing-reference", text, "Delete it, or draw it anew", place, name)
             return
+        if not place.look.visible:
+            self.hidden.count(place)
         chain = Chain(element, place.chain)
         if chain.holds(target):
             self._note("cyclic-use", "holds itself, and is left out", "Delete it", place, name)
@@ -271,6 +275,7 @@ class Walker:
         self, element: Element, tag: str, place: Place, name: Naming, properties: Mapping[str, str]
     ) -> None:
         if not place.look.visible:
+            self.hidden.count(place)
             return
         flaw = ""
         try:
@@ -368,16 +373,10 @@ class Walker:
             return
         at = _origin(element, place)
         if tag in ("text", "flowRoot"):
-            words = _words(element)
-            if words:
-                self._note(
-                    "text-not-paths",
-                    f"'{words}' is not converted to paths, and is left out",
-                    "Convert it to paths in your vector editor if it is to be cut or marked",
-                    place,
-                    name,
-                    at,
-                )
+            if words := _words(element):
+                text = f"'{words}' is not converted to paths, and is left out"
+                todo = "Convert it to paths in your vector editor if it is to be cut or marked"
+                self._note("text-not-paths", text, todo, place, name, at)
         elif tag == "image":
             todo = "Trace it into paths in your vector editor, or delete it"
             self._note("image-skipped", "can't be cut, and is left out", todo, place, name, at)

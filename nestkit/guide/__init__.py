@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
 from functools import cache
-from importlib.resources import files
 
 #: In the order in which they are best read.
 TOPICS = (
@@ -29,6 +27,8 @@ def page(topic: str) -> str:
     KeyError
         When there is no such topic.
     """
+    from importlib.resources import files
+
     if topic not in TOPICS:
         raise KeyError(topic)
     return (files("nestkit.guide") / f"{topic}.md").read_text("utf-8")
@@ -42,4 +42,6 @@ def titles() -> dict[str, str]:
 
 def nearest_topic(word: str) -> str:
     """The topic that a mistyped word is likely to mean; empty when none is near."""
+    import difflib
+
     return next(iter(difflib.get_close_matches(word.lower(), TOPICS, 1)), "")

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import CutterKind, Part, Sheet, Turns
+from nestkit.geometry.turned_box import turns_that_fit
 from nestkit.nesting.bottom_left import construct
-from nestkit.nesting.fitting import turns_that_fit
 from nestkit.nesting.forms import turn_choices
 from nestkit.nesting.model import Unplaced
 from nestkit.nesting.problem import Bin, Item, Spacing
 from nestkit.nesting.supply import Supply, supply
+from nestkit.units import Unit, show_length, show_size
 
 Copy = tuple[Part, int]
 
@@ -34,6 +35,8 @@ class GroupRequest:
     spacing : Spacing
     done : frozenset of (str, int)
         Parts and copies that are cut already.
+    unit : "mm" or "in"
+        In which messages speak.
     """
 
     material: str
@@ -44,6 +47,7 @@ class GroupRequest:
     bed: tuple[float, float] | None
     spacing: Spacing
     done: frozenset[tuple[str, int]] = frozenset()
+    unit: Unit = "mm"
 
     @property
     def copies(self) -> int:
@@ -87,6 +91,11 @@ def batches_of(request: GroupRequest) -> tuple[list[Batch], list[Unplaced]]:
     return [batch for batch in (by_machine, by_hand) if batch.items], unplaced
 
 
+def would_fit_turned(request: GroupRequest, part: Part) -> bool:
+    """Whether a part that fits no sheet would fit one if it might take any turn."""
+    return part.turns.angles is not None and how_cut(request, replace(part, turns=Turns())) is not None
+
+
 def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
     """How a part of the group is cut: by the cutter, by hand on a whole sheet, or not at all (None).
 
@@ -117,7 +126,7 @@ def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple
 
 def _fits(item: Item, request: GroupRequest, bed: tuple[float, float] | None) -> bool:
     """Whether there is a bin that holds the item; of offcuts whether a place in them was found."""
-    if any(turns_that_fit(item.outline, item.turns, room) for room in _rooms(request, bed)):
+    if any(turns_that_fit(item.outline, item.turns.angles, room) for room in _rooms(request, bed)):
         return True
     row = _bins(request, bed)
     return any(
@@ -138,9 +147,9 @@ def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
     if item.turns.angles is not None:
         return item.turns
     square = Turns(turn_choices(item))
-    if any(turns_that_fit(item.outline, square, room) for room in rooms):
+    if any(turns_that_fit(item.outline, square.angles, room) for room in rooms):
         return item.turns
-    fitting = [angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns, room))]
+    fitting = [angles for room in rooms if (angles := turns_that_fit(item.outline, item.turns.angles, room))]
     if not fitting:
         return item.turns
     found = fitting[0]
@@ -160,9 +169,11 @@ def _too_large(part: Part, request: GroupRequest) -> str:
     usable = [sheet for sheet in request.sheets if sheet.buy or sheet.in_shop > 0]
     if not usable:
         return "no sheet of its material and thickness is in the shop, and none may be bought"
-    width, height = part.shape.outline.size
-    largest = max(usable, key=lambda s: s.size[0] * s.size[1]).size
+    unit = request.unit
+    size = show_size(*part.shape.outline.size, unit)
+    largest = show_size(*max(usable, key=lambda s: s.size[0] * s.size[1]).size, unit)
+    turned = "however it is turned" if part.turns.angles is None else "at the turns that it may take"
     return (
-        f"{width:.1f} x {height:.1f} mm fits no sheet at its allowed turns; the largest is "
-        f"{largest[0]:.0f} x {largest[1]:.0f} mm, of which {request.spacing.margin:g} mm all round stay free"
+        f"{size} fits no sheet {turned}; the largest is {largest}, of which "
+        f"{show_length(request.spacing.margin, unit)} all round stay free"
     )

@@ -34,7 +34,7 @@ def coupon_files(build: Build, coupons: Sequence[CouponJob]) -> dict[str, bytes]
     """All files of the coupons by name; the same build gives the same bytes."""
     files: dict[str, bytes] = {}
     for one in coupons:
-        files[f"{one.job.name}.dxf"] = dxf_bytes(one.job)
+        files[f"{one.job.name}.dxf"] = dxf_bytes(one.job, build.cutter.dxf)
         files[f"{one.job.name}.svg"] = svg_bytes(build, one.job)
         files[f"{one.job.name}.pdf"] = coupon_page(build, one)
     files[READINGS_FILE] = readings_template(build, coupons)

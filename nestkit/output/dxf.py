@@ -1,4 +1,14 @@
-"""A job as a DXF file: R2010, millimetres, one layer for each kind of work, in cut order."""
+"""A job as a DXF file: millimetres, one layer for each kind of work, in cut order.
+
+R2010, or R12 for old controllers: that one has POLYLINE in place of LWPOLYLINE, no true colours, and no
+variable that names the unit. There the unit stands in a comment at the file's head, for people, and
+with the layer SHEET, for `nestkit check`.
+
+References
+----------
+DXF reference (Autodesk), R12 and 2010: group codes 999 (comment), 70 and 42 of POLYLINE and its VERTEX,
+1000 to 1071 (extended data); $INSUNITS came after R12.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +18,9 @@ from contextlib import contextmanager
 
 import ezdxf
 from ezdxf.document import Drawing
+from ezdxf.entities import LWPolyline, Polyline
 
+from nestkit.build.model import DxfVersion
 from nestkit.cutting.model import SHEET_LAYER, Job, pocket_layer
 from nestkit.geometry import Path
 from nestkit.output.palette import layer_colour, layer_task, running_order
@@ -16,6 +28,12 @@ from nestkit.output.text import number, plain
 
 #: Application id under which each entity carries its part (group 1000) and copy (group 1071).
 APP_ID = "NESTKIT"
+
+#: $INSUNITS of millimetres.
+MILLIMETRES = 4
+R12_COMMENT = "999\nAll lengths are millimetres\n"
+#: What R12 programs read (ezdxf names it in $DWGCODEPAGE); other characters are written as codes.
+R12_CODE_PAGE = "cp1252"
 
 # Coordinates finer than this say nothing about foam, and make the files twice as long.
 _DIGITS = 6
@@ -32,7 +50,7 @@ def _fixed_dates_and_ids() -> Iterator[None]:
         ezdxf.options.write_fixed_meta_data_for_testing = before
 
 
-def dxf_bytes(job: Job) -> bytes:
+def dxf_bytes(job: Job, version: DxfVersion = "R2010") -> bytes:
     """The job's DXF file.
 
     The sheet's edge comes first, then the strokes in cut order. Arcs are bulges.
@@ -43,9 +61,11 @@ def dxf_bytes(job: Job) -> bytes:
         When a stroke lies on a layer that no job has.
     """
     with _fixed_dates_and_ids():
-        document = ezdxf.new("R2010", setup=False, units=ezdxf.units.MM)
-        document.header["$INSUNITS"] = 4
-        document.header["$MEASUREMENT"] = 1
+        # R12 knows neither variable, and ezdxf warns of a unit that it leaves out.
+        document = ezdxf.new(version, setup=False, units=0 if version == "R12" else ezdxf.units.MM)
+        if version != "R12":
+            document.header["$INSUNITS"] = MILLIMETRES
+            document.header["$MEASUREMENT"] = 1
         document.appids.new(APP_ID)
         _add_layers(document, job)
         _add_strokes(document, job)
@@ -55,6 +75,8 @@ def dxf_bytes(job: Job) -> bytes:
             document.classes.add_class(kind)
         text = io.StringIO(newline="\n")
         document.write(text)
+    if version == "R12":
+        return (R12_COMMENT + text.getvalue()).encode(R12_CODE_PAGE, errors="dxfreplace")
     return text.getvalue().encode("utf-8", errors="dxfreplace")
 
 
@@ -65,6 +87,7 @@ def _add_layers(document: Drawing, job: Job) -> None:
         layer = document.layers.add(name, color=colour.indexed, plot=name != SHEET_LAYER)
         layer.rgb = colour.rgb
         layer.description = layer_task(name)
+    told = {"insunits": float(MILLIMETRES)} if document.dxfversion == ezdxf.DXF12 else {}
     # How deep each pass leaves the foam stands in the file itself, so that it can be judged alone.
     if job.etching is not None:
         steps = job.etching.steps
@@ -72,9 +95,10 @@ def _add_layers(document: Drawing, job: Job) -> None:
             layer = document.layers.get(pocket_layer(place))
             layer.description = f"{layer_task(pocket_layer(place))}, {depth:.2f} mm deep after it"
             layer.set_xdata(APP_ID, [(1000, "depth"), (1040, number(depth, _DIGITS))])
-        told = {"thickness": steps.thickness, "skin": steps.skin}
+        told |= {"thickness": steps.thickness, "skin": steps.skin}
         if job.etching.hatched:
             told["pitch"] = job.etching.pitch
+    if told:
         rows = [row for name, mm in told.items() for row in ((1000, name), (1040, number(mm, _DIGITS)))]
         document.layers.get(SHEET_LAYER).set_xdata(APP_ID, rows)
 
@@ -82,8 +106,10 @@ def _add_layers(document: Drawing, job: Job) -> None:
 def _add_strokes(document: Drawing, job: Job) -> None:
     space = document.modelspace()
 
-    def add(path: Path, layer: str) -> ezdxf.entities.LWPolyline:
+    def add(path: Path, layer: str) -> LWPolyline | Polyline:
         rows = [(number(x, _DIGITS), number(y, _DIGITS), float(b)) for x, y, b in path.vertices]
+        if document.dxfversion == ezdxf.DXF12:
+            return space.add_polyline2d(rows, format="xyb", close=path.closed, dxfattribs={"layer": layer})
         return space.add_lwpolyline(rows, format="xyb", close=path.closed, dxfattribs={"layer": layer})
 
     for ring in job.sheet.outline.rings():

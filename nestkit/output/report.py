@@ -26,12 +26,14 @@ from nestkit.output.report_front import (
     facts,
     figures,
     findings,
+    glue_words,
     group_rows,
     hardware_rows,
     remarks,
     shopping,
 )
 from nestkit.output.report_guide import AssemblyPage, PartCard, assembly_pages, part_cards
+from nestkit.output.report_labels import label_remarks
 from nestkit.output.report_sheets import SheetPart, StockSheet, sheet_parts, stock_sheets
 from nestkit.output.report_words import show_money
 from nestkit.output.template_book import TemplateBook
@@ -70,6 +72,7 @@ class Report:
     groups: tuple[GroupRow, ...]
     shopping: tuple[ShoppingRow, ...]
     hardware: tuple[HardwareRow, ...]
+    glue: str
     findings: tuple[tuple[str, str], ...]
     stock_sheets: tuple[StockSheet, ...]
     groove_notes: tuple[str, ...]
@@ -81,6 +84,7 @@ class Report:
     cards: tuple[PartCard, ...]
     by_hand: tuple[PartCard, ...]
     sheets: tuple[SheetPart, ...]
+    labels: tuple[str, ...]
     cautions: tuple[Caution, ...]
     files: tuple[WrittenFile, ...]
     version: str
@@ -163,6 +167,7 @@ def report_of(build: Build, plan: Plan, jobs: Sequence[Job], files: tuple[Writte
         groups=group_rows(build, plan),
         shopping=tuple(shopping(build, plan)),
         hardware=hardware_rows(build),
+        glue=glue_words(build),
         findings=tuple(findings(build)),
         stock_sheets=tuple(stock_sheets(build, jobs)),
         groove_notes=groove_notes(build, jobs),
@@ -174,6 +179,7 @@ def report_of(build: Build, plan: Plan, jobs: Sequence[Job], files: tuple[Writte
         cards=tuple(cards.values()),
         by_hand=tuple(cards[part.name] for part in build.parts if part.name in hand),
         sheets=sheets,
+        labels=label_remarks(build, jobs),
         cautions=cautions_for(build),
         files=files,
         version=__version__,

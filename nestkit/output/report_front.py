@@ -188,6 +188,15 @@ def hardware_rows(build: Build) -> tuple[HardwareRow, ...]:
     return tuple(_hardware_row(build, item) for item in build.hardware)
 
 
+def glue_words(build: Build) -> str:
+    """What glue to get, and for how long a seam; empty when the build is a single flat piece."""
+    seams = glue_length(build)
+    if seams:
+        return f"contact cement for {show_long(seams, build.unit)} of seams (folds, bevels and patterns)"
+    alone = len(build.parts) == 1 and build.parts[0].copies == 1
+    return "" if alone else "contact cement for the edges that you glue"
+
+
 def _hardware_row(build: Build, item: Hardware) -> HardwareRow:
     size = f"{show_length(item.diameter, build.unit)} across"
     if item.inner_diameter is not None:

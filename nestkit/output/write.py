@@ -53,7 +53,7 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
         files["folds.csv"] = folds_bytes(build, jobs)
     for job in jobs:
         dxf = job_file(job)
-        files[dxf] = dxf_bytes(job)
+        files[dxf] = dxf_bytes(job, build.cutter.dxf)
         files[f"{dxf.removesuffix('.dxf')}.svg"] = svg_bytes(build, job)
     files["report.html"] = report_bytes(build, plan, jobs, tuple(files), book)
     return files

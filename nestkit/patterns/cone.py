@@ -279,10 +279,12 @@ class Cone:
                 f"Write pieces = {least} or more",
             )
             return self.pieces
-        for count in range(least, MOST_PIECES + 1):
-            if self.foam.fits(*_flat(wall, count).size):
-                return count
-        return least
+        return self._fewest(wall, least) or self._fewest(wall, least, by_hand=True) or least
+
+    def _fewest(self, wall: Wall, least: int, by_hand: bool = False) -> int:
+        """The fewest pieces that sheet and bed hold, or a whole sheet by hand; 0 when none of any number."""
+        counts = range(least, MOST_PIECES + 1)
+        return next((n for n in counts if self.foam.holds(_flat(wall, n), by_hand)), 0)
 
     def _shape(self, wall: Wall, count: int) -> Shape:
         outline = _flat(wall, count)
@@ -327,13 +329,30 @@ class Cone:
             found += [Measure("slant", wall.slant), Measure("edge bevel", lean, angle=True)]
         return tuple(found)
 
+    def _too_large(self, wall: Wall, outline: Outline) -> str:
+        """What becomes of a piece that the bed does not hold, and what helps."""
+        least = max(1, math.ceil(wall.sweep / WIDEST - 1e-9))
+        fewest = self._fewest(wall, least)
+        more = f"write pieces = {fewest}, or leave pieces out, for pieces that the cutter holds"
+        if self.foam.holds(outline, by_hand=True):
+            by_hand = "the bed does not hold its piece, which is cut by hand from a whole sheet"
+            return f"{by_hand}; {more}" if fewest else by_hand
+        if fewest:
+            return f"no sheet holds its piece; {more}"
+        if fewest := self._fewest(wall, least, by_hand=True):
+            return f"no sheet holds its piece; write pieces = {fewest}, or leave pieces out"
+        return (
+            f"no sheet holds its piece, however many go round, because its wall is "
+            f"{self.foam.told(wall.slant)} long; take a larger sheet, or make it of two lower cones"
+        )
+
     def _notes(self, wall: Wall, shape: Shape, count: int) -> list[str]:
         notes = []
-        width, height = shape.outline.size
-        if not self.foam.fits(width, height):
-            notes.append("no sheet or bed holds its piece; write a larger number of pieces")
-        elif count > 1:
+        on_bed = self.foam.holds(shape.outline)
+        if count > 1:
             notes.append(f"{count} equal pieces go round")
+        if not on_bed:
+            notes.append(self._too_large(wall, shape.outline))
         if wall.lean and wall.narrow == 0.0:
             notes.append("the inside of the point is squeezed: thin it with a sanding drum before gluing")
         if wall.lean:

@@ -12,7 +12,8 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString
 
-from nestkit.geometry import Line, LineKind, Path, Shape
+from nestkit.geometry import Line, LineKind, Outline, Path, Shape
+from nestkit.geometry.turned_box import turns_that_fit
 from nestkit.units import Unit, mm_per
 
 Spot = tuple[float, float]
@@ -47,6 +48,10 @@ class Foam:
         The fibre that keeps its length in a bend: 0 = inside, 1 = outside.
     rooms : tuple of (float, float), mm
         Sizes of the rectangles that a piece may fill; empty when nothing limits it.
+    whole : tuple of (float, float), mm
+        Those that a piece may fill when it is cut by hand from a whole sheet.
+    turns : tuple of float, radians, or None
+        The turns that a piece may take on the sheet; any when None.
     unit : "mm" or "in"
         In which messages and notes speak.
 
@@ -61,6 +66,8 @@ class Foam:
     neutral: float = 0.5
     rooms: tuple[Size, ...] = ()
     unit: Unit = "mm"
+    whole: tuple[Size, ...] = ()
+    turns: tuple[float, ...] | None = None
 
     def __post_init__(self) -> None:
         need_above_zero("thickness", self.thickness)
@@ -98,13 +105,10 @@ class Foam:
         digits = 3 if self.unit == "in" else 1
         return f"at ({x:.{digits}f}, {y:.{digits}f}) {self.unit}"
 
-    def fits(self, width: float, height: float) -> bool:
-        """Whether a piece of this size lies in one of the rooms, as it is or turned by a quarter."""
-        hair = 1e-6
-        return not self.rooms or any(
-            (width <= w + hair and height <= h + hair) or (width <= h + hair and height <= w + hair)
-            for w, h in self.rooms
-        )
+    def holds(self, outline: Outline, by_hand: bool = False) -> bool:
+        """Whether a piece lies in one of the rooms, or by hand on a whole sheet, at a turn it may take."""
+        rooms = self.whole if by_hand else self.rooms
+        return not self.rooms or any(turns_that_fit(outline, self.turns, room) for room in rooms)
 
     def longest(self, width: float) -> float:
         """Longest strip of this width that lies in one of the rooms; 0 when none is wide enough."""

@@ -22,6 +22,7 @@ from nestkit.patterns.model import (
     Piece,
     cut_alike,
     need,
+    rectangle,
     seam_ticks,
     straight,
 )
@@ -109,18 +110,26 @@ class Tube:
             notes.append(
                 f"in {len(runs)} strips, joined at bevelled corners, because sheet and bed hold no longer one"
             )
-        if not self.foam.fits(sum(self.sides[k] for k in runs[0]), self.height):
-            notes.append("no sheet or bed holds even one panel")
+        narrowest = rectangle(sum(self.sides[k] for k in runs[0]), self.height)
+        if not self.foam.holds(Outline(narrowest)):
+            by_hand = self.foam.holds(Outline(narrowest), by_hand=True)
+            notes.append(
+                "the bed does not hold its strips, which are cut by hand from whole sheets"
+                if by_hand
+                else "no sheet holds even one of its panels; take a larger sheet, or smaller sizes"
+            )
         return tuple(pieces), Chain(tuple(links)), tuple(notes)
 
     def _runs(self) -> list[list[int]]:
         """Panels of each strip: as few strips as fit, as even as can be."""
         count = len(self.sides)
-        for strips in range(1, count + 1):
-            ends = [round(count * k / strips) for k in range(strips + 1)]
-            runs = [list(range(a, b)) for a, b in pairwise(ends)]
-            if all(self.foam.fits(sum(self.sides[k] for k in run), self.height) for run in runs):
-                return runs
+        for by_hand in (False, True):
+            for strips in range(1, count + 1):
+                ends = [round(count * k / strips) for k in range(strips + 1)]
+                runs = [list(range(a, b)) for a, b in pairwise(ends)]
+                widths = [sum(self.sides[k] for k in run) for run in runs]
+                if all(self.foam.holds(Outline(rectangle(w, self.height)), by_hand) for w in widths):
+                    return runs
         return [list(range(count))]
 
     def _strip(self, run: Sequence[int]) -> Shape:

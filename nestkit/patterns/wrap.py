@@ -80,7 +80,11 @@ class Wrap:
             *(m for m in outer if "outside" in m.label),
         ]
         finished.append(Measure("height", self.height))
-        notes = dict.fromkeys(note for layer in made for note in layer.notes if "stand flat" not in note)
+        told = [[note for note in layer.notes if "stand flat" not in note] for layer in made]
+        notes: dict[str, None] = {}
+        for k, own in enumerate(told):
+            for note in own:
+                notes[note if all(note in other for other in told) else f"layer {k + 1}: {note}"] = None
         climb = self.foam.thickness * math.sin(self._lean())
         if self.layers > 1 and climb >= 0.05:
             by = self.foam.told(climb, 2)

@@ -277,6 +277,11 @@ def test_an_empty_file_lacks_its_four_tables(bench: Bench) -> None:
         (b"x = " + b"[" * 5000, "nested too deep"),
         (b"x = " + b"1" * 5000, "build.toml: this is not TOML"),
         (b"[cutter]\nkerf = 0,2\n", "Write decimals with a point"),
+        (b"[cutter]\nkerf = 0.2mm\n", 'Write the number alone, 0.2; units = "mm" under [build] says'),
+        (b"[cutter]\nbed = [24in, 16in]\n", 'Write the number alone, 24; units = "in" under [build]'),
+        (b"[cutter]\nbed = [60cm, 40cm]\n", 'Write the number alone: 600 when units under [build] is "mm"'),
+        (b"[[sheet]]\nthickness = 1/4\n", "Write the fraction as a decimal, as in 0.25"),
+        (b"[[part]]\nturns = [0, 90deg]\n", "Write the number alone, 90."),
         (b'[build]\ndrawings = "C:\\drawings"\n', "Write / in place of \\ in paths"),
         (b"[part]\na = 1\n[part]\n", "Each part begins with [[part]]"),
         (b"[cutter]\nkind = laser\n", "Put words in quotes"),
@@ -415,3 +420,27 @@ def test_damaged_text_is_loaded_or_refused(shared_bench: Bench, data: st.DataObj
         )
         text = text[:start] + extra + text[end:]
     _load_or_refuse(shared_bench, text.encode("utf-8", "replace").decode())
+
+
+@pytest.mark.parametrize(
+    ("unit", "advice"),
+    [
+        ("cm", 'Write units = "mm" and all lengths in it: 1 cm is 10 mm.'),
+        ("m", "1 m is 1000 mm."),
+        ("inches", 'Write units = "in".'),
+        ("feet", "1 foot is 12 in."),
+        ("ells", 'Write units = "mm" or units = "in", and all lengths in it.'),
+    ],
+)
+def test_a_unit_that_there_is_not_is_never_taken_for_another(bench: Bench, unit: str, advice: str) -> None:
+    (problem,) = bench.problems(("[build]", f'[build]\nunits = "{unit}"'))
+    assert str(problem).startswith(f"build.toml: build: units (line 2): '{unit}' is not one of 'mm' or 'in'.")
+    assert str(problem).endswith(advice)
+
+
+@pytest.mark.parametrize(("thickness", "doubted"), [("100", False), ("101", True), ("6000", True)])
+def test_a_sheet_thicker_than_foam_is_sold_is_doubted(bench: Bench, thickness: str, doubted: bool) -> None:
+    build = bench.load((END, f"thickness = {thickness}\n"))
+    told = [str(finding) for finding in build.findings if finding.code == "sheet-thick"]
+    assert bool(told) == doubted
+    assert all(f"sheets {thickness} mm thick" in line and "thickness is in mm" in line for line in told)

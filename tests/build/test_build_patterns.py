@@ -12,6 +12,7 @@ from nestkit.build import Build, Part
 from nestkit.build.json_schema import build_file_schema
 from nestkit.cutting.etching import fold_problems
 from nestkit.patterns import Cone, Pattern
+from nestkit.preparing import how_parts_are_cut
 from tests.build_bench import Bench
 
 SAIL = 'name = "sail"\nfrom = "flag.svg#sail"\nthickness = 6\n'
@@ -99,14 +100,33 @@ def test_places_scale_with_the_drawing(bench: Bench, scale: float) -> None:
 
 
 def test_a_pattern_that_one_bed_cant_hold_comes_in_pieces_that_leave_its_margins_free(bench: Bench) -> None:
-    cone = (
-        'name = "c"\npattern = "cone"\nlower_diameter = 186\nupper_diameter = 186\nheight = 40\nthickness = 6'
-    )
-    # 180 pi = 565.5 mm of neutral fibre; 600 mm of sheet and bed less two margins.
-    for margin, count in ((5, 1), (17, 1), (18, 2)):
+    cone = 'name = "c"\npattern = "cone"\nlower_diameter = 186\nupper_diameter = 186\nthickness = 6\n'
+    # 180 pi = 565.5 mm of neutral fibre; 600 x 400 mm of sheet and bed less two margins.
+    for margin, height, count in ((5, 340, 1), (17, 340, 1), (18, 340, 2), (18, 40, 1)):
         layout = ("[cutter]", f"[layout]\nmargin = {margin}\n\n[cutter]\nkerf = 0")
-        (part,) = made(bench.load(layout, swapped(cone)), "c")
+        build = bench.load(layout, swapped(f"{cone}height = {height}"))
+        (part,) = made(build, "c")
         assert part.copies == count
+        # The low one lies aslant, and planning agrees.
+        assert how_parts_are_cut(build)["c"] == "laser"
+
+
+def test_what_a_pattern_says_of_its_room_is_what_planning_does(bench: Bench) -> None:
+    """A sheet of 600 x 400 on a bed of 200 x 150: what the bed can't hold is cut by hand, or not at all."""
+    bed = ("bed = [600, 400]", "bed = [200, 150]")
+    cone = 'name = "c"\npattern = "cone"\nthickness = 6\nlower_diameter = 120\nupper_diameter = 80\n'
+    for more, how, words in (
+        ("height = 100", "laser", "equal pieces go round"),
+        ("height = 300", "hand", "cut by hand from a whole sheet"),
+        ("height = 300\npieces = 3", "hand", "cut by hand from a whole sheet"),
+        ("height = 100\npieces = 1", "hand", "for pieces that the cutter holds"),
+        ("height = 800", None, "no sheet holds its piece, however many go round"),
+    ):
+        build = bench.load(bed, swapped(f"{cone}{more}"))
+        (part,) = made(build, "c")
+        assert how_parts_are_cut(build)["c"] == how
+        assert words in "; ".join(part.pattern.notes)
+        assert ("no sheet" in "; ".join(part.pattern.notes)) == (how is None)
 
 
 def test_folds_keep_their_angle_at_every_scale(bench: Bench) -> None:

@@ -187,7 +187,7 @@ def test_an_empty_object_is_no_plan_of_ours(tmp_path: Path) -> None:
 def test_a_fault_says_where_what_and_what_to_do() -> None:
     fault = Fault("moved", "jobs/a.dxf", "wing", 2, (12.04, 3.0), "the part lies elsewhere", "Do this")
     where = "jobs/a.dxf, 'wing' copy 2, at (12.0, 3.0) mm"
-    assert str(fault) == f"{where}: the part lies elsewhere [moved]. Do this."
+    assert str(fault) == f"{where}: the part lies elsewhere. Do this."
     with pytest.raises(ValueError, match="no such fault code"):
         Fault("strange", "plan.json")
     assert all(code == code.lower() and " " not in code for code in CODES)

@@ -216,3 +216,17 @@ def test_numbers_in_the_plan_make_the_angle(tmp_path: Path, key: str, value: obj
     plan["parts"][0]["folds"][0][key] = value
     (folder / "plan.json").write_text(json.dumps(plan))
     assert code in check_folder(folder).codes
+
+
+@pytest.mark.parametrize("pitch", [None, 0.15])
+def test_a_pitch_that_is_not_the_plans_is_found(tmp_path: Path, pitch: float | None) -> None:
+    folder = lines_folder(tmp_path / "out", 0.0, 0.1)
+    (name,) = (folder / "jobs").glob("*.dxf")
+    document = ezdxf.readfile(name)
+    layer = document.layers.get("SHEET")
+    tags = [tuple(tag) for tag in layer.get_xdata("NESTKIT")]
+    at = tags.index((1000, "pitch"))
+    tags[at : at + 2] = [] if pitch is None else [(1000, "pitch"), (1040, pitch)]
+    layer.set_xdata("NESTKIT", tags)
+    document.saveas(name)
+    assert "pass" in check_folder(folder).codes

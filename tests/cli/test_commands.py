@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -11,6 +12,9 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
+
+from nestkit.checking import CODES
+from nestkit.guide import TOPICS
 
 SMALL = """\
 [build]
@@ -177,6 +181,12 @@ def test_check_finds_what_was_changed_by_hand(sign):
     done = nestkit("check", "out", cwd=sign)
     assert done.returncode == 1
     assert job.name in done.stdout
+    told = json.loads(nestkit("check", "out", "--json", cwd=sign).stdout)
+    assert not told["ok"]
+    assert {fault["code"] for fault in told["faults"]} <= set(CODES)
+    assert all(f"fault: {fault['text']}" in done.stdout.splitlines() for fault in told["faults"])
+    # Codes are for scripts; a maker reads sentences.
+    assert not any(f"[{code}]" in done.stdout for code in CODES)
     assert nestkit("check", "nowhere", cwd=sign).returncode == 2
 
 
@@ -265,3 +275,39 @@ def test_what_goes_to_the_hand_is_named(sign):
 def test_the_schema_is_printed():
     done = nestkit("schema")
     assert json.loads(done.stdout)["properties"]["part"]
+
+
+def test_more_turns_are_advised_only_where_they_help(sign):
+    sheet, large = "size = [300, 200]", "size = [95, 120]"
+    for turns, scale, advised in (
+        ("none", 1, True),
+        ("any", 1, False),
+        ("none", 9, False),
+        ("any", 9, False),
+    ):
+        plate = f'name = "plate"\nturns = "{turns}"'
+        (sign / "build.toml").write_text(SMALL.replace('name = "plate"', plate).replace(sheet, large))
+        told = nestkit("parts", "build.toml", "--scale", scale, cwd=sign).stdout
+        assert ("Allow more turns" in told) == advised
+        assert ("would be left out" in told) == (advised or scale == 9)
+
+
+def test_lengths_are_told_in_the_unit_of_the_build(sign):
+    text = SMALL.replace("[build]", '[build]\nunits = "in"').replace("size = [300, 200]", "size = [2, 2]")
+    text = text.replace("gap = 2\nmargin = 5", "gap = 0.1\nmargin = 0.2").replace("[600, 400]", "[24, 16]")
+    text = text.replace("thickness = 6", "thickness = 0.25").replace("kerf = 0.2", "kerf = 0.008")
+    ring = 'name = "hoop"\npattern = "cone"\nthickness = 0.25\n'
+    ring += "lower_diameter = 9\nupper_diameter = 9\nheight = 5"
+    (sign / "build.toml").write_text(f"{text}\n[[part]]\n{ring}\n")
+    shown = nestkit("parts", "build.toml", cwd=sign).stdout
+    done = nestkit("plan", "build.toml", "--rounds", 1, "--out", "out", cwd=sign)
+    assert "0.0000 in" in shown
+    assert "3.937 x 3.15 in fits no sheet however it is turned; the largest is 2 x 2 in" in done.stdout
+    assert "0.2 in all round stay free" in done.stdout
+    assert not re.search(r"\d mm\b", shown + done.stdout)
+
+
+def test_the_guide_names_every_topic_in_its_help():
+    told = " ".join(nestkit("guide", "--help").stdout.replace("\u2502", " ").split())
+    assert all(re.search(rf"\b{topic}\b", told) for topic in TOPICS)
+    assert TOPICS[0] == "start"

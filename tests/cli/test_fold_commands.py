@@ -190,3 +190,13 @@ def test_all_foams_that_the_build_has_not_are_told(sample: Path) -> None:
     assert done.returncode == 2
     assert "no sheet of the build is eva 5 mm" in done.stderr
     assert "no sheet of the build is cork 6 mm" in done.stderr
+
+
+def test_swapped_arguments_are_told_with_the_right_command(sample: Path) -> None:
+    build, table = sample / "build.toml", sample / "readings.csv"
+    before = build.read_bytes()
+    done = nestkit("calibrate", table, build)
+    assert (done.returncode, build.read_bytes()) == (2, before)
+    assert done.stderr.endswith(f"Write: nestkit calibrate {build} {table}.\n")
+    assert "the build file comes first" in done.stderr
+    assert "nestkit calibrate BUILD READINGS.csv" in nestkit("calibrate", table, table).stderr

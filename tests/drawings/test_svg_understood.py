@@ -28,6 +28,19 @@ def test_a_hidden_layer_is_told_with_its_lines() -> None:
     assert not findings
 
 
+@pytest.mark.parametrize("how", ['style="visibility:hidden"', 'visibility="collapse"'])
+def test_what_is_invisible_is_told_as_what_is_not_displayed(how: str) -> None:
+    """SVG 2 (W3C), section 11.6: `visibility` is inherited, and what is inside may be made visible again."""
+    shown = '<path d="M30,0 V40" visibility="visible" stroke="red"/>'
+    inside = f"<g>{FOLDS}</g><use href='#claw' x='90'/>{shown}"
+    layer = LAYER.format("Knuckle fold 60")
+    shape, findings = part_shape(read(CLAW + f"<g {layer} {how}>{inside}</g>"))
+    assert len(shape.lines) == 1
+    assert [f.code for f in findings] == ["hidden-lines"]
+    assert "hidden layer 'Knuckle fold 60' (3 lines) is left out" in str(findings[0])
+    assert not part_shape(read(CLAW + f"<g {layer} {how}>{shown}</g>"))[1]
+
+
 def test_only_what_is_hidden_of_the_part_asked_for_is_told() -> None:
     hidden = '<g id="plate-fold 60" display="none"><path d="M1,0V9"/></g>'
     hidden += '<g id="bell-mark" display="none"><use/></g>'

@@ -81,7 +81,7 @@ def test_how_a_part_is_cut():
 def test_what_is_left_out_says_why():
     plan = planned([part("huge", 300, 50), part("a", 90, 90, 3)], [sheet(100, 100, in_shop=2, buy=False)])
     why = {(copy.part.name, copy.copy): copy.why for copy in plan.unplaced}
-    assert "300.0 x 50.0 mm fits no sheet" in why["huge", 1]
+    assert "300 x 50 mm fits no sheet however it is turned" in why["huge", 1]
     assert "no sheet left" in why["a", 3]
     assert not plan.group.proven
 

@@ -156,7 +156,7 @@ def test_a_strip_longer_than_the_bed_is_joined_away_from_corners() -> None:
         pattern = EdgeStrip(foam, path, 20.0).develop()
         folds = [at for at, _ in strip_lines(pattern, LineKind.FOLD)]
         ends = np.cumsum([piece.shape.outline.size[0] for piece in pattern.pieces])
-        assert all(foam.fits(*piece.shape.outline.size) for piece in pattern.pieces)
+        assert all(foam.holds(piece.shape.outline) for piece in pattern.pieces)
         assert min(abs(end - fold) for end in [0.0, *ends] for fold in folds) >= 2.0 * foam.thickness
         assert len(folds) == 4
 

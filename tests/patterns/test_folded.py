@@ -258,9 +258,7 @@ def test_a_prism_folds_to_a_regular_tube(
     closed = refold(pattern)
     assert closed is not None
     assert closed.gap <= FINE
-    assert (
-        all(foam.fits(*piece.shape.outline.size) for piece in pattern.pieces) or not rooms or (across > 250.0)
-    )
+    assert all(foam.holds(piece.shape.outline) for piece in pattern.pieces) or not rooms or (across > 250.0)
 
 
 @pytest.mark.parametrize(

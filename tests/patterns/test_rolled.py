@@ -283,7 +283,7 @@ def test_a_cone_that_no_sheet_holds_in_one_piece_comes_in_equal_ones() -> None:
     foam = Foam(6.0, rooms=((890.0, 490.0),))
     (piece,) = Cone(foam, 900.0, 200.0, 400.0).develop().pieces
     assert piece.quantity > 1
-    assert foam.fits(*piece.shape.outline.size)
+    assert foam.holds(piece.shape.outline)
     assert roll_shut(*edges(piece.shape), piece.quantity)[1] <= CLOSED
 
 
