@@ -15,6 +15,7 @@ from nestkit.cutting.labels import Label, labels_on
 from nestkit.cutting.model import Etching, Job, pocket_layer
 from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import Group, PlacedPart, Plan, PlannedSheet
+from nestkit.nesting.request import why_by_hand
 from nestkit.output.text import number
 
 FORMAT = "nestkit-plan"
@@ -225,6 +226,7 @@ def _placed(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> dict[str, 
         "turn_deg": number(math.degrees(placement.turn), _TURN_DIGITS),
         "mirrored": placement.mirrored,
         "labels": [] if isinstance(labels, str) else [_label(label) for label in labels],
+        "why_by_hand": why_by_hand(build.cutter.kind, placed.part) if sheet.how == "hand" else None,
         "no_number": labels if isinstance(labels, str) else None,
         **_outline(placed.shape.outline),
     }
