@@ -107,7 +107,7 @@ def judge_nesting(job: JobFile) -> Iterator[Fault]:
         yield from _FoldJudge(job, key, job.pitch).nesting(_by_pass(strokes))
 
 
-def etched(strokes: Sequence[Stroke], pitch: float) -> BaseGeometry:
+def etched_region(strokes: Sequence[Stroke], pitch: float) -> BaseGeometry:
     """What is etched in one pass: inside an odd number of the closed paths, or along lines at their pitch."""
     region: BaseGeometry = Polygon()
     for stroke in strokes:
@@ -141,7 +141,7 @@ class _FoldJudge:
         return Fault(code, self._job.name, *self._key, at, text)
 
     def _region(self, strokes: Sequence[Stroke]) -> BaseGeometry:
-        return etched(strokes, self._pitch)
+        return etched_region(strokes, self._pitch)
 
     def nesting(self, pockets: dict[int, list[Stroke]], body: BaseGeometry | None = None) -> Iterator[Fault]:
         """Each pass inside the one before and smaller, and no place twice in one pass.

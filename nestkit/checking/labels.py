@@ -16,7 +16,7 @@ from HersheyFonts import HersheyFonts
 from numpy.typing import NDArray
 from shapely.geometry import LineString
 
-from nestkit.checking.etching import etched
+from nestkit.checking.etching import etched_region
 from nestkit.checking.job_file import LABEL, MARK, POCKET, JobFile, Stroke
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import Piece
@@ -101,7 +101,7 @@ class LabelJudge:
         pockets = [one for one in piece.lines if POCKET.fullmatch(one.layer)]
         first = min((one.layer for one in pockets), default="")
         pitch = self.sheet.etching.pitch if self.sheet.etching is not None else 0.0
-        return etched([one for one in pockets if one.layer == first], pitch)
+        return etched_region([one for one in pockets if one.layer == first], pitch)
 
     def _fault(self, code: str, piece: Piece, at: Point | None, text: str) -> Fault:
         part, copy = piece.key

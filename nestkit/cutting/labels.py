@@ -22,7 +22,7 @@ from nestkit.cutting.lettering import ink_box, text_strokes
 from nestkit.cutting.model import LABEL_LAYER, Stroke
 from nestkit.folds.grooves import PartGrooves
 from nestkit.geometry import LineKind, Path, Shape
-from nestkit.geometry.boxes import BoxRoom
+from nestkit.geometry.rooms import BoxRoom
 from nestkit.nesting.model import PlacedPart, PlannedSheet
 
 #: Foam between a label and whatever is cut, etched or drawn, mm (common practice, no source).

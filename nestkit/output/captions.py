@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry import Polygon
 
-from nestkit.geometry.boxes import BoxRoom
+from nestkit.geometry.rooms import BoxRoom
 
 #: Height of a line of text over its font size.
 LINE_HEIGHT = 1.15
