@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from nestkit.checking.blanks import NAME, SKETCH, blanks_wanted, judge_blanks
 from nestkit.checking.etching import judge_folds, judge_passes
 from nestkit.checking.job_file import CUT_OUTSIDE, SHEET, JobFile, read_job
 from nestkit.checking.keeping import judge_leftovers
@@ -129,6 +130,7 @@ class _Check:
                 self.faults.extend(judge_svg(self.folder, job, sheet))
         self.faults.extend(self._missing_files())
         self.faults.extend(judge_templates(self.folder, self.plan))
+        self.faults.extend(judge_blanks(self.folder, self.plan))
         self.faults.extend(judge_placed(self.plan))
         self.faults.extend(judge_groups(self.plan))
         self.faults.extend(judge_leftovers(self.plan))
@@ -147,7 +149,8 @@ class _Check:
                 yield Fault("missing-file", name, text="the SVG beside the DXF is not there")
         used = {placed.key[0] for sheet in self.plan.sheets for placed in sheet.placed}
         folded = any(part.folds for name, part in self.plan.parts.items() if name in used)
-        for name in (*BESIDE, FOLDS) if folded else BESIDE:
+        blanks = (NAME, SKETCH) if blanks_wanted(self.plan) else ()
+        for name in (*BESIDE, *[FOLDS] * folded, *blanks):
             if not (self.folder / name).is_file():
                 todo = "Write the plan again with nestkit plan"
                 yield Fault("missing-file", name, text="this file is not there", todo=todo)

@@ -21,7 +21,7 @@ from nestkit.cli.offcuts_use import given_numbers
 from nestkit.words import counted
 
 if TYPE_CHECKING:
-    from nestkit.build.model import Build
+    from nestkit.build.model import Build, CutterKind
     from nestkit.nesting.model import Plan, PlannedSheet, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
@@ -133,7 +133,7 @@ def plan(
         write_plan(build, planned.plan, planned.jobs, folder)
         verdict = check_folder(folder)
     _show_groups(build, planned.plan)
-    _show_hand(planned.plan)
+    _show_hand(build.cutter.kind, planned.plan)
     _show_templates(folder)
     show_cautions(build, folder)
     typer.echo(f"wrote {folder}: open {folder / 'report.html'} first")
@@ -261,17 +261,18 @@ def _show_left_out(plan: Plan) -> None:
         )
 
 
-def _show_hand(plan: Plan) -> None:
+def _show_hand(cutter: CutterKind, plan: Plan) -> None:
     """Names what is cut by hand although there is a cutter."""
-    by_hand = [placed.part for sheet in plan.sheets if sheet.how == "hand" for placed in sheet.placed]
-    if not by_hand or all(sheet.how == "hand" for sheet in plan.sheets):
+    from nestkit.nesting.request import why_by_hand
+
+    if cutter == "hand":
         return
-    asked = sorted({part.name for part in by_hand if part.by_hand})
-    too_large = sorted({part.name for part in by_hand if not part.by_hand})
-    if asked:
-        typer.echo(f"cut by hand, as asked: {', '.join(asked)}")
-    if too_large:
-        typer.echo(f"cut by hand, too large for the bed: {', '.join(too_large)}")
+    reasons: dict[str, set[str]] = {}
+    for sheet in plan.sheets:
+        for placed in sheet.placed if sheet.how == "hand" else ():
+            reasons.setdefault(why_by_hand(cutter, placed.part), set()).add(placed.part.name)
+    for why in sorted(reasons):
+        typer.echo(f"cut by hand, {why}: {', '.join(sorted(reasons[why]))}")
 
 
 def _show_templates(folder: Path) -> None:

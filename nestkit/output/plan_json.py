@@ -16,6 +16,7 @@ from nestkit.cutting.model import Etching, Job, pocket_layer
 from nestkit.cutting.tabs import tabs_of
 from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import Group, PlacedPart, Plan, PlannedSheet
+from nestkit.nesting.request import why_by_hand
 from nestkit.output.text import number
 
 FORMAT = "nestkit-plan"
@@ -232,6 +233,7 @@ def _placed(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> dict[str, 
         "turn_deg": number(math.degrees(placement.turn), _TURN_DIGITS),
         "mirrored": placement.mirrored,
         "labels": [] if isinstance(labels, str) else [_label(label) for label in labels],
+        "why_by_hand": why_by_hand(build.cutter.kind, placed.part) if sheet.how == "hand" else None,
         "no_number": labels if isinstance(labels, str) else None,
         **_outline(placed.shape.outline),
     }

@@ -8,6 +8,7 @@ from pathlib import Path
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
+from nestkit.output.blank_list import blanks_bytes, blanks_svg_bytes, sheets_to_cut_up
 from nestkit.output.dxf import dxf_bytes
 from nestkit.output.folder import PLAN_FILE, TEMPLATES_FILE, replace_folder
 from nestkit.output.gluing_csv import gluing_bytes
@@ -49,6 +50,9 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
     }
     if book is not None:
         files[TEMPLATES_FILE] = book.data
+    if sheets_to_cut_up(build, jobs):
+        files["blanks.csv"] = blanks_bytes(build, jobs)
+        files["blanks.svg"] = blanks_svg_bytes(build, jobs)
     if grooves_in(build, jobs):
         files["folds.csv"] = folds_bytes(build, jobs)
     for job in jobs:
