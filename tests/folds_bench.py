@@ -20,7 +20,7 @@ import ezdxf
 import numpy as np
 from shapely.geometry import LineString, Point, Polygon
 
-from nestkit.build.model import Build, Cutter, Part, Sheet
+from nestkit.build.model import Build, Cutter, Labels, Part, Sheet
 from nestkit.cutting.coupon import coupon_jobs
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
@@ -48,7 +48,19 @@ def build_with(shape: Shape, thickness: float, **cutter: object) -> Build:
     part = Part("strip", shape, "eva", thickness)
     sheet = Sheet("eva", "eva", thickness, (900.0, 600.0))
     made = replace(Cutter("laser", (900.0, 600.0), 0.2), **cutter)
-    return Build("b", FilePath("build.toml"), "mm", 1.0, 2.0, 5.0, made, (sheet,), (), (part,))
+    return Build(
+        "b",
+        FilePath("build.toml"),
+        "mm",
+        1.0,
+        2.0,
+        5.0,
+        made,
+        (sheet,),
+        (),
+        (part,),
+        labels=Labels(numbers=False),
+    )
 
 
 def job_with(build: Build, placement: Placement = Placement(10.0, 10.0), how: str = "laser") -> Job:  # noqa: B008

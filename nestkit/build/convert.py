@@ -11,6 +11,7 @@ from nestkit.build.model import (
     Cutter,
     Foam,
     Hardware,
+    Labels,
     Sheet,
     Templates,
     Turns,
@@ -21,6 +22,7 @@ from nestkit.build.tables import (
     CutterTable,
     FoamTable,
     HardwareTable,
+    LabelsTable,
     SheetTable,
     TemplatesTable,
 )
@@ -43,6 +45,11 @@ def turns_of(part: PartBase) -> Turns:
     if isinstance(part.turns, str):
         return _TURNS[part.turns]
     return Turns(tuple(sorted({math.radians(degrees % 360.0) for degrees in part.turns})))
+
+
+def tab_length_of(part: PartBase, unit: Unit) -> float | None:
+    """How long the part's holding tabs are, mm; None leaves it to the cutter's settings."""
+    return None if part.tab_length is None else part.tab_length * mm_per(unit)
 
 
 def in_mm(value: float | None, unit: Unit, default: float) -> float:
@@ -72,6 +79,9 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         pitch=in_mm(table.pitch, unit, usual.pitch),
         area_mode=table.area_mode,
         dxf=table.dxf,
+        tabs=table.tabs,
+        tab_length=in_mm(table.tab_length, unit, usual.tab_length),
+        tabs_up_to=in_mm(table.tabs_up_to, unit, usual.tabs_up_to),
         hatch_angle=math.radians(table.hatch_angle),
         smallest=None if table.smallest is None else table.smallest * mm_per(unit),
     )
@@ -86,6 +96,11 @@ def templates_of(table: TemplatesTable, unit: Unit) -> Templates:
         overlap=in_mm(table.overlap, unit, usual.overlap),
         which=table.which,
     )
+
+
+def labels_of(table: LabelsTable, unit: Unit) -> Labels:
+    """What is written on the copies, in mm."""
+    return Labels(table.numbers, in_mm(table.height, unit, Labels().height))
 
 
 def foams_of(tables: Sequence[FoamTable], sheets: Sequence[Sheet], unit: Unit) -> tuple[Foam, ...]:

@@ -16,6 +16,8 @@ SMALLEST_BED = 50.0
 #: Margins and overlaps that leave room on a page and hold pages together, least and most, mm.
 PAPER_MARGINS = (0.0, 25.0)
 OVERLAPS = (5.0, 30.0)
+#: Heights of labels that can be read and drawn, mm (common practice, no source).
+LABEL_HEIGHTS = (1.5, 100.0)
 
 
 def cross_check(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> None:
@@ -31,7 +33,7 @@ def cross_check(draft: Draft, sheets: Sequence[Sheet], mistakes: Mistakes) -> No
     _check_names(draft, mistakes)
     _check_scale(draft, mistakes)
     _check_cutter(draft, mistakes)
-    _check_templates(draft, mistakes)
+    _check_ranges(draft, mistakes)
     _check_hardware(draft, mistakes)
     _check_sheets(draft, sheets, mistakes)
     _check_assemblies(draft, mistakes)
@@ -167,19 +169,21 @@ def _check_cutter(draft: Draft, mistakes: Mistakes) -> None:
             )
 
 
-def _check_templates(draft: Draft, mistakes: Mistakes) -> None:
+def _check_ranges(draft: Draft, mistakes: Mistakes) -> None:
     unit = draft.file.build.units
     if not draft.sure("build", "units"):
         return
-    for key, value, least, most, why in (
-        ("margin", draft.file.templates.margin, *PAPER_MARGINS, "A printer leaves 3 to 15 mm white"),
-        ("overlap", draft.file.templates.overlap, *OVERLAPS, "10 mm is enough to tape two pages together"),
+    paper, labels = draft.file.templates, draft.file.labels
+    for table, key, value, least, most, why in (
+        ("templates", "margin", paper.margin, *PAPER_MARGINS, "A printer leaves 3 to 15 mm white"),
+        ("templates", "overlap", paper.overlap, *OVERLAPS, "10 mm is enough to tape two pages together"),
+        ("labels", "height", labels.height, *LABEL_HEIGHTS, "6 mm can be read at arm's length"),
     ):
-        if value is None or not draft.sure("templates", key):
+        if value is None or not draft.sure(table, key):
             continue
         if not least - 1e-9 <= value * mm_per(unit) <= most + 1e-9:
             mistakes.add(
-                ("templates", key),
+                (table, key),
                 f"{show_length(value * mm_per(unit), unit)} lies outside "
                 f"{show_length(least, unit)} to {show_length(most, unit)}",
                 why,

@@ -21,6 +21,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "layout": tables.LayoutTable,
     "cutter": tables.CutterTable,
     "templates": tables.TemplatesTable,
+    "labels": tables.LabelsTable,
     "hardware": tables.HardwareTable,
     "sheet": tables.SheetTable,
     "assembly": tables.AssemblyTable,
@@ -295,7 +296,9 @@ def _unknown_key(loc: Keys, value: object) -> tuple[str, str]:
     hint = nearest(key, _keys(_model(loc)))
     if len(loc) == 1:
         home = [
-            f"[{name}]" for name in ("build", "layout", "cutter", "templates") if key in _keys(TABLES[name])
+            f"[{name}]"
+            for name in ("build", "layout", "cutter", "templates", "labels")
+            if key in _keys(TABLES[name])
         ]
         if home and not hint:
             hint = f"It belongs under {home[0]}"

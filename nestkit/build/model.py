@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path as FilePath
 from typing import Literal
 
@@ -38,7 +39,8 @@ class Cutter:
     Lengths mm, speeds mm/s, acceleration mm/s^2 (None: always at full speed), start_time s. `bed` is width
     and height, or None when nothing limits it (hand). Areas are etched in lines at `pitch`; without
     `area_mode` those lines stand in the cutter files, at `hatch_angle` (radians). Cutter files are DXF of
-    version `dxf`. Necks and holes narrower than `smallest` are told; None is a usual size, see
+    version `dxf`. Outlines of which no side is longer than `tabs_up_to` get `tabs` holding tabs of
+    `tab_length`. Necks and holes narrower than `smallest` are told; None is a usual size, see
     `cutting.smallest`. The rest is as in `folds.FoldSettings`.
     """
 
@@ -61,6 +63,9 @@ class Cutter:
     area_mode: bool = True
     hatch_angle: float = 0.0
     dxf: DxfVersion = "R2010"
+    tabs: int = 0
+    tab_length: float = 0.8
+    tabs_up_to: float = 60.0
     smallest: float | None = None
 
     @property
@@ -186,6 +191,22 @@ class Templates:
 
 
 @dataclass(frozen=True, slots=True)
+class Labels:
+    """What is written on the copies, in single strokes.
+
+    Parameters
+    ----------
+    numbers : bool
+        Whether each copy carries its part's number.
+    height : float, mm
+        Of the digits, where there is room.
+    """
+
+    numbers: bool = True
+    height: float = 6.0
+
+
+@dataclass(frozen=True, slots=True)
 class Assembly:
     """Parts that are glued together; lower `order` is cut and glued first."""
 
@@ -295,6 +316,10 @@ class Part:
     findings : tuple of Finding
     pattern : PatternInfo, optional
         For a part that was developed from finished sizes.
+    tabs, tab_length : int, float (mm), optional
+        Holding tabs of its outline, whatever its size; None leaves them to the cutter's settings.
+    label : bool or None
+        Whether its copies carry its number; None leaves it to `cutting.labels`.
     """
 
     name: str
@@ -310,6 +335,9 @@ class Part:
     source: str = ""
     findings: tuple[Finding, ...] = ()
     pattern: PatternInfo | None = None
+    tabs: int | None = None
+    tab_length: float | None = None
+    label: bool | None = None
 
     @property
     def owner(self) -> str:
@@ -349,6 +377,7 @@ class Build:
     foams : tuple of Foam
         In the build file's order.
     templates : Templates
+    labels : Labels
     shop : str
         Id of the shop whose list the sheets with a piece number are from; empty when there are none.
     drawings : tuple of pathlib.Path
@@ -371,6 +400,7 @@ class Build:
     hardware: tuple[Hardware, ...] = ()
     foams: tuple[Foam, ...] = ()
     templates: Templates = field(default_factory=Templates)
+    labels: Labels = field(default_factory=Labels)
     shop: str = ""
     drawings: tuple[FilePath, ...] = ()
     reference: str = ""
@@ -393,3 +423,11 @@ class Build:
     def number_of(self, part: Part) -> int:
         """Which part of the build file this is, from 1; the parts of one pattern share it."""
         return list(dict.fromkeys(one.owner for one in self.parts)).index(part.owner) + 1
+
+    def number_in_list(self, part: Part) -> int:
+        """Which part of the part list this is, from 1: the number that its copies carry."""
+        return self._numbers[part.name]
+
+    @cached_property
+    def _numbers(self) -> dict[str, int]:
+        return {part.name: number for number, part in enumerate(self.parts, start=1)}

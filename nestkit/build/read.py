@@ -68,6 +68,7 @@ def load_build(file: Path, scale: float | None = None) -> Build:
         hardware=convert.hardware_of(tables.hardware, unit),
         foams=convert.foams_of(tables.foam, sheets, unit),
         templates=convert.templates_of(tables.templates, unit),
+        labels=convert.labels_of(tables.labels, unit),
         drawings=made.drawings,
         reference="" if tables.build.finished is None else tables.build.finished.part,
     )

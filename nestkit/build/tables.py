@@ -12,7 +12,17 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, ConfigDict, Discriminator, Field, Tag
 from pydantic_core import PydanticCustomError
 
-from nestkit.build.base_tables import Count, FileName, Length, LengthOrZero, Name, PartBase, Table
+from nestkit.build.base_tables import (
+    Count,
+    FileName,
+    Length,
+    LengthOrZero,
+    Name,
+    PartBase,
+    TabCount,
+    Table,
+    TabLength,
+)
 from nestkit.build.model import CutterKind, DxfVersion, PaperName, TemplateChoice
 from nestkit.build.pattern_tables import (
     PATTERN_TABLES,
@@ -165,6 +175,19 @@ class CutterTable(Table):
         "R2010",
         description="Which DXF the cutter's program reads: R2010, or R12 for old controllers.",
     )
+    tabs: TabCount = Field(
+        0,
+        description="How many holding tabs the outline of each small part gets: short stretches that stay "
+        "uncut, so that it can't fall or tilt. Never at corners or folds.",
+    )
+    tab_length: TabLength | None = Field(
+        None, description="How long each tab is. In the build's units. Left out: 0.8 mm."
+    )
+    tabs_up_to: LengthOrZero | None = Field(
+        None,
+        description="Parts of which no side is longer than this are small. In the build's units. "
+        "Left out: 60 mm.",
+    )
     smallest: LengthOrZero | None = Field(
         None,
         description="Necks and holes narrower than this are told when sizes are compared. In the build's "
@@ -188,6 +211,17 @@ class TemplatesTable(Table):
     )
     which: TemplateChoice = Field(
         "hand", description="Templates for the parts that are cut by hand, for all parts, or none."
+    )
+
+
+class LabelsTable(Table):
+    """What is written on the copies, not through: on the face under the cutter, where it won't be seen."""
+
+    numbers: bool = Field(True, description="Whether each copy carries its part's number from the part list.")
+    height: Length | None = Field(
+        None,
+        description="Height of the digits; smaller where there is less room. In the build's units. "
+        "Left out: 6 mm.",
     )
 
 
@@ -296,6 +330,9 @@ class BuildFile(Table):
     cutter: CutterTable = Field(description="The machine, or the hand, that cuts.")
     templates: TemplatesTable = Field(
         default_factory=TemplatesTable.model_construct, description="Paper templates."
+    )
+    labels: LabelsTable = Field(
+        default_factory=LabelsTable.model_construct, description="What is written on the copies."
     )
     lines: dict[Annotated[str, Field(min_length=1, max_length=200)], LineRule] = Field(
         {},

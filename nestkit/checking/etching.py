@@ -88,7 +88,7 @@ def judge_folds(
         if pockets and listed.marks is not None:
             yield judge.fault("pocket-wrong", pockets[min(pockets)][0].at, "the part has no fold or bevel")
         return
-    lines = [(fold, _placed_line(fold, placed)) for fold in listed.folds]
+    lines = [(fold, placed_line(fold, placed)) for fold in listed.folds]
     if sheet.etching is None:
         yield from judge.lips(piece, lines)
         return
@@ -105,6 +105,20 @@ def judge_nesting(job: JobFile) -> Iterator[Fault]:
         named[stroke.key].append(stroke)
     for key, strokes in named.items():
         yield from _FoldJudge(job, key, job.pitch).nesting(_by_pass(strokes))
+
+
+def etched_region(strokes: Sequence[Stroke], pitch: float) -> BaseGeometry:
+    """What is etched in one pass: inside an odd number of the closed paths, or along lines at their pitch."""
+    region: BaseGeometry = Polygon()
+    for stroke in strokes:
+        if stroke.closed:
+            region = region.symmetric_difference(stroke.region)
+    lines = [stroke.line for stroke in strokes if not stroke.closed]
+    if lines:
+        width = max(pitch / 2.0, 1e-3)
+        filled = shapely.union_all(shapely.buffer(lines, width, cap_style="flat"))
+        region = region.union(filled.buffer(1e-3).buffer(-1e-3))
+    return region
 
 
 def _by_pass(strokes: Sequence[Stroke]) -> dict[int, list[Stroke]]:
@@ -126,18 +140,8 @@ class _FoldJudge:
     def fault(self, code: str, at: Point | None, text: str) -> Fault:
         return Fault(code, self._job.name, *self._key, at, text)
 
-    def region(self, strokes: Sequence[Stroke]) -> BaseGeometry:
-        """What is etched: inside an odd number of the closed paths, or along the lines at their pitch."""
-        region: BaseGeometry = Polygon()
-        for stroke in strokes:
-            if stroke.closed:
-                region = region.symmetric_difference(stroke.region)
-        lines = [stroke.line for stroke in strokes if not stroke.closed]
-        if lines:
-            width = max(self._pitch / 2.0, 1e-3)
-            filled = shapely.union_all(shapely.buffer(lines, width, cap_style="flat"))
-            region = region.union(filled.buffer(1e-3).buffer(-1e-3))
-        return region
+    def _region(self, strokes: Sequence[Stroke]) -> BaseGeometry:
+        return etched_region(strokes, self._pitch)
 
     def nesting(self, pockets: dict[int, list[Stroke]], body: BaseGeometry | None = None) -> Iterator[Fault]:
         """Each pass inside the one before and smaller, and no place twice in one pass.
@@ -159,7 +163,7 @@ class _FoldJudge:
                     yield self.fault(
                         "pocket-twice", (spot.x, spot.y), f"pass {number} has areas that overlap"
                     )
-            region = self.region(strokes)
+            region = self._region(strokes)
             if before is not None:
                 out = region.difference(before.buffer(slack, join_style="mitre"))
                 if self._hatched and body is not None:
@@ -204,7 +208,7 @@ class _FoldJudge:
         core = grown(body, -SIZE)
         slack = SIZE + (plan.pitch if plan.hatched else 0.0)
         for number in range(1, len(plan.passes) + 1):
-            region = self.region(pockets.get(number, []))
+            region = self._region(pockets.get(number, []))
             reaches = [
                 fold.widths[number - 1] / fold.halves if len(fold.widths) >= number else 0.0
                 for fold, _ in lines
@@ -306,7 +310,7 @@ def _called(fold: ListedFold) -> str:
     return f"{fold.kind} of {round(math.degrees(fold.angle), 2):g} degrees"
 
 
-def _placed_line(fold: ListedFold, placed: PlacedCopy) -> LineString:
+def placed_line(fold: ListedFold, placed: PlacedCopy) -> LineString:
     """The fold's line on the sheet: mirrored, turned, moved."""
     x, y = fold.points.T
     x = -x if placed.mirrored else x

@@ -73,6 +73,8 @@ class ListedPart:
     lines: int
     marks: int | None = None
     folds: tuple[ListedFold, ...] = ()
+    tabs: int = 0
+    tab_length: float = 0.0
 
     def is_mirrored(self, copy: int) -> bool:
         """Whether copy number ``copy`` has to be mirrored: every second one of mirrored pairs."""
@@ -84,9 +86,24 @@ class ListedPart:
         return self.material, self.thickness
 
 
+@dataclass(frozen=True, slots=True)
+class LabelEntry:
+    """A line of text on a copy: start of its base line, mm; its turn, radians; height of its digits, mm."""
+
+    text: str
+    x: float
+    y: float
+    turn: float
+    height: float
+
+
 @dataclass(frozen=True, eq=False)
 class PlacedCopy:
-    """One copy as the plan places it: mirror, then turn (radians), then move (mm)."""
+    """One copy as the plan places it: mirror, then turn (radians), then move (mm).
+
+    `labels` are what is written on it, None in a plan from before there were any; `no_number` says why its
+    number is not among them.
+    """
 
     part: str
     copy: int
@@ -96,6 +113,8 @@ class PlacedCopy:
     mirrored: bool
     outline: Points
     holes: tuple[Points, ...]
+    labels: tuple[LabelEntry, ...] | None = None
+    no_number: str = ""
 
     @property
     def key(self) -> Key:
@@ -336,6 +355,7 @@ def _templates(entry: Fields) -> TemplatesEntry:
 
 
 def _listed(entry: Fields) -> ListedPart:
+    tabs = entry.inner("tabs") if entry.has("tabs") else None
     return ListedPart(
         name=entry.text("part"),
         material=entry.text("material"),
@@ -349,6 +369,8 @@ def _listed(entry: Fields) -> ListedPart:
         lines=entry.whole("lines"),
         marks=entry.whole("marks") if entry.has("marks") else None,
         folds=tuple(_fold(one) for one in entry.objects("folds")) if entry.has("folds") else (),
+        tabs=tabs.whole("count", at_least=1) if tabs else 0,
+        tab_length=tabs.number("length_mm", at_least=0.0) if tabs else 0.0,
     )
 
 
@@ -418,6 +440,18 @@ def _placed(entry: Fields) -> PlacedCopy:
         mirrored=entry.flag("mirrored"),
         outline=entry.points("outline_mm"),
         holes=entry.rings("holes_mm"),
+        labels=tuple(_label(one) for one in entry.objects("labels")) if entry.has("labels") else None,
+        no_number=entry.text("no_number") if entry.has("no_number") else "",
+    )
+
+
+def _label(entry: Fields) -> LabelEntry:
+    return LabelEntry(
+        text=entry.text("text"),
+        x=entry.number("x_mm"),
+        y=entry.number("y_mm"),
+        turn=math.radians(entry.number("turn_deg")),
+        height=entry.number("height_mm", at_least=0.0),
     )
 
 

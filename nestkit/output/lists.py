@@ -12,8 +12,9 @@ import math
 from collections.abc import Iterable, Sequence
 
 from nestkit.build.model import Build, Sheet
+from nestkit.cutting.labels import BY_HAND, NOT_ASKED, labels_on
 from nestkit.cutting.model import CUT_OUTSIDE_LAYER, SHEET_LAYER, Job, pocket_layer
-from nestkit.nesting.model import PlacedPart, Plan
+from nestkit.nesting.model import PlacedPart, Plan, PlannedSheet
 from nestkit.output.grooves import grooves_in
 from nestkit.output.palette import layer_task, running_order
 from nestkit.output.plan_json import job_file
@@ -118,6 +119,7 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
             "position",
             "part",
             "copy",
+            "number",
             "assembly",
             "material",
             f"thickness ({unit})",
@@ -145,22 +147,39 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
                     position,
                     part.name,
                     placed.copy,
+                    build.number_in_list(part),
                     part.assembly,
                     part.material,
                     *(_length(mm, per) for mm in (part.thickness, *part.shape.outline.size)),
                     "yes" if placed.placement.mirrored else "no",
                     show_turn(placed.placement.turn),
-                    ", ".join(filter(None, ("spare" * is_spare(placed), "cut already" * bool(sheet.kept)))),
+                    ", ".join(
+                        filter(
+                            None,
+                            (
+                                "spare" * is_spare(placed),
+                                "cut already" * bool(sheet.kept),
+                                number_note(build, sheet, placed),
+                            ),
+                        )
+                    ),
                 )
             )
     for left in plan.unplaced:
         part = left.part
         lengths = [_length(mm, per) for mm in (part.thickness, *part.shape.outline.size)]
-        copy: list[Cell] = [part.name, left.copy, part.assembly, part.material, *lengths]
+        number = build.number_in_list(part)
+        copy: list[Cell] = [part.name, left.copy, number, part.assembly, part.material, *lengths]
         rows.append(
             (*[""] * 7, *copy, "yes" if part.is_mirrored(left.copy) else "no", "", f"left out: {left.why}")
         )
     return csv_bytes(rows)
+
+
+def number_note(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> str:
+    """Why a copy from the cutter does not carry its number; empty when it does, or nobody asked for it."""
+    labels = labels_on(build, sheet, placed)
+    return "" if not isinstance(labels, str) or labels in (BY_HAND, NOT_ASKED) else f"not numbered: {labels}"
 
 
 def layers_bytes(build: Build, jobs: Sequence[Job]) -> bytes:

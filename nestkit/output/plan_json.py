@@ -11,9 +11,11 @@ from typing import Any
 
 from nestkit.build.model import Build, Part
 from nestkit.cutting.etching import grooves_of, has_folds
+from nestkit.cutting.labels import Label, labels_on
 from nestkit.cutting.model import Etching, Job, pocket_layer
+from nestkit.cutting.tabs import tabs_of
 from nestkit.geometry import LineKind, Outline, Path
-from nestkit.nesting.model import Group, PlacedPart, Plan
+from nestkit.nesting.model import Group, PlacedPart, Plan, PlannedSheet
 from nestkit.output.text import number
 
 FORMAT = "nestkit-plan"
@@ -105,6 +107,7 @@ def _part(build: Build, part: Part) -> dict[str, Any]:
     folds = _folds(build, part)
     return {
         "part": part.name,
+        "number": build.number_in_list(part),
         "material": part.material,
         "thickness_mm": _mm(part.thickness),
         "copies": part.copies,
@@ -119,7 +122,13 @@ def _part(build: Build, part: Part) -> dict[str, Any]:
         "lines": len(part.shape.lines),
         "marks": sum(line.kind is LineKind.MARK or line.angle == 0.0 for line in part.shape.lines),
         "folds": folds,
+        **_tabs(build, part),
     }
+
+
+def _tabs(build: Build, part: Part) -> dict[str, Any]:
+    tabs = tabs_of(build, part)
+    return {} if tabs is None else {"tabs": {"count": tabs.count, "length_mm": _mm(tabs.length)}}
 
 
 def _folds(build: Build, part: Part) -> list[dict[str, Any]]:
@@ -207,12 +216,13 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
         "travel_nearest_mm": _mm(job.nearest),
         "seconds": _mm(job.seconds),
         "times": {field.name: _mm(getattr(job.times, field.name)) for field in fields(job.times)},
-        "parts": [_placed(placed) for placed in sheet.placed],
+        "parts": [_placed(build, sheet, placed) for placed in sheet.placed],
     }
 
 
-def _placed(placed: PlacedPart) -> dict[str, Any]:
+def _placed(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> dict[str, Any]:
     placement = placed.placement
+    labels = labels_on(build, sheet, placed)
     return {
         "part": placed.part.name,
         "copy": placed.copy,
@@ -221,5 +231,17 @@ def _placed(placed: PlacedPart) -> dict[str, Any]:
         "y_mm": _mm(placement.y),
         "turn_deg": number(math.degrees(placement.turn), _TURN_DIGITS),
         "mirrored": placement.mirrored,
+        "labels": [] if isinstance(labels, str) else [_label(label) for label in labels],
+        "no_number": labels if isinstance(labels, str) else None,
         **_outline(placed.shape.outline),
+    }
+
+
+def _label(label: Label) -> dict[str, Any]:
+    return {
+        "text": label.text,
+        "x_mm": _mm(label.x),
+        "y_mm": _mm(label.y),
+        "turn_deg": number(math.degrees(label.turn), _TURN_DIGITS),
+        "height_mm": _mm(label.height),
     }

@@ -33,6 +33,7 @@ from nestkit.output.report_front import (
     shopping,
 )
 from nestkit.output.report_guide import AssemblyPage, PartCard, assembly_pages, part_cards
+from nestkit.output.report_labels import label_remarks
 from nestkit.output.report_sheets import SheetPart, StockSheet, sheet_parts, stock_sheets
 from nestkit.output.report_words import show_money
 from nestkit.output.template_book import TemplateBook
@@ -83,6 +84,7 @@ class Report:
     cards: tuple[PartCard, ...]
     by_hand: tuple[PartCard, ...]
     sheets: tuple[SheetPart, ...]
+    labels: tuple[str, ...]
     cautions: tuple[Caution, ...]
     files: tuple[WrittenFile, ...]
     version: str
@@ -177,6 +179,7 @@ def report_of(build: Build, plan: Plan, jobs: Sequence[Job], files: tuple[Writte
         cards=tuple(cards.values()),
         by_hand=tuple(cards[part.name] for part in build.parts if part.name in hand),
         sheets=sheets,
+        labels=label_remarks(build, jobs),
         cautions=cautions_for(build),
         files=files,
         version=__version__,

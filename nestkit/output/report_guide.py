@@ -33,6 +33,7 @@ class PartCard:
     """A part with its picture: everything that is known of it in words."""
 
     name: str
+    number: int
     shape: DrawnShape
     look: str
     assembly: str
@@ -72,6 +73,7 @@ def part_cards(
     return {
         part.name: PartCard(
             name=plain(part.name),
+            number=build.number_in_list(part),
             shape=shapes[part.name],
             look=looks[part.assembly],
             assembly=plain(part.assembly),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from pathlib import Path as FilePath
@@ -10,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nestkit.build.model import Assembly, Build, Cutter, Part
+from nestkit.build.model import Assembly, Build, Cutter, Labels, Part
 from nestkit.cutting.jobs import kerf_findings, make_jobs
 from nestkit.geometry import Line, LineKind, Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
@@ -24,7 +25,8 @@ def part(name, outline, assembly="", lines=()) -> Part:
 
 def build(parts, assemblies=(), **cutter) -> Build:
     made = Cutter(**{"kerf": 0.2, **cutter})
-    return Build("b", FilePath("build.toml"), "mm", 1.0, 2.0, 5.0, made, (), tuple(assemblies), tuple(parts))
+    named = {"assemblies": tuple(assemblies), "parts": tuple(parts), "labels": Labels(numbers=False)}
+    return Build("b", FilePath("build.toml"), "mm", 1.0, 2.0, 5.0, made, (), **named)
 
 
 def sheet(*placed, how="laser") -> PlannedSheet:
@@ -125,9 +127,10 @@ def test_kerf_findings_name_their_part():
 @given(
     st.lists(
         st.tuples(st.integers(0, 5), st.integers(0, 3), st.booleans()), max_size=14, unique_by=lambda t: t[:2]
-    )
+    ),
+    st.integers(0, 2),
 )
-def test_precedences_hold_on_random_sheets(cells):
+def test_precedences_hold_on_random_sheets(cells, tabs):
     mark = Line(LineKind.MARK, Path.polyline([(2, 2), (6, 2)], False))
     assemblies = [Assembly("one", 1), Assembly("two", 2)]
     rim = part("rim", frame(80, 10), "two", [mark])
@@ -138,14 +141,21 @@ def test_precedences_hold_on_random_sheets(cells):
         placed.append(at(rim, copy, i * 95, j * 95))
         if inner:
             placed += [at(pip, copy, i * 95 + 20, j * 95 + 20), at(dot, copy, i * 95 + 35, j * 95 + 35)]
-    (job,) = make_jobs(build([rim, pip, dot], assemblies), [sheet(*placed)])
+    numbered = replace(build([rim, pip, dot], assemblies, tabs=tabs, tabs_up_to=30), labels=Labels())
+    (job,) = make_jobs(numbered, [sheet(*placed)])
     place = {name: k for k, name in enumerate(names(job))}
+    runs = sum(job.tabs.values()) - len(job.tabs)
+    assert len(job.tabs) == (sum(p.part is not rim for p in placed) if tabs else 0)
+    assert set(job.tabs.values()) <= {tabs}
+    # The runs of an outline are not parted.
+    assert len(list(itertools.groupby(names(job)))) == len(place)
     assert (
         len(place)
-        == len(job.strokes)
-        == sum(1 + len(p.shape.lines) + len(p.part.shape.outline.holes) for p in placed)
+        == len(job.strokes) - runs
+        # A dot's number, 3, is one stroke; the others have marks and go without.
+        == sum(1 + len(p.shape.lines) + len(p.part.shape.outline.holes) + (p.part is dot) for p in placed)
     )
-    last_mark = max((k for name, k in place.items() if "MARK" in name), default=-1)
+    last_mark = max((k for name, k in place.items() if "MARK" in name or "LABEL" in name), default=-1)
     assert all(k > last_mark for name, k in place.items() if "CUT" in name)
     for p in placed:
         own = f"{p.part.name}{p.copy}"
