@@ -15,7 +15,8 @@ from nestkit.checking.keeping import judge_leftovers
 from nestkit.checking.labels import LabelJudge
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
-from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
+from nestkit.checking.plan_entries import Key, PlanFile, SheetEntry
+from nestkit.checking.plan_file import read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
 from nestkit.checking.svg_file import judge_svg, svg_name
