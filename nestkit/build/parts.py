@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, turns_of
+from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, tab_length_of, turns_of
 from nestkit.build.crosscheck import find_sheet
 from nestkit.build.developed import Developed, Edge, moved_to_origin
 from nestkit.build.draft import Draft
@@ -192,6 +192,8 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                 turns=turns_of(table),
                 assembly=table.assembly or "",
                 by_hand=table.by_hand,
+                tabs=table.tabs,
+                tab_length=tab_length_of(table, unit),
                 source=f"pattern {pattern.kind}",
                 findings=tuple(_findings(shape, "", unit)),
                 pattern=PatternInfo(
@@ -297,6 +299,8 @@ def _part(table: PartTable, piece: Piece, scale: float, sheet: Sheet, unit: Unit
         turns=turns_of(table),
         assembly=table.assembly or "",
         by_hand=table.by_hand,
+        tabs=table.tabs,
+        tab_length=tab_length_of(table, unit),
         source=table.source,
         findings=(*piece.findings, *_findings(shape, table.source, unit)),
         label=table.label,

@@ -20,7 +20,7 @@ from nestkit.checking.etching import etched_region
 from nestkit.checking.job_file import LABEL, MARK, POCKET, JobFile, Stroke
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import Piece
-from nestkit.checking.plan_file import LabelEntry, PlacedCopy, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import LabelEntry, PlacedCopy, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
 
