@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
-from nestkit.nesting.model import Leftover, PlacedPart, Plan, PlannedSheet
+from nestkit.nesting.model import Leftover, PlacedPart, Plan
 from nestkit.output.blank_list import cut_words, sheets_to_cut_up, which_sheet
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
 from nestkit.output.lists import cut_order, hand_note, is_spare, number_note, show_turn
