@@ -194,11 +194,14 @@ class Labels:
     ----------
     numbers : bool
         Whether each copy carries its part's number.
+    seams : bool
+        Whether the edges of patterns carry the numbers of their seams.
     height : float, mm
         Of the digits, where there is room.
     """
 
     numbers: bool = True
+    seams: bool = True
     height: float = 6.0
 
 
@@ -227,6 +230,8 @@ class SeamInfo:
         Fold angle at the seam; None where the foam is rolled or lies flat.
     round_edge : bool
         True when ``first`` is glued with the whole of its edge.
+    edges : tuple of (str, points)
+        The edges that meet, where the pattern says so: a part's name, and points in its coordinates, mm.
     """
 
     first: str
@@ -235,6 +240,7 @@ class SeamInfo:
     length: float
     angle: float | None = None
     round_edge: bool = False
+    edges: tuple[tuple[str, tuple[tuple[float, float], ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,6 +320,8 @@ class Part:
         For a part that was developed from finished sizes.
     label : bool or None
         Whether its copies carry its number; None leaves it to `cutting.labels`.
+    number : int
+        What they carry; 0 for the part's place in the list.
     """
 
     name: str
@@ -330,6 +338,7 @@ class Part:
     findings: tuple[Finding, ...] = ()
     pattern: PatternInfo | None = None
     label: bool | None = None
+    number: int = 0
 
     @property
     def owner(self) -> str:
@@ -417,8 +426,8 @@ class Build:
         return list(dict.fromkeys(one.owner for one in self.parts)).index(part.owner) + 1
 
     def number_in_list(self, part: Part) -> int:
-        """Which part of the part list this is, from 1: the number that its copies carry."""
-        return self._numbers[part.name]
+        """The number that a part's copies carry: its place in the part list, from 1, unless it has its own."""
+        return part.number or self._numbers[part.name]
 
     @cached_property
     def _numbers(self) -> dict[str, int]:

@@ -162,6 +162,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
     pattern = developed.pattern
     finished = tuple((measure.label, measure.value, measure.angle) for measure in pattern.finished)
     name_of = {p.suffix: f"{table.name}-{p.suffix}" if p.suffix else table.name for p in pattern.pieces}
+    corner_of = {p.suffix: p.shape.outline.bounds[:2] for p in pattern.pieces}
     seams = tuple(
         SeamInfo(
             name_of[seam.first],
@@ -170,6 +171,10 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
             seam.length,
             seam.angle,
             seam.round_edge,
+            tuple(
+                (name_of[suffix], tuple((x - corner_of[suffix][0], y - corner_of[suffix][1]) for x, y in edge))
+                for suffix, edge in seam.edges
+            ),
         )
         for seam in seams_of(pattern)
     )

@@ -78,12 +78,12 @@ def _read(file: Path) -> dict[Which, list[_Row]]:
         head = next(key for key in row if re.fullmatch(r"width \((mm|in)\)", key or ""))
         unit = head[-3:-1]
         mm = _INCH if unit == "in" else 1.0
-        lengths = [float(row[f"{key} ({unit})"]) * mm for key in ("x", "y", "width", "height")]
-        if not np.isfinite(lengths).all():
+        x, y, width, height = (float(row[f"{key} ({unit})"]) * mm for key in ("x", "y", "width", "height"))
+        if not np.isfinite([x, y, width, height]).all():
             raise ValueError("a length is no number")
         # What a spreadsheet would take for a formula has an apostrophe in front.
         which = (row["stock sheet"].removeprefix("'"), int(row["stock number"]), row["from"] == "bought")
-        found[which].append(_Row(row["what"], *lengths, row["job"]))
+        found[which].append(_Row(row["what"], x, y, width, height, row["job"]))
     return found
 
 
