@@ -25,6 +25,7 @@ def parts(
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
     script = script_output(context, as_json)
     from nestkit.cli.tables import bad, doubtful, show
+    from nestkit.output.line_words import line_words
     from nestkit.preparing import how_parts_are_cut, read_build, unfit_advice
     from nestkit.units import show_length, show_size
 
@@ -35,15 +36,15 @@ def parts(
     rows = []
     for part in build.parts:
         width, height = part.shape.outline.size
-        notes = [counted(part.spares, "spare")] if part.spares else []
+        notes = [words] if (words := line_words(part.shape)) else []
+        notes += [counted(part.spares, "spare")] if part.spares else []
         notes += ["mirrored pairs"] if part.mirrored_pairs else []
         notes += [f"{len(part.findings)} to look at"] if part.findings else []
         rows.append(
             (
                 part.name,
                 show_size(width, height, build.unit),
-                show_length(part.thickness, build.unit),
-                part.material,
+                f"{part.material} {show_length(part.thickness, build.unit)}",
                 str(part.copies),
                 part.assembly or "-",
                 how[part.name] or bad("fits no sheet"),
@@ -54,12 +55,11 @@ def parts(
         (
             ("part", "left"),
             ("size", "right"),
-            ("thickness", "right"),
-            ("material", "left"),
+            ("foam", "left"),
             ("copies", "right"),
             ("assembly", "left"),
             ("cut by", "left"),
-            ("notes", "left"),
+            ("holes, lines, notes", "left"),
         ),
         rows,
     )
@@ -118,6 +118,8 @@ def show_patterns(build: Build) -> None:
 def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
     """The table of parts and that of patterns, as data; ``how`` each part is cut, by its name."""
     from nestkit.cli.summary import build_findings
+    from nestkit.geometry import LineKind
+    from nestkit.output.line_words import mark_count
 
     return {
         "build": build.name,
@@ -130,6 +132,14 @@ def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
                 "height_mm": round(part.shape.outline.size[1], 4),
                 "thickness_mm": part.thickness,
                 "material": part.material,
+                "holes": len(part.shape.outline.holes),
+                "marks": mark_count(part.shape),
+                **{
+                    f"{kind.value}s_deg": [
+                        round(math.degrees(line.angle), 4) for line in part.shape.lines if line.kind is kind
+                    ]
+                    for kind in (LineKind.FOLD, LineKind.BEVEL)
+                },
                 "copies": part.copies,
                 "spares": part.spares,
                 "mirrored_pairs": part.mirrored_pairs,

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 from nestkit.build.model import Build, Part, SeamInfo
 from nestkit.cutting.model import Job
-from nestkit.geometry import LineKind
 from nestkit.nesting.model import Plan
 from nestkit.nesting.request import why_by_hand
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, glue_order, seam_words
+from nestkit.output.line_words import fold_words
 from nestkit.output.lists import cut_order
 from nestkit.output.pictures import DrawnShape
 from nestkit.output.text import plain, show_number
@@ -125,19 +125,8 @@ def _facts(part: Part, left_out: int, unit: Unit) -> Iterable[str]:
         yield f"{counted(left_out, 'copy', 'copies')} left out"
     if part.mirrored_pairs:
         yield "every second copy is mirrored"
-    angles = Counter(
-        (line.kind, round(math.degrees(line.angle), 2))
-        for line in part.shape.lines
-        if line.kind is not LineKind.MARK and line.angle > 0.0
-    )
-    for kind, word in ((LineKind.FOLD, "folds"), (LineKind.BEVEL, "bevels")):
-        found = [
-            f"{show_number(angle, 2)}°" if count == 1 else f"{count} x {show_number(angle, 2)}°"
-            for (each, angle), count in sorted(angles.items(), key=lambda item: item[0][1])
-            if each is kind
-        ]
-        if found:
-            yield f"{word}: {', '.join(found)}"
+    if folds := fold_words(part.shape):
+        yield folds
     if part.pattern is not None and part.name in (part.pattern.owner, _first_piece(part)):
         sizes = [
             f"{what} {f'{math.degrees(value):.1f}°' if is_angle else show_length(value, unit)}"

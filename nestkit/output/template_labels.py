@@ -14,10 +14,10 @@ from shapely.geometry.base import BaseGeometry
 
 from nestkit.geometry.clip import Box
 from nestkit.output.captions import LINE_HEIGHT, Caption, text_width
+from nestkit.output.line_words import show_degrees
 from nestkit.output.template_grid import Cell, cell_name
 from nestkit.output.template_ink import CROSS, InkRun, Sheaf, Style, line_of, strip
 from nestkit.output.template_layout import BESIDE, Laid, inside_caption
-from nestkit.output.template_parts import show_degrees
 from nestkit.units import Unit
 
 #: Font sizes of fold angles, mm, the better first.

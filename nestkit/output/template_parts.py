@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from collections import Counter
 from dataclasses import dataclass
 
 from nestkit.build.model import Build, Part, TemplateChoice
-from nestkit.geometry import LineKind
 from nestkit.nesting.model import Plan
-from nestkit.output.text import plain, show_number
+from nestkit.output.line_words import fold_words
+from nestkit.output.text import plain
 from nestkit.units import Unit, show_length
 
 #: A blank at which a line of a caption is not broken; of the private use area, so no name holds it.
@@ -59,21 +57,8 @@ class Template:
         )
 
     def folds(self) -> str:
-        """Folds and bevels by their angles: ``fold 60° x 5, bevel 30° x 2``; empty without any."""
-        found = Counter(
-            (line.kind, show_degrees(line.angle))
-            for line in self.part.shape.lines
-            if line.kind in (LineKind.FOLD, LineKind.BEVEL) and line.angle > 0.0
-        )
-        return ", ".join(
-            f"{kind.value} {angle}" + (f" x {count}" if count > 1 else "")
-            for (kind, angle), count in found.items()
-        )
-
-
-def show_degrees(angle: float) -> str:
-    """An angle in radians as it stands beside a line: ``22.5°``."""
-    return f"{show_number(math.degrees(angle), 1)}°"
+        """Folds and bevels by their angles; empty without any."""
+        return fold_words(self.part.shape)
 
 
 def templates_of(build: Build, plan: Plan, which: TemplateChoice) -> tuple[Template, ...]:

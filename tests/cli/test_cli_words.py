@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import pty
+import re
 import subprocess
 import sys
 from contextlib import suppress
@@ -15,6 +16,7 @@ from typer.testing import CliRunner
 
 from nestkit.build.starter import write_starter
 from nestkit.cli import app
+from nestkit.guide import page
 
 
 @pytest.fixture
@@ -120,3 +122,19 @@ def test_the_shell_completes_commands_and_topics(words: str, wanted: set[str]) -
     }
     done = CliRunner().invoke(app, [], prog_name="nestkit", env=asked)
     assert set(done.output.split()) == wanted
+
+
+def test_parts_show_folds_marks_and_holes(tmp_path: Path) -> None:
+    """The drawing of the handbook's page on drawings: a plate with a hole, a mark and a square fold."""
+    fence = r"^```\w+ ?(\S*)\n(.*?)^```"
+    fences = re.findall(fence, page("drawings"), re.MULTILINE | re.DOTALL)
+    (tmp_path / "sign.svg").write_text(next(text for name, text in fences if name == "sign.svg"))
+    parts = next(text for _, text in fences if text.startswith("[[part]]"))
+    head = '[build]\nname = "Sign"\n[cutter]\nkind = "knife"\nbed = [600, 400]\n'
+    sheet = "[[sheet]]\nthickness = 6\nsize = [600, 400]\n"
+    (tmp_path / "build.toml").write_text(head + sheet + parts)
+    done = nestkit("parts", "build.toml", "--json", cwd=tmp_path)
+    plate, strip = json.loads(done.stdout)["parts"]
+    assert (plate["holes"], plate["marks"], plate["folds_deg"], plate["bevels_deg"]) == (1, 1, [90.0], [])
+    assert (strip["holes"], strip["marks"], strip["folds_deg"]) == (0, 0, [])
+    assert re.search(r"^plate .*1 hole, 1 fold 90°, 1 mark$", done.stderr, re.MULTILINE)

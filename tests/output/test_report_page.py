@@ -122,7 +122,7 @@ def test_every_copy_is_on_a_card_with_its_place_in_the_cut_order() -> None:
     assert told == rows
     assert [card.name for card in report.by_hand] == ["mast step"]
     frame = next(card for card in report.cards if card.name == "window frame")
-    assert (frame.count, frame.facts) == ("4", ("folds: 90°",))
+    assert (frame.count, frame.facts) == ("4", ("fold 90°",))
     bracket = next(card for card in report.cards if card.name == "corner bracket")
     assert (bracket.count, bracket.facts) == ("6 + 2 spares", ("every second copy is mirrored",))
     assert sorted(card.name for page in report.assemblies for card in page.cards) == sorted(
