@@ -426,7 +426,7 @@ class Build:
         return list(dict.fromkeys(one.owner for one in self.parts)).index(part.owner) + 1
 
     def number_in_list(self, part: Part) -> int:
-        """The number that a part's copies carry: its place in the part list, from 1, unless it has its own."""
+        """The number that a part's copies carry: its own, or its place in the part list, from 1."""
         return part.number or self._numbers[part.name]
 
     @cached_property

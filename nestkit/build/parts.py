@@ -162,7 +162,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
     pattern = developed.pattern
     finished = tuple((measure.label, measure.value, measure.angle) for measure in pattern.finished)
     name_of = {p.suffix: f"{table.name}-{p.suffix}" if p.suffix else table.name for p in pattern.pieces}
-    corner_of = {p.suffix: p.shape.outline.bounds[:2] for p in pattern.pieces}
+    corner_of = {p.suffix: (p.shape.outline.bounds[0], p.shape.outline.bounds[1]) for p in pattern.pieces}
     seams = tuple(
         SeamInfo(
             name_of[seam.first],
@@ -171,10 +171,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
             seam.length,
             seam.angle,
             seam.round_edge,
-            tuple(
-                (name_of[suffix], tuple((x - corner_of[suffix][0], y - corner_of[suffix][1]) for x, y in edge))
-                for suffix, edge in seam.edges
-            ),
+            tuple((name_of[suffix], _moved(edge, corner_of[suffix])) for suffix, edge in seam.edges),
         )
         for seam in seams_of(pattern)
     )
@@ -213,6 +210,13 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
             )
         )
     return tuple(parts)
+
+
+def _moved(
+    edge: Sequence[tuple[float, float]], corner: tuple[float, float]
+) -> tuple[tuple[float, float], ...]:
+    """An edge of a piece in the coordinates of the part, whose box starts at the origin."""
+    return tuple((x - corner[0], y - corner[1]) for x, y in edge)
 
 
 def _check_made_names(draft: Draft, made: Mapping[int, tuple[Part, ...]], mistakes: Mistakes) -> None:

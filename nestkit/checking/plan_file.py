@@ -73,6 +73,7 @@ class ListedPart:
     lines: int
     marks: int | None = None
     folds: tuple[ListedFold, ...] = ()
+    number: int | None = None
 
     def is_mirrored(self, copy: int) -> bool:
         """Whether copy number ``copy`` has to be mirrored: every second one of mirrored pairs."""
@@ -82,6 +83,15 @@ class ListedPart:
     def group(self) -> GroupKey:
         """Material and thickness."""
         return self.material, self.thickness
+
+
+@dataclass(frozen=True, slots=True)
+class SeamEntry:
+    """A seam's number, the parts that it joins, and on how many edges of a part its number belongs."""
+
+    number: int
+    parts: tuple[str, ...]
+    edges: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +123,7 @@ class PlacedCopy:
     holes: tuple[Points, ...]
     labels: tuple[LabelEntry, ...] | None = None
     no_number: str = ""
+    no_seams: tuple[int, ...] = ()
 
     @property
     def key(self) -> Key:
@@ -221,6 +232,7 @@ class PlanFile:
     build: str = ""
     shop: str = ""
     leftovers: tuple[LeftoverEntry, ...] = ()
+    seams: tuple[SeamEntry, ...] | None = None
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""
@@ -326,6 +338,16 @@ def _plan(top: Fields) -> PlanFile:
         leftovers=tuple(_leftover(entry, len(sheets)) for entry in top.objects("leftovers"))
         if top.has("leftovers")
         else (),
+        seams=tuple(_seam(entry) for entry in top.objects("seams")) if top.has("seams") else None,
+    )
+
+
+def _seam(entry: Fields) -> SeamEntry:
+    second = (entry.text("second"),) if entry.has("second") else ()
+    return SeamEntry(
+        number=entry.whole("number", at_least=1),
+        parts=(entry.text("first"), *second),
+        edges=tuple((one.text("part"), one.whole("count", at_least=1)) for one in entry.objects("edges")),
     )
 
 
@@ -366,6 +388,7 @@ def _listed(entry: Fields) -> ListedPart:
         lines=entry.whole("lines"),
         marks=entry.whole("marks") if entry.has("marks") else None,
         folds=tuple(_fold(one) for one in entry.objects("folds")) if entry.has("folds") else (),
+        number=entry.whole("number", at_least=1) if entry.has("number") else None,
     )
 
 
@@ -437,6 +460,7 @@ def _placed(entry: Fields) -> PlacedCopy:
         holes=entry.rings("holes_mm"),
         labels=tuple(_label(one) for one in entry.objects("labels")) if entry.has("labels") else None,
         no_number=entry.text("no_number") if entry.has("no_number") else "",
+        no_seams=entry.wholes("no_seams") if entry.has("no_seams") else (),
     )
 
 

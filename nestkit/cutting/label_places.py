@@ -38,7 +38,7 @@ Seam = tuple[str, tuple[tuple[float, float], ...]]
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A text on a part: its box's centre and direction in the part's coordinates, the height of its digits."""
+    """A text on a part: centre and direction of its box in the part's coordinates, height of its digits."""
 
     text: str
     x: float
@@ -103,17 +103,17 @@ def _widest(foam: BaseGeometry, text: str, largest: float) -> Spot | None:
 
 def _beside(room: BaseGeometry, text: str, edge: LineString, largest: float) -> Spot | None:
     """The text along an edge, as near its middle and as near to it as there is room."""
-    x0, y0, x1, y1 = ink_box(text)
+    _, low, _, high = ink_box(text)
     shapely.prepare(room)
     for height in _sizes(largest):
-        half = (y1 - y0) * height / 2.0 + CLEAR + _HAIR
+        half = (high - low) * height / 2.0 + CLEAR + _HAIR
         spots = [
             _aside(edge, text, share, side * (half + farther), height)
             for farther, share, side in product(_FARTHER, _SHARES, (1.0, -1.0))
         ]
         fits = np.flatnonzero(shapely.contains(room, [spot.box() for spot in spots]))
         if fits.size:
-            return spots[fits[0]]
+            return spots[int(fits[0])]
     return None
 
 
@@ -123,9 +123,7 @@ def _aside(edge: LineString, text: str, share: float, away: float, height: float
         for at in (share - 0.02, share, share + 0.02)
     )
     turn = math.atan2(after.y - before.y, after.x - before.x)
-    return Spot(
-        text, middle.x - math.sin(turn) * away, middle.y + math.cos(turn) * away, turn, height
-    )
+    return Spot(text, middle.x - math.sin(turn) * away, middle.y + math.cos(turn) * away, turn, height)
 
 
 def _clear(shape: Shape, grooves: PartGrooves | None) -> BaseGeometry:

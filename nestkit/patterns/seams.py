@@ -10,7 +10,6 @@ from itertools import pairwise
 from nestkit.patterns.model import Chain, Laid, Pattern, Piece, Rolled, Spot
 from nestkit.patterns.refold import rolled_edges
 
-
 SeamEdge = tuple[str, tuple[Spot, ...]]
 
 
