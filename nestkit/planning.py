@@ -10,6 +10,7 @@ from functools import partial
 from nestkit.build.model import Build, same_thickness
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
+from nestkit.cutting.route import is_compiled
 from nestkit.nesting.carried import LaidSheet
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.kept import beside_kept, nothing_to_plan, with_kept, without_used
@@ -126,7 +127,7 @@ def make_plan(
         When it says so, the best found so far is returned; a group that has no layout yet gets a first
         one, so that the plan is whole.
     progress : callable, optional
-        Called after each round.
+        Called after each round, and before what takes a while besides.
     only : collection of (str, float), optional
         Materials and thicknesses that are planned; the others are left away.
     start : sequence of LaidSheet
@@ -193,6 +194,10 @@ def make_plan(
         unplaced=tuple(copy for group in found for copy in group.unplaced),
         leftovers=left,
     )
+    if progress is not None and wanted and sheets:
+        last = wanted[-1]
+        words = "putting the cuts in order" + ("" if is_compiled() else "; the first time this takes a while")
+        progress(Progress(last.material, last.thickness, len(wanted), len(wanted), note=words))
     return Planned(
         plan=plan,
         jobs=make_jobs(build, sheets),

@@ -13,6 +13,7 @@ from nestkit.build import load_build
 from nestkit.build.model import Build, CutterKind
 from nestkit.cutting.etching import fold_findings, fold_problems
 from nestkit.cutting.jobs import kerf_findings
+from nestkit.cutting.tabs import tab_findings
 from nestkit.errors import Finding, InputError
 from nestkit.folds.calibrate import MOST_KERF
 from nestkit.nesting.request import how_cut, would_fit_turned
@@ -37,14 +38,14 @@ def read_build(build_file: Path, scale: float | None) -> Build:
 
 
 def with_cutting_findings(build: Build) -> Build:
-    """The build with what kerf and grooves do to its parts, gap and margin added to the findings.
+    """The build with what kerf, grooves and tabs do to its parts, gap and margin added to the findings.
 
     Raises
     ------
     ValueError
         When a fold can't be made; see `cutting.etching.fold_problems`.
     """
-    kerf, folds = kerf_findings(build), fold_findings(build)
+    told_of = (kerf_findings(build), fold_findings(build), tab_findings(build))
     kept = spacing_of(build)
     told = [
         Finding(
@@ -71,7 +72,7 @@ def with_cutting_findings(build: Build) -> Build:
             )
         )
     parts = tuple(
-        replace(part, findings=part.findings + kerf.get(part.name, ()) + folds.get(part.name, ()))
+        replace(part, findings=sum((found.get(part.name, ()) for found in told_of), part.findings))
         for part in build.parts
     )
     return replace(build, parts=parts, findings=(*build.findings, *told))

@@ -73,6 +73,8 @@ def builds(draw: st.DrawFn) -> Build:
             kind=draw(st.sampled_from(["laser", "laser", "knife", "hand"])),
             bed=draw(st.sampled_from([None, (600.0, 400.0), (250.0, 250.0), (260.0, 180.0), (180.0, 260.0)])),
             kerf=draw(st.sampled_from([0.0, 0.15, 0.4])),
+            tabs=draw(st.integers(0, 3)),
+            tabs_up_to=draw(st.sampled_from([20.0, 80.0])),
         ),
         sheets=sheets,
         assemblies=(Assembly("first", 1), Assembly("second", 2)),
@@ -138,7 +140,9 @@ def test_progress_and_stopping():
         build, Effort(seconds=600), asked_to_stop=lambda: len(told) >= 3, progress=told.append
     )
     assert planned.stopped
-    assert told[-1].sheets == planned.plan.groups[0].sheets_used
+    rounds = [at for at in told if at.rounds]
+    assert rounds[-1].sheets == planned.plan.groups[0].sheets_used
+    assert told[-1].note.startswith("putting the cuts in order")
     assert planned.plan.unplaced == ()
 
 

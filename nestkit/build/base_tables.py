@@ -20,6 +20,8 @@ FileName = Annotated[str, Field(min_length=1, max_length=1000, pattern=_FILE_PAT
 Length = Annotated[float, Field(ge=0.001, le=100_000)]
 LengthOrZero = Annotated[float, Field(ge=0, le=100_000)]
 Count = Annotated[int, Field(ge=0, le=10_000)]
+TabCount = Annotated[int, Field(ge=0, le=100)]
+TabLength = Annotated[float, Field(ge=0.001, le=100)]
 Degrees = Annotated[float, Field(ge=-360, le=360)]
 TurnNames = Literal["any", "half", "quarter", "none"]
 
@@ -66,6 +68,14 @@ class PartBase(Table):
     )
     assembly: Name | None = Field(None, description="Name of the assembly it is glued into.")
     by_hand: bool = Field(False, description="Whether it is cut by hand, from a paper template.")
+    tabs: TabCount | None = Field(
+        None,
+        description="How many holding tabs its outline gets, however large it is. "
+        "Left out: as [cutter] says.",
+    )
+    tab_length: TabLength | None = Field(
+        None, description="How long each of them is. In the build's units. Left out: as [cutter] says."
+    )
     label: bool | None = Field(
         None,
         description="Whether its copies carry its number. Left out: yes, but not if it is drawn with marks "

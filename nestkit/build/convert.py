@@ -47,6 +47,11 @@ def turns_of(part: PartBase) -> Turns:
     return Turns(tuple(sorted({math.radians(degrees % 360.0) for degrees in part.turns})))
 
 
+def tab_length_of(part: PartBase, unit: Unit) -> float | None:
+    """How long the part's holding tabs are, mm; None leaves it to the cutter's settings."""
+    return None if part.tab_length is None else part.tab_length * mm_per(unit)
+
+
 def in_mm(value: float | None, unit: Unit, default: float) -> float:
     """A length of the build file, or ``default`` (mm) when it was left out."""
     return default if value is None else value * mm_per(unit)
@@ -74,6 +79,9 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         pitch=in_mm(table.pitch, unit, usual.pitch),
         area_mode=table.area_mode,
         dxf=table.dxf,
+        tabs=table.tabs,
+        tab_length=in_mm(table.tab_length, unit, usual.tab_length),
+        tabs_up_to=in_mm(table.tabs_up_to, unit, usual.tabs_up_to),
         hatch_angle=math.radians(table.hatch_angle),
         smallest=None if table.smallest is None else table.smallest * mm_per(unit),
     )

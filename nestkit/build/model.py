@@ -39,7 +39,8 @@ class Cutter:
     Lengths mm, speeds mm/s, acceleration mm/s^2 (None: always at full speed), start_time s. `bed` is width
     and height, or None when nothing limits it (hand). Areas are etched in lines at `pitch`; without
     `area_mode` those lines stand in the cutter files, at `hatch_angle` (radians). Cutter files are DXF of
-    version `dxf`. Necks and holes narrower than `smallest` are told; None is a usual size, see
+    version `dxf`. Outlines of which no side is longer than `tabs_up_to` get `tabs` holding tabs of
+    `tab_length`. Necks and holes narrower than `smallest` are told; None is a usual size, see
     `cutting.smallest`. The rest is as in `folds.FoldSettings`.
     """
 
@@ -62,6 +63,9 @@ class Cutter:
     area_mode: bool = True
     hatch_angle: float = 0.0
     dxf: DxfVersion = "R2010"
+    tabs: int = 0
+    tab_length: float = 0.8
+    tabs_up_to: float = 60.0
     smallest: float | None = None
 
     @property
@@ -318,6 +322,8 @@ class Part:
     findings : tuple of Finding
     pattern : PatternInfo, optional
         For a part that was developed from finished sizes.
+    tabs, tab_length : int, float (mm), optional
+        Holding tabs of its outline, whatever its size; None leaves them to the cutter's settings.
     label : bool or None
         Whether its copies carry its number; None leaves it to `cutting.labels`.
     number : int
@@ -337,6 +343,8 @@ class Part:
     source: str = ""
     findings: tuple[Finding, ...] = ()
     pattern: PatternInfo | None = None
+    tabs: int | None = None
+    tab_length: float | None = None
     label: bool | None = None
     number: int = 0
 

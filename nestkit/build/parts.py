@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, turns_of
+from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, tab_length_of, turns_of
 from nestkit.build.crosscheck import find_sheet
 from nestkit.build.developed import Developed, Edge, moved_to_origin
 from nestkit.build.draft import Draft
@@ -45,6 +45,9 @@ class Made:
     parts: tuple[Part, ...]
     findings: tuple[Finding, ...]
     drawings: tuple[Path, ...] = ()
+
+
+_Spot = tuple[float, float]
 
 
 def make_parts(
@@ -194,6 +197,8 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                 turns=turns_of(table),
                 assembly=table.assembly or "",
                 by_hand=table.by_hand,
+                tabs=table.tabs,
+                tab_length=tab_length_of(table, unit),
                 source=f"pattern {pattern.kind}",
                 findings=tuple(_findings(shape, "", unit)),
                 pattern=PatternInfo(
@@ -212,9 +217,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
     return tuple(parts)
 
 
-def _moved(
-    edge: Sequence[tuple[float, float]], corner: tuple[float, float]
-) -> tuple[tuple[float, float], ...]:
+def _moved(edge: Sequence[_Spot], corner: _Spot) -> tuple[_Spot, ...]:
     """An edge of a piece in the coordinates of the part, whose box starts at the origin."""
     return tuple((x - corner[0], y - corner[1]) for x, y in edge)
 
@@ -306,6 +309,8 @@ def _part(table: PartTable, piece: Piece, scale: float, sheet: Sheet, unit: Unit
         turns=turns_of(table),
         assembly=table.assembly or "",
         by_hand=table.by_hand,
+        tabs=table.tabs,
+        tab_length=tab_length_of(table, unit),
         source=table.source,
         findings=(*piece.findings, *_findings(shape, table.source, unit)),
         label=table.label,

@@ -12,7 +12,17 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, ConfigDict, Discriminator, Field, Tag
 from pydantic_core import PydanticCustomError
 
-from nestkit.build.base_tables import Count, FileName, Length, LengthOrZero, Name, PartBase, Table
+from nestkit.build.base_tables import (
+    Count,
+    FileName,
+    Length,
+    LengthOrZero,
+    Name,
+    PartBase,
+    TabCount,
+    Table,
+    TabLength,
+)
 from nestkit.build.model import CutterKind, DxfVersion, PaperName, TemplateChoice
 from nestkit.build.pattern_tables import (
     PATTERN_TABLES,
@@ -164,6 +174,19 @@ class CutterTable(Table):
     dxf: DxfVersion = Field(
         "R2010",
         description="Which DXF the cutter's program reads: R2010, or R12 for old controllers.",
+    )
+    tabs: TabCount = Field(
+        0,
+        description="How many holding tabs the outline of each small part gets: short stretches that stay "
+        "uncut, so that it can't fall or tilt. Never at corners or folds.",
+    )
+    tab_length: TabLength | None = Field(
+        None, description="How long each tab is. In the build's units. Left out: 0.8 mm."
+    )
+    tabs_up_to: LengthOrZero | None = Field(
+        None,
+        description="Parts of which no side is longer than this are small. In the build's units. "
+        "Left out: 60 mm.",
     )
     smallest: LengthOrZero | None = Field(
         None,

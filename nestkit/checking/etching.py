@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from nestkit.checking.job_file import MARK, POCKET, JobFile, Stroke
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import Piece, grown
-from nestkit.checking.plan_file import Etching, Key, ListedFold, ListedPart, PlacedCopy, SheetEntry
+from nestkit.checking.plan_entries import Etching, Key, ListedFold, ListedPart, PlacedCopy, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
 
@@ -88,7 +88,7 @@ def judge_folds(
         if pockets and listed.marks is not None:
             yield judge.fault("pocket-wrong", pockets[min(pockets)][0].at, "the part has no fold or bevel")
         return
-    lines = [(fold, _placed_line(fold, placed)) for fold in listed.folds]
+    lines = [(fold, placed_line(fold, placed)) for fold in listed.folds]
     if sheet.etching is None:
         yield from judge.lips(piece, lines)
         return
@@ -310,7 +310,7 @@ def _called(fold: ListedFold) -> str:
     return f"{fold.kind} of {round(math.degrees(fold.angle), 2):g} degrees"
 
 
-def _placed_line(fold: ListedFold, placed: PlacedCopy) -> LineString:
+def placed_line(fold: ListedFold, placed: PlacedCopy) -> LineString:
     """The fold's line on the sheet: mirrored, turned, moved."""
     x, y = fold.points.T
     x = -x if placed.mirrored else x

@@ -16,10 +16,12 @@ from nestkit.checking.keeping import judge_leftovers
 from nestkit.checking.labels import LabelJudge
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
-from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
+from nestkit.checking.plan_entries import Key, PlanFile, SheetEntry
+from nestkit.checking.plan_file import read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
 from nestkit.checking.svg_file import judge_svg, svg_name
+from nestkit.checking.tabs import tabbed_parts, with_whole_outlines
 from nestkit.checking.templates import judge_templates
 from nestkit.checking.totals import judge_copies, judge_groups, judge_length, judge_placed
 from nestkit.checking.verdict import Fault, Verdict
@@ -71,7 +73,7 @@ class _Check:
 
     def sheet(self, sheet: SheetEntry) -> None:
         """Judge one sheet's files."""
-        job = read_job(self.folder, sheet.job)
+        job = read_job(self.folder, sheet.job, tabbed_parts(self.plan, sheet))
         faults = list(job.faults)
         if job.readable:
             self.files += 1
@@ -84,7 +86,8 @@ class _Check:
         self._read.append((job, sheet))
         self.faults.extend(faults)
 
-    def _judge(self, job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
+    def _judge(self, written: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
+        job, about_tabs = with_whole_outlines(written, sheet, self.plan)
         self.cuts += sum(stroke.is_cut for stroke in job.strokes)
         cutting = sort_out(job, sheet, self.plan)
         yield from cutting.faults
@@ -99,6 +102,7 @@ class _Check:
             text = f"everything is {factor:.4g} times its planned size"
             yield Fault("scale", job.name, text=text + (f"; {hint}" if hint else ""))
             return
+        yield from about_tabs
         yield from judge_blank(job, sheet, self.plan)
         yield from judge_spacing(job, sheet, self.plan, cutting.pieces)
         placed = {one.key: one for one in sheet.placed}
@@ -146,7 +150,9 @@ class _Check:
                 yield Fault("missing-file", name, text="the SVG beside the DXF is not there")
         used = {placed.key[0] for sheet in self.plan.sheets for placed in sheet.placed}
         folded = any(part.folds for name, part in self.plan.parts.items() if name in used)
-        blanks = (NAME, SKETCH) if blanks_wanted(self.plan) else ()
+        # A plan from before there were labels is from before there was a list of blanks.
+        listed = any(one.labels is not None for sheet in self.plan.sheets for one in sheet.placed)
+        blanks = (NAME, SKETCH) if listed and blanks_wanted(self.plan) else ()
         for name in (*BESIDE, *[FOLDS] * folded, *blanks):
             if not (self.folder / name).is_file():
                 todo = "Write the plan again with nestkit plan"

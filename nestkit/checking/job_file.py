@@ -133,7 +133,7 @@ class JobFile:
     version: str = ""
 
 
-def read_job(folder: Path, name: str) -> JobFile:
+def read_job(folder: Path, name: str, tabbed: frozenset[str] = frozenset()) -> JobFile:
     """Read one cutter file; whatever its bytes are, this raises nothing but gives a fault."""
     path = folder / name
     try:
@@ -142,7 +142,7 @@ def read_job(folder: Path, name: str) -> JobFile:
         if path.stat().st_size > LARGEST_FILE:
             return _unreadable(name, "unreadable", "the file is too large to be a cutter file")
         document = ezdxf.readfile(path)
-        reading = _Reading(name)
+        reading = _Reading(name, tabbed)
         reading.layers(document)
         reading.head(document)
         for place, entity in enumerate(document.modelspace()):
@@ -175,6 +175,7 @@ class _Reading:
     """Strokes and faults of one file, gathered entity by entity."""
 
     name: str
+    tabbed: frozenset[str] = frozenset()
     strokes: list[Stroke] = field(default_factory=list)
     spoilt: set[tuple[str, int]] = field(default_factory=set)
     faults: list[Fault] = field(default_factory=list)
@@ -307,6 +308,8 @@ class _Reading:
             return False
         pocket = POCKET.fullmatch(stroke.layer) is not None
         if not (stroke.is_cut or stroke.layer == SHEET or (pocket and stroke.closed)):
+            return True
+        if not stroke.closed and stroke.layer == CUT_OUTSIDE and stroke.part in self.tabbed:
             return True
         if not stroke.closed:
             self._fault("open", f"a path on layer {stroke.layer} is open, not closed", *whose, stroke.at)

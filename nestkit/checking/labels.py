@@ -21,7 +21,7 @@ from nestkit.checking.etching import etched_region
 from nestkit.checking.job_file import LABEL, MARK, POCKET, JobFile, Stroke
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import Piece
-from nestkit.checking.plan_file import LabelEntry, PlacedCopy, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import LabelEntry, PlacedCopy, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
 
@@ -88,7 +88,7 @@ class LabelJudge:
         """The numbers of its seams, each on as many edges as the plan says, or named as left off."""
         texts = [label.text for label in placed.labels or () if label.text.startswith("(")]
         wanted: Counter[str] = Counter()
-        for seam in self.plan.seams or ():
+        for seam in self.plan.seams:
             for part, count in seam.edges:
                 if part == placed.part and part in seam.parts:
                     wanted[f"({seam.number})"] += count

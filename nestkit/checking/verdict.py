@@ -65,6 +65,7 @@ CODES: dict[str, str] = {
     "hole-wrong": "a hole has another place or shape than planned",
     "mark-missing": "a mark is missing",
     "mark-outside": "a mark, label or pocket leaves its part",
+    "tabs": "holding tabs are missing, too many, or not as planned",
     # labels
     "label-missing": "what should be written on a copy is not there",
     "label-wrong": "a copy carries another number than its own, or something that the plan does not have",

@@ -12,9 +12,10 @@ from nestkit.cutting.kerf import CutPaths, cut_paths
 from nestkit.cutting.labels import label_strokes
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.cutting.order import in_cut_order
+from nestkit.cutting.tabs import outline_runs
 from nestkit.cutting.times import job_times
 from nestkit.errors import Finding
-from nestkit.geometry import Line, LineKind
+from nestkit.geometry import Line, LineKind, Path
 from nestkit.geometry.fitting import fitted
 from nestkit.nesting.model import PlannedSheet
 from nestkit.units import show_length
@@ -25,12 +26,13 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
     rank_of = {assembly.name: rank for rank, assembly in enumerate(build.assemblies)}
     paths: dict[tuple[str, bool], CutPaths] = {}
     lines: dict[str, tuple[Line, ...]] = {}
+    runs: dict[str, tuple[Path, ...]] = {}
     jobs = []
     for sheet in sheets:
         by_hand = sheet.how == "hand"
         cutter = build.cutter_for(sheet.material, sheet.thickness)
         folds = fold_strokes(build, sheet)
-        marks, cuts = list(folds.lips), list[Stroke]()
+        marks, cuts = list(folds.lips), list[list[Stroke]]()
         for placed in sheet.placed:
             part, matrix = placed.part, placed.placement.matrix
             if (part.name, by_hand) not in paths:
@@ -42,9 +44,17 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
                 path = line.path.transformed(matrix)
                 marks.append(Stroke(MARK_LAYER, path, part.name, placed.copy, line.kind))
             for hole in cut.inside:
-                cuts.append(Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy))
-            cuts.append(Stroke(CUT_OUTSIDE_LAYER, cut.outside.transformed(matrix), part.name, placed.copy))
-        bundles = [*label_strokes(build, sheet), *([one] for one in (*marks, *cuts)), *folds.pockets]
+                cuts.append([Stroke(CUT_INSIDE_LAYER, hole.transformed(matrix), part.name, placed.copy)])
+            if part.name not in runs and not by_hand:
+                runs[part.name] = outline_runs(build, part)
+            outline = (not by_hand and runs[part.name]) or (cut.outside,)
+            cuts.append(
+                [
+                    Stroke(CUT_OUTSIDE_LAYER, path.transformed(matrix), part.name, placed.copy)
+                    for path in outline
+                ]
+            )
+        bundles = [*label_strokes(build, sheet), *([one] for one in marks), *cuts, *folds.pockets]
         route = in_cut_order(bundles, sheet, rank_of)
         etching = 0.0 if folds.etching is None else folds.etching.seconds
         jobs.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -49,6 +50,11 @@ class Stroke:
     part: str
     copy: int
     kind: LineKind = LineKind.CUT
+
+    @property
+    def is_run(self) -> bool:
+        """Whether it is what is cut of an outline between two holding tabs."""
+        return self.layer == CUT_OUTSIDE_LAYER and not self.path.closed
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,6 +143,11 @@ class Job:
     def seconds(self) -> float:
         """How long it takes, as estimated."""
         return self.times.total
+
+    @cached_property
+    def tabs(self) -> dict[tuple[str, int], int]:
+        """How many holding tabs each copy's outline has, where there are any: one after each run."""
+        return dict(Counter((s.part, s.copy) for s in self.strokes if s.is_run))
 
     @cached_property
     def cut_length(self) -> float:

@@ -7,6 +7,7 @@ that holds it; a part that lies in a hole before that hole's edge; assemblies in
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -17,6 +18,7 @@ from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, LABEL_LAY
 from nestkit.cutting.route import Route, shortest
 from nestkit.cutting.route_entries import Task
 from nestkit.geometry import LineKind
+from nestkit.geometry.stretch import joined
 from nestkit.nesting.model import PlannedSheet
 
 
@@ -28,24 +30,40 @@ def in_cut_order(
     Parameters
     ----------
     bundles : sequence of sequences of Stroke
-        In any order; the strokes of a bundle stay together and are all on one layer. Cuts stand alone.
+        In any order; the strokes of a bundle stay together and are all on one layer. Cuts stand alone, but
+        for the runs between the tabs of one outline, in turn.
     sheet : PlannedSheet
         Where the strokes' parts lie.
     rank_of : mapping of str to int
         Place of each assembly in the build's order; parts without one come last.
     """
-    cuts = [bundle[0] for bundle in bundles if bundle[0].kind is LineKind.CUT]
+    runs = [tuple(bundle) for bundle in bundles if bundle[0].kind is LineKind.CUT]
+    cuts = [_whole(bundle) for bundle in runs]
     within = _lies_in(cuts)
     ranks = _ranks(cuts, within, sheet, rank_of)
     layers = sorted({b[0].layer for b in bundles if b[0].kind is not LineKind.CUT}, key=_turn_of)
     tasks = [Task(tuple(b), layers.index(b[0].layer)) for b in bundles if b[0].kind is not LineKind.CUT]
     first = len(tasks)
     outline_of = {_owner(cut): k for k, cut in enumerate(cuts) if cut.layer == CUT_OUTSIDE_LAYER}
-    for cut in cuts:
+    for cut, bundle in zip(cuts, runs, strict=True):
         owner = _owner(cut)
         waits = within.get(owner) if cut.layer == CUT_OUTSIDE_LAYER else outline_of.get(owner)
-        tasks.append(Task((cut,), len(layers) + ranks[owner], None if waits is None else first + waits))
+        tasks.append(
+            Task(
+                bundle,
+                len(layers) + ranks[owner],
+                None if waits is None else first + waits,
+                round=not bundle[0].path.closed,
+            )
+        )
     return shortest(tasks)
+
+
+def _whole(runs: Sequence[Stroke]) -> Stroke:
+    """The closed cut of which these are the runs; itself when there are no tabs."""
+    if runs[0].path.closed:
+        return runs[0]
+    return replace(runs[0], path=joined([run.path for run in runs]))
 
 
 def _turn_of(layer: str) -> tuple[bool, bool, str]:

@@ -83,6 +83,11 @@ def shortest(tasks: Sequence[Task], start: Spot = (0.0, 0.0)) -> Route:
     return Route(strokes, found, nearest, min(least_travel(tasks, start, found), found))
 
 
+def is_compiled() -> bool:
+    """Whether the kernels are ready; else the next order compiles them, or loads what was compiled before."""
+    return all(getattr(each, "signatures", True) for each in (nearest_next, best_ways, search))
+
+
 def travel(strokes: Sequence[Stroke], start: Spot = (0.0, 0.0)) -> float:
     """Way between the strokes from the start point on, mm."""
     ends = np.array([start, *(stroke.path.end for stroke in strokes)])

@@ -8,7 +8,8 @@ prices are raised step by step where paths are used too often, which makes the b
 
 A tree may cross a large path for nothing, which the tool can't: it leaves a closed path where it entered it.
 So the same is done with some of the paths only, such as lie far apart for their size; no order of all of
-them is shorter than the best one of these. The largest bound counts.
+them is shorter than the best one of these. The largest bound counts. A path that tabs part into runs is left
+beside a tab, next to where it was entered: leaving it out can save that much.
 
 References
 ----------
@@ -27,6 +28,7 @@ from numpy.typing import NDArray
 from nestkit.cutting.route_entries import Task
 from nestkit.cutting.route_trees import Places, ascend, gaps_between
 from nestkit.geometry import Path
+from nestkit.geometry.stretch import joined
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -57,10 +59,12 @@ def least_travel(tasks: Sequence[Task], start: tuple[float, float], travel: floa
     """
     if not tasks:
         return 0.0
-    # What strokes that stay together travel among themselves is the same both ways round.
+    # What strokes that stay together travel among themselves: in one order or its reverse the same, round
+    # a closed path least when the longest hop is left out.
     within = sum(_within(task) for task in tasks)
     ordered = sorted(tasks, key=lambda task: task.block)
     places = [ends for task in ordered for ends in _places(task)]
+    slip = np.array([_hops(task).max() if task.round else 0.0 for task in ordered for _ in _places(task)])
     block = np.array([task.block for task in ordered for _ in _places(task)], dtype=np.int64)
     other = np.full(len(places), -1, dtype=np.int64)
     for k, (_, is_end) in enumerate(places):
@@ -90,21 +94,31 @@ def least_travel(tasks: Sequence[Task], start: tuple[float, float], travel: floa
         partner = np.where(other[kept] >= 0, number[other[kept]], -1)
         some = Places(ends, np.ascontiguousarray(gaps[np.ix_(kept, kept)]), partner, away[kept])
         steps = int(np.clip(STEPS_OF_ALL // len(kept), FEWEST_STEPS, STEPS))
-        best = max(best, float(ascend(some, aim, steps)))
+        skipped = float(slip.sum() - slip[kept].sum())
+        best = max(best, float(ascend(some, aim, steps)) - skipped)
     # Rounding must not lift the bound over what can be reached.
     return max(0.0, best * (1.0 - 1e-9) - 1e-6) + within
 
 
 def _within(task: Task) -> float:
-    ends = np.array([stroke.path.end for stroke in task.strokes[:-1]]).reshape(-1, 2)
-    starts = np.array([stroke.path.start for stroke in task.strokes[1:]]).reshape(-1, 2)
-    return float(np.hypot(*(starts - ends).T).sum())
+    hops = _hops(task)
+    return float(hops.sum() - hops.max() if task.round else hops[:-1].sum())
+
+
+def _hops(task: Task) -> Floats:
+    """From the end of each stroke to the start of the next, and from the last to the first, mm."""
+    ends = np.array([stroke.path.end for stroke in task.strokes])
+    starts = np.array([stroke.path.start for stroke in task.strokes])
+    hops: Floats = np.hypot(*(np.roll(starts, -1, axis=0) - ends).T)
+    return hops
 
 
 def _places(task: Task) -> list[tuple[Path | tuple[float, float], bool]]:
     """The closed path, or the two ends; and whether it is such an end."""
     if task.ring is not None:
         return [(task.ring, False)]
+    if task.round:
+        return [(joined([stroke.path for stroke in task.strokes]), False)]
     return [(task.strokes[0].path.start, True), (task.strokes[-1].path.end, True)]
 
 

@@ -1,6 +1,7 @@
 """Where the tool may enter each task of a job, and where it leaves it again.
 
-A closed path may begin anywhere along it and ends where it begins. Everything else (an open path, strokes
+A closed path may begin anywhere along it and ends where it begins. One that holding tabs part into runs is
+begun at the end of any run and followed round. Everything else (an open path, strokes
 that stay together) is entered at one end and left at the other, or the other way round.
 """
 
@@ -40,11 +41,14 @@ class Task:
     waits : int or None
         The task, by its place in the list, that may only come after this one; it is of the same block or a
         later one.
+    round : bool
+        True when the strokes lie one behind the other round a closed path, so that any may be the first.
     """
 
     strokes: tuple[Stroke, ...]
     block: int
     waits: int | None = None
+    round: bool = False
 
     @property
     def ring(self) -> Path | None:
@@ -63,7 +67,8 @@ class Ways:
     flip : (m,) int
         The way that runs the same strokes the other way round: for a closed path itself.
     place : (m,) float
-        For a closed path where along it the way begins, mm; else 0 as drawn and 1 the other way round.
+        For a closed path where along it the way begins, mm; else 0 as drawn and 1 the other way round,
+        and 2 more for each stroke that others are begun before.
     """
 
     first: Integers
@@ -135,11 +140,15 @@ class Entries:
 
     def ways(self, places: Sequence[Floats | None]) -> Ways:
         """The ways that begin at these places along closed paths; None for the other tasks."""
-        counts = np.array([2 if each is None else len(each) for each in places], dtype=np.int64)
+        ends = [len(task.strokes) if task.round else 1 for task in self.tasks]
+        counts = np.array(
+            [2 * ends[k] if each is None else len(each) for k, each in enumerate(places)], dtype=np.int64
+        )
         first = np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
         owner = np.repeat(np.arange(len(places)), counts)
         flat = np.concatenate(
-            [np.array([0.0, 1.0]) if each is None else each for each in places] or [np.empty(0)]
+            [np.arange(2.0 * ends[k]) if each is None else each for k, each in enumerate(places)]
+            or [np.empty(0)]
         )
         entry, leave = np.empty((len(flat), 2)), np.empty((len(flat), 2))
         flip = np.arange(len(flat), dtype=np.int64)
@@ -149,10 +158,12 @@ class Entries:
             leave[ring] = entry[ring]
             flat[ring] %= self.length[owner[ring]]
         for k in np.flatnonzero(~self.is_ring):
-            start, end = self.tasks[k].strokes[0].path.start, self.tasks[k].strokes[-1].path.end
-            row = int(first[k])
-            entry[row], leave[row], entry[row + 1], leave[row + 1] = start, end, end, start
-            flip[row], flip[row + 1] = row + 1, row
+            paths = [stroke.path for stroke in self.tasks[k].strokes]
+            for begun in range(ends[k]):
+                start, end = paths[begun].start, paths[begun - 1].end
+                row = int(first[k]) + 2 * begun
+                entry[row], leave[row], entry[row + 1], leave[row + 1] = start, end, end, start
+                flip[row], flip[row + 1] = row + 1, row
         return Ways(first, entry, leave, flip, flat)
 
     def run(self, task: int, place: float) -> tuple[Stroke, ...]:
@@ -160,6 +171,8 @@ class Entries:
         strokes = self.tasks[task].strokes
         if self.is_ring[task]:
             return (replace(strokes[0], path=starting_along(strokes[0].path, place, TO_VERTEX)),)
-        if place == 0.0:
+        begun, back = divmod(int(place), 2)
+        strokes = strokes[begun:] + strokes[:begun]
+        if not back:
             return strokes
         return tuple(replace(stroke, path=stroke.path.reversed()) for stroke in reversed(strokes))

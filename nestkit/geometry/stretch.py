@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -99,3 +101,16 @@ def starting_along(path: Path, length: float, near: float = NEAR) -> Path:
     if abs(places[nearest] - length) <= near:
         return path.starting_at(nearest % len(path.vertices))
     return Path(stretch(path, length, length + total).vertices[:-1], True)
+
+
+def joined(runs: Sequence[Path]) -> Path:
+    """The closed path that open ones follow in turn; straight where one ends and the next begins elsewhere.
+
+    Raises
+    ------
+    ValueError
+        When one of them is closed.
+    """
+    if any(run.closed for run in runs):
+        raise ValueError("a closed path has no ends to be joined at")
+    return Path(np.concatenate([run.vertices for run in runs]), True)

@@ -15,6 +15,7 @@ from nestkit.build.seam_numbers import numbered_seams
 from nestkit.cutting.etching import grooves_of, has_folds
 from nestkit.cutting.labels import Label, labels_on
 from nestkit.cutting.model import Etching, Job, pocket_layer
+from nestkit.cutting.tabs import tabs_of
 from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import Group, PlacedPart, Plan, PlannedSheet
 from nestkit.nesting.request import why_by_hand
@@ -125,7 +126,13 @@ def _part(build: Build, part: Part) -> dict[str, Any]:
         "lines": len(part.shape.lines),
         "marks": sum(line.kind is LineKind.MARK or line.angle == 0.0 for line in part.shape.lines),
         "folds": folds,
+        **_tabs(build, part),
     }
+
+
+def _tabs(build: Build, part: Part) -> dict[str, Any]:
+    tabs = tabs_of(build, part)
+    return {} if tabs is None else {"tabs": {"count": tabs.count, "length_mm": _mm(tabs.length)}}
 
 
 def _folds(build: Build, part: Part) -> list[dict[str, Any]]:

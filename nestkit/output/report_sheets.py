@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from nestkit.build.model import Build
 from nestkit.build.seam_numbers import assembly_names
 from nestkit.cutting.model import Job
-from nestkit.nesting.model import Leftover, PlacedPart, Plan, PlannedSheet
+from nestkit.nesting.model import Leftover, PlacedPart, Plan
 from nestkit.output.blank_list import cut_words, sheets_to_cut_up, which_sheet
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, ready_after
 from nestkit.output.lists import cut_order, hand_note, is_spare, number_note, show_turn
@@ -132,6 +132,8 @@ def _sheet(
         facts.append(f"of which {parts}" if "," in parts else parts)
     if job.etching is not None:
         facts.append(f"etched in {counted(job.etching.steps.count, 'pass', 'passes')}")
+    if job.tabs:
+        facts.append(f"held by {counted(sum(job.tabs.values()), 'tab')}: cut them through by hand")
     if sheet.how != "hand":
         least = show_long(job.least, unit)
         facts.append(f"travel {show_long(job.travel, unit)} (no order does with less than {least})")
@@ -155,24 +157,24 @@ def _sheet(
         bar=show_length(bar, unit),
         bar_share=show_number(100.0 * bar / sheet.outline.size[0], 3),
         copies=tuple(
-            _copy_row(build, sheet, number, placed, looks)
+            _copy_row(build, job, number, placed, looks)
             for number, placed in enumerate(cut_order(job), start=1)
         ),
         play=play_of(job, build.cutter_for(sheet.material, sheet.thickness)),
     )
 
 
-def _copy_row(
-    build: Build, sheet: PlannedSheet, number: int, placed: PlacedPart, looks: Mapping[str, str]
-) -> CopyRow:
+def _copy_row(build: Build, job: Job, number: int, placed: PlacedPart, looks: Mapping[str, str]) -> CopyRow:
     part = placed.part
+    tabs = job.tabs.get((part.name, placed.copy), 0)
     turn = show_turn(placed.placement.turn)
     notes = [
         f"turned {turn}°" if turn != "0" else "",
         "mirrored" if placed.placement.mirrored else "",
         "spare" if is_spare(placed) else "",
-        hand_note(build, sheet, placed),
-        number_note(build, sheet, placed),
+        counted(tabs, "tab") if tabs else "",
+        hand_note(build, job.sheet, placed),
+        number_note(build, job.sheet, placed),
     ]
     return CopyRow(
         number=number,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from pathlib import Path as FilePath
@@ -126,9 +127,10 @@ def test_kerf_findings_name_their_part():
 @given(
     st.lists(
         st.tuples(st.integers(0, 5), st.integers(0, 3), st.booleans()), max_size=14, unique_by=lambda t: t[:2]
-    )
+    ),
+    st.integers(0, 2),
 )
-def test_precedences_hold_on_random_sheets(cells):
+def test_precedences_hold_on_random_sheets(cells, tabs):
     mark = Line(LineKind.MARK, Path.polyline([(2, 2), (6, 2)], False))
     assemblies = [Assembly("one", 1), Assembly("two", 2)]
     rim = part("rim", frame(80, 10), "two", [mark])
@@ -139,12 +141,17 @@ def test_precedences_hold_on_random_sheets(cells):
         placed.append(at(rim, copy, i * 95, j * 95))
         if inner:
             placed += [at(pip, copy, i * 95 + 20, j * 95 + 20), at(dot, copy, i * 95 + 35, j * 95 + 35)]
-    numbered = replace(build([rim, pip, dot], assemblies), labels=Labels())
+    numbered = replace(build([rim, pip, dot], assemblies, tabs=tabs, tabs_up_to=30), labels=Labels())
     (job,) = make_jobs(numbered, [sheet(*placed)])
     place = {name: k for k, name in enumerate(names(job))}
+    runs = sum(job.tabs.values()) - len(job.tabs)
+    assert len(job.tabs) == (sum(p.part is not rim for p in placed) if tabs else 0)
+    assert set(job.tabs.values()) <= {tabs}
+    # The runs of an outline are not parted.
+    assert len(list(itertools.groupby(names(job)))) == len(place)
     assert (
         len(place)
-        == len(job.strokes)
+        == len(job.strokes) - runs
         # A dot's number, 3, is one stroke; the others have marks and go without.
         == sum(1 + len(p.shape.lines) + len(p.part.shape.outline.holes) + (p.part is dot) for p in placed)
     )
