@@ -58,6 +58,11 @@ class SheetPart:
     copies: tuple[CopyRow, ...]
     play: Play
 
+    @property
+    def passes(self) -> int:
+        """How many layers are passes of grooves."""
+        return sum(layer.is_pass for layer in self.play.layers)
+
 
 @dataclass(frozen=True, slots=True)
 class StockSheet:
