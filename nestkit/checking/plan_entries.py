@@ -60,6 +60,7 @@ class ListedPart:
     folds: tuple[ListedFold, ...] = ()
     tabs: int = 0
     tab_length: float = 0.0
+    number: int | None = None
 
     def is_mirrored(self, copy: int) -> bool:
         """Whether copy number ``copy`` has to be mirrored: every second one of mirrored pairs."""
@@ -69,6 +70,15 @@ class ListedPart:
     def group(self) -> GroupKey:
         """Material and thickness."""
         return self.material, self.thickness
+
+
+@dataclass(frozen=True, slots=True)
+class SeamEntry:
+    """A seam's number, the parts that it joins, and on how many edges of a part its number belongs."""
+
+    number: int
+    parts: tuple[str, ...]
+    edges: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +97,7 @@ class PlacedCopy:
     """One copy as the plan places it: mirror, then turn (radians), then move (mm).
 
     `labels` are what is written on it, None in a plan from before there were any; `no_number` says why its
-    number is not among them.
+    number is not among them, `no_seams` which seams' numbers are not, once for each edge.
     """
 
     part: str
@@ -100,6 +110,7 @@ class PlacedCopy:
     holes: tuple[Points, ...]
     labels: tuple[LabelEntry, ...] | None = None
     no_number: str = ""
+    no_seams: tuple[int, ...] = ()
 
     @property
     def key(self) -> Key:
@@ -208,6 +219,7 @@ class PlanFile:
     build: str = ""
     shop: str = ""
     leftovers: tuple[LeftoverEntry, ...] = ()
+    seams: tuple[SeamEntry, ...] = ()
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""

@@ -19,6 +19,7 @@ from nestkit.checking.plan_entries import (
     ListedPart,
     PlacedCopy,
     PlanFile,
+    SeamEntry,
     SheetEntry,
     TemplatesEntry,
 )
@@ -124,6 +125,16 @@ def _plan(top: Fields) -> PlanFile:
         leftovers=tuple(_leftover(entry, len(sheets)) for entry in top.objects("leftovers"))
         if top.has("leftovers")
         else (),
+        seams=tuple(_seam(entry) for entry in top.objects("seams")) if top.has("seams") else (),
+    )
+
+
+def _seam(entry: Fields) -> SeamEntry:
+    second = (entry.text("second"),) if entry.has("second") else ()
+    return SeamEntry(
+        number=entry.whole("number", at_least=1),
+        parts=(entry.text("first"), *second),
+        edges=tuple((one.text("part"), one.whole("count", at_least=1)) for one in entry.objects("edges")),
     )
 
 
@@ -164,6 +175,7 @@ def _listed(entry: Fields) -> ListedPart:
         holes=entry.whole("holes"),
         lines=entry.whole("lines"),
         marks=entry.whole("marks") if entry.has("marks") else None,
+        number=entry.whole("number", at_least=1) if entry.has("number") else None,
         folds=tuple(_fold(one) for one in entry.objects("folds")) if entry.has("folds") else (),
         tabs=tabs.whole("count", at_least=1) if tabs else 0,
         tab_length=tabs.number("length_mm", at_least=0.0) if tabs else 0.0,
@@ -238,6 +250,7 @@ def _placed(entry: Fields) -> PlacedCopy:
         holes=entry.rings("holes_mm"),
         labels=tuple(_label(one) for one in entry.objects("labels")) if entry.has("labels") else None,
         no_number=entry.text("no_number") if entry.has("no_number") else "",
+        no_seams=entry.wholes("no_seams") if entry.has("no_seams") else (),
     )
 
 
