@@ -4,9 +4,9 @@
 
 The samples are planned with a fixed number of rounds, all their sheets together make a row. The generated
 sheets hold parts of random size on a grid, each with two round holes, without labels. Seconds are the
-processor's, for the order with its bound; kernels are compiled beforehand. With --routing a general routing
-library gets the same tasks and so many seconds for each job, see order_routing.py; then both get them "free":
-without what has to wait for what within an assembly.
+processor's, for the order with its bound; kernels are compiled beforehand. All is written and checked. With
+--routing a general routing library gets the same tasks and so many seconds for each job, see
+order_routing.py; then both get them "free": without what has to wait for what within an assembly.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import math
 import random
+import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import replace
@@ -21,13 +22,15 @@ from pathlib import Path as FilePath
 
 from order_routing import routed
 
-from nestkit.build.model import Assembly, Build, Cutter, Part
+from nestkit.build.model import Assembly, Build, Cutter, Part, Sheet
+from nestkit.checking import check_folder
 from nestkit.cutting import order
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.route import Route, shortest
 from nestkit.cutting.route_entries import Task
 from nestkit.geometry import Outline, Path, Placement, Shape
-from nestkit.nesting.model import PlacedPart, PlannedSheet
+from nestkit.nesting.model import Group, PlacedPart, Plan, PlannedSheet
+from nestkit.output import write_plan
 from nestkit.planning import Effort, make_plan
 from nestkit.preparing import read_build
 
@@ -35,18 +38,18 @@ ROUTING_HEAD = ["routing, m", "ours against it", "routing free, m", "ours free, 
 SAMPLES = FilePath(__file__).parents[1] / "samples"
 
 
-def generated(paths: int, seed: int) -> tuple[Build, list[PlannedSheet]]:
-    """A build with about so many closed paths on one sheet; a third of the parts are glued first."""
+def generated(paths: int, seed: int) -> tuple[Build, Plan]:
+    """A build with about so many closed paths, laid on one sheet; a third of the parts are glued first."""
     draw = random.Random(seed)
     count = paths // 3
     columns = math.ceil(math.sqrt(1.6 * count))
     parts, placed = [], []
     for k in range(count):
-        width, height = draw.uniform(25, 58), draw.uniform(25, 58)
+        width, height = draw.uniform(25, 56), draw.uniform(25, 56)
         holes = tuple(
             Path.circle(width * share, height / 2, draw.uniform(2, 5)).reversed() for share in (0.27, 0.73)
         )
-        edge = Path.polyline([(0, 0), (width, 0), (width, height), (width / 3, height)], True)
+        edge = Path.polyline([(0, 0), (width, 0), (width, height), (width / 8, height)], True)
         edge = (
             edge
             if draw.random() < 0.5
@@ -55,21 +58,36 @@ def generated(paths: int, seed: int) -> tuple[Build, list[PlannedSheet]]:
         assembly = draw.choice(["lamp", "mast", ""])
         part = Part(f"part {k}", Shape(Outline(edge, holes)), "eva", 6.0, 1, assembly=assembly, label=False)
         parts.append(part)
-        x, y = 60.0 * (k % columns) + draw.uniform(0, 2), 60.0 * (k // columns) + draw.uniform(0, 2)
+        x, y = (
+            5.0 + 60.0 * (k % columns) + draw.uniform(0, 2),
+            5.0 + 60.0 * (k // columns) + draw.uniform(0, 2),
+        )
         placed.append(PlacedPart(part, 1, Placement(x, y, 0.0)))
     size = (60.0 * columns + 10, 60.0 * math.ceil(count / columns) + 10)
     outline = Outline(Path.polyline([(0, 0), (size[0], 0), size, (0, size[1])], True))
     sheet = PlannedSheet(1, "generated", 1, True, None, "eva", 6.0, outline, "laser", tuple(placed))
     assemblies = (Assembly("lamp", 1), Assembly("mast", 2))
     cutter = Cutter(kerf=0.2, bed=size)
+    kinds = (Sheet("generated", "eva", 6.0, size),)
     build = Build(
-        "generated", FilePath("build.toml"), "mm", 1.0, 2.0, 5.0, cutter, (), assemblies, tuple(parts)
+        "generated", FilePath("build.toml"), "mm", 1.0, 2.0, 5.0, cutter, kinds, assemblies, tuple(parts)
     )
-    return build, [sheet]
+    group = Group("eva", 6.0, count, 1, 1, True, 1.0 - sheet.fill, 0.0, (("generated", 1),))
+    return build, Plan("generated", 1.0, seed, (group,), (sheet,), ())
 
 
-def row(name: str, build: Build, sheets: list[PlannedSheet], routing: float) -> None:
-    """Make the jobs and print what came of them."""
+def verdict(build: Build, plan: Plan) -> str:
+    """What the check says of the files that are written."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = FilePath(folder) / "out"
+        write_plan(build, plan, make_jobs(build, plan.sheets), out)
+        faults = check_folder(out).faults
+    return f"{len(faults)} faults" if faults else "right"
+
+
+def row(name: str, build: Build, plan: Plan, routing: float) -> None:
+    """Make the jobs for the cutter and print what came of them."""
+    sheets = [sheet for sheet in plan.sheets if sheet.how != "hand"]
     asked: list[Sequence[Task]] = []
 
     def noted(tasks: Sequence[Task]) -> Route:
@@ -95,6 +113,7 @@ def row(name: str, build: Build, sheets: list[PlannedSheet], routing: float) -> 
         f"{least / 1000:.2f}",
         f"{travel / least - 1:.0%}",
         f"{seconds:.1f}",
+        verdict(build, plan),
     )
     if routing:
         theirs = sum(routed(tasks, routing) for tasks in asked)
@@ -115,15 +134,27 @@ def main() -> None:
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--routing", type=float, default=0.0)
     chosen = options.parse_args()
-    make_jobs(*generated(60, 7))
-    head = ["build", "jobs", "paths", "nearest, m", "travel, m", "change", "bound, m", "over it", "s"]
+    warm, laid = generated(60, 7)
+    make_jobs(warm, laid.sheets)
+    head = [
+        "build",
+        "jobs",
+        "paths",
+        "nearest, m",
+        "travel, m",
+        "change",
+        "bound, m",
+        "over it",
+        "s",
+        "check",
+    ]
     head += ROUTING_HEAD if chosen.routing else []
     print("| " + " | ".join(head) + " |")
     print("|---" * len(head) + "|")
     for name in ("halberd", "lantern"):
         build = read_build(SAMPLES / name / "build.toml", None)
         plan = make_plan(build, Effort(rounds=chosen.rounds, seed=chosen.seed)).plan
-        row(name, build, [sheet for sheet in plan.sheets if sheet.how != "hand"], chosen.routing)
+        row(name, build, plan, chosen.routing)
     for paths in (200, 1000):
         row(f"generated, {paths} paths", *generated(paths, chosen.seed), chosen.routing)
 

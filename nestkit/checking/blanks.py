@@ -15,7 +15,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.limits import LARGEST_FILE
-from nestkit.checking.plan_file import PlanFile, SheetEntry
+from nestkit.checking.plan_entries import PlanFile, SheetEntry
 from nestkit.checking.verdict import REWRITE, Fault
 
 NAME, SKETCH = "blanks.csv", "blanks.svg"

@@ -16,7 +16,8 @@ from nestkit.checking.keeping import judge_leftovers
 from nestkit.checking.labels import LabelJudge
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
-from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
+from nestkit.checking.plan_entries import Key, PlanFile, SheetEntry
+from nestkit.checking.plan_file import read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
 from nestkit.checking.svg_file import judge_svg, svg_name
@@ -149,7 +150,9 @@ class _Check:
                 yield Fault("missing-file", name, text="the SVG beside the DXF is not there")
         used = {placed.key[0] for sheet in self.plan.sheets for placed in sheet.placed}
         folded = any(part.folds for name, part in self.plan.parts.items() if name in used)
-        blanks = (NAME, SKETCH) if blanks_wanted(self.plan) else ()
+        # A plan from before there were labels is from before there was a list of blanks.
+        listed = any(one.labels is not None for sheet in self.plan.sheets for one in sheet.placed)
+        blanks = (NAME, SKETCH) if listed and blanks_wanted(self.plan) else ()
         for name in (*BESIDE, *[FOLDS] * folded, *blanks):
             if not (self.folder / name).is_file():
                 todo = "Write the plan again with nestkit plan"

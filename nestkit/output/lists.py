@@ -186,9 +186,12 @@ def hand_note(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> str:
 
 
 def number_note(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> str:
-    """Why a copy from the cutter does not carry its number; empty when it does, or nobody asked for it."""
-    labels = labels_on(build, sheet, placed)
-    return "" if not isinstance(labels, str) or labels in (BY_HAND, NOT_ASKED) else f"not numbered: {labels}"
+    """Why a copy from the cutter lacks its number or a seam's; empty when it has them, or nobody asked."""
+    written = labels_on(build, sheet, placed)
+    notes = [] if written.no_number in ("", BY_HAND, NOT_ASKED) else [f"not numbered: {written.no_number}"]
+    if written.no_seams:
+        notes.append(f"no room for seam {' and '.join(map(str, written.no_seams))}")
+    return ", ".join(notes)
 
 
 def layers_bytes(build: Build, jobs: Sequence[Job]) -> bytes:

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Build
+from nestkit.build.seam_numbers import assembly_names
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Leftover, PlacedPart, Plan
 from nestkit.output.blank_list import cut_words, sheets_to_cut_up, which_sheet
-from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
+from nestkit.output.gluing import NO_ASSEMBLY_NAME, ready_after
 from nestkit.output.lists import cut_order, hand_note, is_spare, number_note, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
@@ -56,6 +57,11 @@ class SheetPart:
     bar_share: str
     copies: tuple[CopyRow, ...]
     play: Play
+
+    @property
+    def passes(self) -> int:
+        """How many layers are passes of grooves."""
+        return sum(layer.is_pass for layer in self.play.layers)
 
 
 @dataclass(frozen=True, slots=True)

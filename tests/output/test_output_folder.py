@@ -21,7 +21,7 @@ OTHER = named("ball")
 
 
 def write(case: Case, out: Path) -> tuple[Path, ...]:
-    return write_plan(case.build, case.plan, case.jobs, out)
+    return write_plan(case.build, case.plan, case.jobs, out).files
 
 
 def content(folder: Path) -> dict[str, bytes]:
