@@ -14,6 +14,8 @@ from nestkit.scales.figures import size_result
 from nestkit.scales.model import Answer, GroupKey, NoResult
 from nestkit.scales.source import BuildSource, file_of
 from nestkit.scales.telling import tell
+from nestkit.stock.pieces import Piece
+from nestkit.stock.shop_sheets import with_pieces
 from nestkit.units import show_length
 from nestkit.words import counted
 
@@ -38,6 +40,10 @@ class SizeTask:
         Buy nothing: only what is in the shop may be used.
     start : tuple of LaidSheet
         Plan of another size to begin with.
+    pieces : tuple of Piece
+        What lies in the shop and may be used up.
+    shop : str
+        The id of the shop that they lie in.
     """
 
     source: BuildSource
@@ -47,6 +53,8 @@ class SizeTask:
     only: GroupKey | None = None
     shop_only: bool = False
     start: tuple[LaidSheet, ...] = ()
+    pieces: tuple[Piece, ...] = ()
+    shop: str = ""
 
 
 def plan_size(task: SizeTask) -> Answer:
@@ -83,7 +91,7 @@ def build_at(task: SizeTask) -> Build:
     InputError
         When it can't be made at that size.
     """
-    build = read_build(file_of(task.source), task.scale)
+    build = with_pieces(read_build(file_of(task.source), task.scale), task.pieces, task.shop)
     if task.shop_only:
         build = replace(build, sheets=tuple(replace(sheet, buy=False) for sheet in build.sheets))
     return build
