@@ -19,7 +19,8 @@ from shapely.geometry import Polygon
 
 from nestkit.booking import add_leftovers, book_plan, uses_of
 from nestkit.build.model import Build, Cutter, Part, Sheet
-from nestkit.checking.plan_file import PlanFile, read_plan
+from nestkit.checking.plan_entries import PlanFile
+from nestkit.checking.plan_file import read_plan
 from nestkit.errors import InputError
 from nestkit.geometry import Outline, Shape
 from nestkit.output import write_plan

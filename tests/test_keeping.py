@@ -12,7 +12,8 @@ import pytest
 from nestkit.booking import book_plan
 from nestkit.build.model import Build, Cutter, Part, Sheet
 from nestkit.checking import check_folder
-from nestkit.checking.plan_file import PlanFile, read_plan
+from nestkit.checking.plan_entries import PlanFile
+from nestkit.checking.plan_file import read_plan
 from nestkit.errors import InputError
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
 from nestkit.keeping import Kept, keep

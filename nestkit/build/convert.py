@@ -100,7 +100,7 @@ def templates_of(table: TemplatesTable, unit: Unit) -> Templates:
 
 def labels_of(table: LabelsTable, unit: Unit) -> Labels:
     """What is written on the copies, in mm."""
-    return Labels(table.numbers, in_mm(table.height, unit, Labels().height))
+    return Labels(table.numbers, table.seams, in_mm(table.height, unit, Labels().height))
 
 
 def foams_of(tables: Sequence[FoamTable], sheets: Sequence[Sheet], unit: Unit) -> tuple[Foam, ...]:

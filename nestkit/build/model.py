@@ -198,11 +198,14 @@ class Labels:
     ----------
     numbers : bool
         Whether each copy carries its part's number.
+    seams : bool
+        Whether the edges of patterns carry the numbers of their seams.
     height : float, mm
         Of the digits, where there is room.
     """
 
     numbers: bool = True
+    seams: bool = True
     height: float = 6.0
 
 
@@ -231,6 +234,8 @@ class SeamInfo:
         Fold angle at the seam; None where the foam is rolled or lies flat.
     round_edge : bool
         True when ``first`` is glued with the whole of its edge.
+    edges : tuple of (str, points)
+        The edges that meet, where the pattern says so: a part's name, and points in its coordinates, mm.
     """
 
     first: str
@@ -239,6 +244,7 @@ class SeamInfo:
     length: float
     angle: float | None = None
     round_edge: bool = False
+    edges: tuple[tuple[str, tuple[tuple[float, float], ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,6 +326,8 @@ class Part:
         Holding tabs of its outline, whatever its size; None leaves them to the cutter's settings.
     label : bool or None
         Whether its copies carry its number; None leaves it to `cutting.labels`.
+    number : int
+        What they carry; 0 for the part's place in the list.
     """
 
     name: str
@@ -338,6 +346,7 @@ class Part:
     tabs: int | None = None
     tab_length: float | None = None
     label: bool | None = None
+    number: int = 0
 
     @property
     def owner(self) -> str:
@@ -425,8 +434,8 @@ class Build:
         return list(dict.fromkeys(one.owner for one in self.parts)).index(part.owner) + 1
 
     def number_in_list(self, part: Part) -> int:
-        """Which part of the part list this is, from 1: the number that its copies carry."""
-        return self._numbers[part.name]
+        """The number that a part's copies carry: its own, or its place in the part list, from 1."""
+        return part.number or self._numbers[part.name]
 
     @cached_property
     def _numbers(self) -> dict[str, int]:

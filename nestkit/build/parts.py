@@ -47,6 +47,9 @@ class Made:
     drawings: tuple[Path, ...] = ()
 
 
+_Spot = tuple[float, float]
+
+
 def make_parts(
     draft: Draft, sheets: Sequence[Sheet], folder: Path, scale: float | None, mistakes: Mistakes
 ) -> Made:
@@ -162,6 +165,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
     pattern = developed.pattern
     finished = tuple((measure.label, measure.value, measure.angle) for measure in pattern.finished)
     name_of = {p.suffix: f"{table.name}-{p.suffix}" if p.suffix else table.name for p in pattern.pieces}
+    corner_of = {p.suffix: (p.shape.outline.bounds[0], p.shape.outline.bounds[1]) for p in pattern.pieces}
     seams = tuple(
         SeamInfo(
             name_of[seam.first],
@@ -170,6 +174,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
             seam.length,
             seam.angle,
             seam.round_edge,
+            tuple((name_of[suffix], _moved(edge, corner_of[suffix])) for suffix, edge in seam.edges),
         )
         for seam in seams_of(pattern)
     )
@@ -210,6 +215,11 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
             )
         )
     return tuple(parts)
+
+
+def _moved(edge: Sequence[_Spot], corner: _Spot) -> tuple[_Spot, ...]:
+    """An edge of a piece in the coordinates of the part, whose box starts at the origin."""
+    return tuple((x - corner[0], y - corner[1]) for x, y in edge)
 
 
 def _check_made_names(draft: Draft, made: Mapping[int, tuple[Part, ...]], mistakes: Mistakes) -> None:

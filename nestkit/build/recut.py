@@ -68,7 +68,10 @@ def only(build: Build, wanted: Sequence[Wanted]) -> Build:
         for copy in copies:
             (mirrored if part.is_mirrored(copy) else plain)[part.name] += 1
     found = [
-        one for part in build.parts for one in _parts(part, plain[part.name], mirrored[part.name], set(named))
+        # What is cut again carries the number of what was spoiled.
+        replace(one, number=build.number_in_list(part))
+        for part in build.parts
+        for one in _parts(part, plain[part.name], mirrored[part.name], set(named))
     ]
     used = {part.assembly for part in found}
     return replace(

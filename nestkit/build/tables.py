@@ -218,9 +218,12 @@ class LabelsTable(Table):
     """What is written on the copies, not through: on the face under the cutter, where it won't be seen."""
 
     numbers: bool = Field(True, description="Whether each copy carries its part's number from the part list.")
+    seams: bool = Field(
+        True, description="Whether edges of patterns that are glued together carry their seam's number."
+    )
     height: Length | None = Field(
         None,
-        description="Height of the digits; smaller where there is less room. In the build's units. "
+        description="Height of a part's digits; smaller where there is less room. In the build's units. "
         "Left out: 6 mm.",
     )
 

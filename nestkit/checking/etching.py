@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from nestkit.checking.job_file import MARK, POCKET, JobFile, Stroke
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import Piece, grown
-from nestkit.checking.plan_file import Etching, Key, ListedFold, ListedPart, PlacedCopy, SheetEntry
+from nestkit.checking.plan_entries import Etching, Key, ListedFold, ListedPart, PlacedCopy, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
 

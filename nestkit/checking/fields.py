@@ -115,6 +115,16 @@ class Fields:
                 self.note(f"{key}[{k}]", "this should be a number, 0 or more")
         return tuple(found)
 
+    def wholes(self, key: str) -> tuple[int, ...]:
+        """A list of whole numbers, none below 0."""
+        found = []
+        for k, value in enumerate(self._list(key)):
+            if type(value) is int and 0 <= value <= FARTHEST:
+                found.append(value)
+            else:
+                self.note(f"{key}[{k}]", "this should be a whole number, 0 or more")
+        return tuple(found)
+
     def texts(self, key: str) -> tuple[str, ...]:
         """A list of texts."""
         found = []

@@ -9,13 +9,15 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from nestkit.checking.blanks import NAME, SKETCH, blanks_wanted, judge_blanks
 from nestkit.checking.etching import judge_folds, judge_passes
 from nestkit.checking.job_file import CUT_OUTSIDE, SHEET, JobFile, read_job
 from nestkit.checking.keeping import judge_leftovers
 from nestkit.checking.labels import LabelJudge
 from nestkit.checking.order import judge_order
 from nestkit.checking.pieces import sort_out
-from nestkit.checking.plan_file import Key, PlanFile, SheetEntry, read_plan
+from nestkit.checking.plan_entries import Key, PlanFile, SheetEntry
+from nestkit.checking.plan_file import read_plan
 from nestkit.checking.sizes import SizeJudge, unit_mix_up
 from nestkit.checking.spacing import judge_blank, judge_spacing
 from nestkit.checking.svg_file import judge_svg, svg_name
@@ -129,6 +131,7 @@ class _Check:
                 self.faults.extend(judge_svg(self.folder, job, sheet))
         self.faults.extend(self._missing_files())
         self.faults.extend(judge_templates(self.folder, self.plan))
+        self.faults.extend(judge_blanks(self.folder, self.plan))
         self.faults.extend(judge_placed(self.plan))
         self.faults.extend(judge_groups(self.plan))
         self.faults.extend(judge_leftovers(self.plan))
@@ -147,7 +150,10 @@ class _Check:
                 yield Fault("missing-file", name, text="the SVG beside the DXF is not there")
         used = {placed.key[0] for sheet in self.plan.sheets for placed in sheet.placed}
         folded = any(part.folds for name, part in self.plan.parts.items() if name in used)
-        for name in (*BESIDE, FOLDS) if folded else BESIDE:
+        # A plan from before there were labels is from before there was a list of blanks.
+        listed = any(one.labels is not None for sheet in self.plan.sheets for one in sheet.placed)
+        blanks = (NAME, SKETCH) if listed and blanks_wanted(self.plan) else ()
+        for name in (*BESIDE, *[FOLDS] * folded, *blanks):
             if not (self.folder / name).is_file():
                 todo = "Write the plan again with nestkit plan"
                 yield Fault("missing-file", name, text="this file is not there", todo=todo)

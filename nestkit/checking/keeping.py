@@ -10,7 +10,8 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.limits import PLAN_FLATNESS, SHARE, SLACK, SPACING
-from nestkit.checking.plan_file import PLAN_NAME, LeftoverEntry, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import LeftoverEntry, PlanFile, SheetEntry
+from nestkit.checking.plan_file import PLAN_NAME
 from nestkit.checking.spacing import blank_of
 from nestkit.checking.verdict import REWRITE, Fault
 

@@ -6,6 +6,7 @@ The expected letters are drawn here anew from the glyphs of the stroke font, wit
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,7 +21,7 @@ from nestkit.checking.etching import etched_region
 from nestkit.checking.job_file import LABEL, MARK, POCKET, JobFile, Stroke
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import Piece
-from nestkit.checking.plan_file import LabelEntry, PlacedCopy, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import LabelEntry, PlacedCopy, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
 
@@ -49,6 +50,7 @@ class LabelJudge:
             return
         drawn = [stroke for stroke in piece.lines if stroke.layer == LABEL]
         yield from self._number(piece, placed)
+        yield from self._seams(piece, placed)
         left = list(drawn)
         for label in placed.labels:
             try:
@@ -67,18 +69,38 @@ class LabelJudge:
 
     def _number(self, piece: Piece, placed: PlacedCopy) -> Iterator[Fault]:
         """The part's number, or a reason why there is none."""
-        number = str(list(self.plan.parts).index(placed.part) + 1)
-        texts = [label.text for label in placed.labels or ()]
+        number = str(self._number_of(placed.part))
+        texts = [label.text for label in placed.labels or () if not label.text.startswith("(")]
         at = piece.outline.at
-        if number in texts:
-            if placed.no_number:
-                yield self._fault("label-wrong", piece, at, "the plan says that the copy has no number")
-        elif texts:
+        if [text for text in texts if text != number]:
             told = " and ".join(f"'{text}'" for text in texts)
             yield self._fault("label-wrong", piece, at, f"it carries {told}, and its number is {number}")
-        elif not placed.no_number:
+        elif texts and placed.no_number:
+            yield self._fault("label-wrong", piece, at, "the plan says that the copy has no number")
+        elif not texts and not placed.no_number:
             text = f"its number, {number}, is nowhere on it, and the plan does not say why"
             yield self._fault("label-missing", piece, at, text)
+
+    def _number_of(self, part: str) -> int:
+        return self.plan.parts[part].number or list(self.plan.parts).index(part) + 1
+
+    def _seams(self, piece: Piece, placed: PlacedCopy) -> Iterator[Fault]:
+        """The numbers of its seams, each on as many edges as the plan says, or named as left off."""
+        texts = [label.text for label in placed.labels or () if label.text.startswith("(")]
+        wanted: Counter[str] = Counter()
+        for seam in self.plan.seams:
+            for part, count in seam.edges:
+                if part == placed.part and part in seam.parts:
+                    wanted[f"({seam.number})"] += count
+        there = Counter(texts) + Counter(f"({number})" for number in placed.no_seams)
+        at = piece.outline.at
+        for text in sorted(there - wanted):
+            yield self._fault("label-wrong", piece, at, f"it carries {text}, and the part has no such seam")
+        # All of them may be switched off at once, never a few.
+        missing = sorted(wanted - there)
+        if missing and there:
+            told = f"the seams' numbers {', '.join(missing)} are missing, and the plan does not say why"
+            yield self._fault("label-missing", piece, at, told)
 
     def _clear(self, piece: Piece, drawn: Sequence[Stroke]) -> Iterator[Fault]:
         """Inside the foam, and away from its edges, from marks and from what is etched."""

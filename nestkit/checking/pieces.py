@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.job_file import CUT_INSIDE, CUT_OUTSIDE, POCKET, SHEET, JobFile, Stroke, lines_of
 from nestkit.checking.limits import SPACING
-from nestkit.checking.plan_file import Key, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import Key, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 
 #: Corners sharper than 11 degrees are cut off where the kerf is taken away again.

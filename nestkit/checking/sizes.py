@@ -17,7 +17,7 @@ from nestkit.checking.job_file import LABEL, MARK, POCKET, JobFile
 from nestkit.checking.likeness import Deviation, Planned, motion_between, region_of
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import ALIKE_BOUNDS, Piece, grown
-from nestkit.checking.plan_file import ListedPart, PlacedCopy
+from nestkit.checking.plan_entries import ListedPart, PlacedCopy
 from nestkit.checking.verdict import REWRITE, Fault
 from nestkit.errors import Point
 

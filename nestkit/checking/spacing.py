@@ -15,7 +15,7 @@ from shapely.ops import nearest_points
 from nestkit.checking.job_file import SHEET, JobFile
 from nestkit.checking.limits import SIZE, SLACK, SPACING
 from nestkit.checking.pieces import Piece
-from nestkit.checking.plan_file import PlanFile, SheetEntry
+from nestkit.checking.plan_entries import PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
 

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.job_file import JobFile, Stroke
 from nestkit.checking.limits import LARGEST_FILE, LENGTH_SHARE, PLAN_FLATNESS, SIZE, SLACK
-from nestkit.checking.plan_file import SheetEntry
+from nestkit.checking.plan_entries import SheetEntry
 from nestkit.checking.svg_drawing import NUMBER, BadSvgError, DrawnPath, drawn_paths
 from nestkit.checking.verdict import Fault
 

@@ -24,7 +24,7 @@ from nestkit.checking.job_file import CUT_OUTSIDE, JobFile, Stroke
 from nestkit.checking.likeness import OFF_ARC, region_of
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import grown
-from nestkit.checking.plan_file import Key, ListedPart, PlacedCopy, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import Key, ListedPart, PlacedCopy, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 
 #: Two chords that turn by no more than this may follow one arc.

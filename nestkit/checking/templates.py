@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from nestkit.checking.limits import LARGEST_FILE
-from nestkit.checking.plan_file import PlanFile
+from nestkit.checking.plan_entries import PlanFile
 from nestkit.checking.verdict import Fault
 
 TEMPLATES_NAME = "templates.pdf"

@@ -11,15 +11,8 @@ from shapely import affinity
 from nestkit.checking.job_file import JobFile
 from nestkit.checking.likeness import region_of
 from nestkit.checking.limits import LENGTH_SHARE, PLAN_FLATNESS, SHARE, SIZE, SLACK, SPACING
-from nestkit.checking.plan_file import (
-    PLAN_NAME,
-    GroupEntry,
-    Key,
-    ListedPart,
-    PlacedCopy,
-    PlanFile,
-    SheetEntry,
-)
+from nestkit.checking.plan_entries import GroupEntry, Key, ListedPart, PlacedCopy, PlanFile, SheetEntry
+from nestkit.checking.plan_file import PLAN_NAME
 from nestkit.checking.spacing import blank_of
 from nestkit.checking.verdict import REWRITE, Fault
 

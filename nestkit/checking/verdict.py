@@ -35,7 +35,7 @@ CODES: dict[str, str] = {
     # sheets
     "sheet-edge": "the blank's edge is missing or not as planned",
     "bed": "the blank is larger than the cutter's bed",
-    "blanks": "blanks overlap on the sheet they are cut from",
+    "blanks": "blanks overlap on the sheet they are cut from, or blanks.csv does not lead to them",
     "outside": "a cut leaves the blank",
     "margin": "a part lies in the margin",
     "overlap": "two parts overlap",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from nestkit.cli.interrupts import held_back
+from nestkit.cli.planning_options import BuildFile
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def calibrate(
-    build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
+    build_file: BuildFile,
     readings: Annotated[
         Path, typer.Argument(metavar="READINGS.csv", help="The coupon's table with what you measured.")
     ],

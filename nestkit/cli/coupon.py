@@ -8,11 +8,12 @@ from typing import Annotated
 import typer
 
 from nestkit.cli.interrupts import held_back
+from nestkit.cli.planning_options import BuildFile, default_out
 from nestkit.words import counted
 
 
 def coupon(
-    build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
+    build_file: BuildFile,
     out: Annotated[
         Path | None,
         typer.Option(metavar="DIR", help="New folder for the files. Without it: out/ and NAME-coupon."),
@@ -26,8 +27,7 @@ def coupon(
 
     build = read_build(build_file, None)
     coupons = coupon_jobs(build)
-    name = build_file.resolve().parent.name or "build"
-    folder = out if out is not None else Path("out") / f"{name}-coupon"
+    folder = out if out is not None else default_out(build_file, "-coupon")
     with held_back():
         for file in write_coupons(build, coupons, folder):
             typer.echo(f"wrote {file}")

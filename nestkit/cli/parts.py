@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 import shlex
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
+from nestkit.cli.planning_options import BuildFile, Scale
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 def parts(
     context: typer.Context,
-    build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
-    scale: Annotated[float | None, typer.Option(min=0.001, max=1000.0, help="Plan at this scale.")] = None,
+    build_file: BuildFile,
+    scale: Scale = None,
     as_json: AsJson = False,
 ) -> None:
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""

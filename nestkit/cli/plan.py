@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -18,10 +17,20 @@ from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
 from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
 from nestkit.cli.offcuts_use import given_numbers
+from nestkit.cli.planning_options import (
+    BuildFile,
+    Out,
+    Rounds,
+    Scale,
+    Seconds,
+    Seed,
+    default_out,
+    free_sibling,
+)
 from nestkit.words import counted
 
 if TYPE_CHECKING:
-    from nestkit.build.model import Build
+    from nestkit.build.model import Build, CutterKind
     from nestkit.nesting.model import Plan, PlannedSheet, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
@@ -45,18 +54,12 @@ class PaperSize(StrEnum):
 
 def plan(
     context: typer.Context,
-    build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Folder for the results. Without it: out/ and the build's folder."),
-    ] = None,
-    seconds: Annotated[float, typer.Option(min=0.0, max=86400.0, help="How long to search, in all.")] = 30.0,
-    rounds: Annotated[
-        int | None,
-        typer.Option(min=1, help="Search this many rounds instead: the same files on every machine."),
-    ] = None,
-    seed: Annotated[int, typer.Option(min=0, help="Start of the search's chance.")] = 1,
-    scale: Annotated[float | None, typer.Option(min=0.001, max=1000.0, help="Plan at this scale.")] = None,
+    build_file: BuildFile,
+    out: Out = None,
+    seconds: Seconds = 30.0,
+    rounds: Rounds = None,
+    seed: Seed = 1,
+    scale: Scale = None,
     templates: Annotated[
         TemplatesFor | None,
         typer.Option(help="Paper templates for the parts cut by hand, for all parts, or none."),
@@ -106,10 +109,11 @@ def plan(
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
-    from nestkit.output.folder import check_out
+    from nestkit.output.folder import TEMPLATES_FILE, check_out
     from nestkit.planning import Effort, make_plan
 
-    folder = out if out is not None else _default_out(build_file, build, "-recut" if only else "")
+    usual = default_out(build_file, "-recut" if only else "")
+    folder = out if out is not None else _own_folder(usual, build)
     check_out(folder)
     show_findings(build)
     with asked_to_stop() as asked, _shown(build.unit) as progress:
@@ -127,11 +131,12 @@ def plan(
             if script is not None:
                 print_json(script, plan_summary(build, None, planned.plan.unplaced, None))
             raise typer.Exit(1)
-        write_plan(build, planned.plan, planned.jobs, folder)
+        written = write_plan(build, planned.plan, planned.jobs, folder)
         verdict = check_folder(folder)
     _show_groups(build, planned.plan)
-    _show_hand(planned.plan)
-    _show_templates(folder)
+    _show_hand(build.cutter.kind, planned.plan)
+    if written.templates:
+        typer.echo(f"{TEMPLATES_FILE}: {written.templates}")
     show_cautions(build, folder)
     typer.echo(f"wrote {folder}: open {folder / 'report.html'} first")
     if build.shop or planned.plan.leftovers:
@@ -208,8 +213,8 @@ def _with_templates(build: Build, which: TemplatesFor | None, paper: PaperSize |
     )
 
 
-def _default_out(build_file: Path, build: Build, ending: str) -> Path:
-    """``out/FOLDER``, with the file's name behind it when that isn't the usual one, and an ending.
+def _own_folder(folder: Path, build: Build) -> Path:
+    """The usual folder for results.
 
     Raises
     ------
@@ -219,8 +224,6 @@ def _default_out(build_file: Path, build: Build, ending: str) -> Path:
     from nestkit.errors import InputError
     from nestkit.output.folder import earlier_build
 
-    name = build_file.resolve().parent.name or "build"
-    folder = Path("out") / f"{name if build_file.stem == 'build' else f'{name}-{build_file.stem}'}{ending}"
     there = earlier_build(folder)
     if there not in (None, build.name):
         raise InputError.one(
@@ -253,31 +256,18 @@ def _show_left_out(plan: Plan) -> None:
         )
 
 
-def _show_hand(plan: Plan) -> None:
+def _show_hand(cutter: CutterKind, plan: Plan) -> None:
     """Names what is cut by hand although there is a cutter."""
-    by_hand = [placed.part for sheet in plan.sheets if sheet.how == "hand" for placed in sheet.placed]
-    if not by_hand or all(sheet.how == "hand" for sheet in plan.sheets):
+    from nestkit.nesting.request import why_by_hand
+
+    if cutter == "hand":
         return
-    asked = sorted({part.name for part in by_hand if part.by_hand})
-    too_large = sorted({part.name for part in by_hand if not part.by_hand})
-    if asked:
-        typer.echo(f"cut by hand, as asked: {', '.join(asked)}")
-    if too_large:
-        typer.echo(f"cut by hand, too large for the bed: {', '.join(too_large)}")
-
-
-def _show_templates(folder: Path) -> None:
-    """How many pages of templates there are, and what to mind when they are printed."""
-    from nestkit.output.folder import PLAN_FILE
-
-    book = json.loads((folder / PLAN_FILE).read_bytes())["templates"]
-    if book is None:
-        return
-    whose = "all parts" if book["which"] == "all" else "what is cut by hand"
-    pages = f"{counted(book['pages'], 'page')} of {book['paper']}"
-    typer.echo(f"templates for {whose}: {book['file']}, {pages}; print it at 100 %, not fitted to the page")
-    if book["left_out"]:
-        typer.echo(f"no template, too large for paper: {', '.join(book['left_out'])}")
+    reasons: dict[str, set[str]] = {}
+    for sheet in plan.sheets:
+        for placed in sheet.placed if sheet.how == "hand" else ():
+            reasons.setdefault(why_by_hand(cutter, placed.part), set()).add(placed.part.name)
+    for why in sorted(reasons):
+        typer.echo(f"cut by hand, {why}: {', '.join(sorted(reasons[why]))}")
 
 
 @contextmanager
@@ -299,16 +289,6 @@ def _shown(unit: Unit) -> Iterator[Callable[[Progress], None] | None]:
             status.update(f"{foam} ({at.number} of {at.groups}): {doing}")
 
         yield show
-
-
-def free_sibling(folder: Path) -> Path:
-    """A folder beside the output that is not there yet."""
-    number = 1
-    while True:
-        sibling = folder.with_name(f"{folder.name}-stopped-{number}")
-        if not sibling.exists():
-            return sibling
-        number += 1
 
 
 def _show_groups(build: Build, plan: Plan) -> None:

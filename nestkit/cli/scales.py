@@ -15,6 +15,7 @@ import typer
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
 from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
+from nestkit.cli.planning_options import BuildFile, Out, Rounds, Seconds, Seed, default_out, free_sibling
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
 def scales(
     context: typer.Context,
-    build_file: Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")],
+    build_file: BuildFile,
     first: Annotated[float | None, typer.Option("--from", help="Smallest scale.")] = None,
     last: Annotated[float | None, typer.Option("--to", help="Largest scale.")] = None,
     steps: Annotated[int, typer.Option(min=1, help="How many sizes from the first to the last.")] = 9,
@@ -45,16 +46,10 @@ def scales(
     budget: Annotated[
         float | None, typer.Option(min=0.0, help="Find the largest size whose sheets cost no more.")
     ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Folder for the results. Without it: out/ and the build's folder."),
-    ] = None,
-    seconds: Annotated[float, typer.Option(min=0.0, max=86400.0, help="How long to search, in all.")] = 200.0,
-    rounds: Annotated[
-        int | None,
-        typer.Option(min=1, help="Search this many rounds for each size: the same files on every machine."),
-    ] = None,
-    seed: Annotated[int, typer.Option(min=0, help="Start of the search's chance.")] = 1,
+    out: Out = None,
+    seconds: Seconds = 200.0,
+    rounds: Rounds = None,
+    seed: Seed = 1,
     jobs: Annotated[
         int | None, typer.Option(min=1, max=256, help="Sizes planned at once. Without it: one a core.")
     ] = None,
@@ -89,7 +84,7 @@ def scales(
     chosen = _chosen(build, first, last, steps, lengths, of)
     goals = _goals(fit_shop, budget)
     _need_something(chosen, goals)
-    folder = out if out is not None else _default_out(build_file)
+    folder = out if out is not None else default_out(build_file, "-sizes")
     check_out(folder, COMPARISON)
     source = source_of(build)
     pieces: tuple[Piece, ...] = ()
@@ -177,12 +172,6 @@ def _need_something(chosen: tuple[float, ...], goals: tuple[Goal, ...]) -> None:
         )
 
 
-def _default_out(build_file: Path) -> Path:
-    name = build_file.resolve().parent.name or "build"
-    stem = "" if build_file.stem == "build" else f"-{build_file.stem}"
-    return Path("out") / f"{name}{stem}-sizes"
-
-
 @contextmanager
 def _executor(address: str | None, workers: int, shown: Shown) -> Iterator[Executor]:
     """Worker processes, or the cluster; whatever still runs at the end is given up."""
@@ -230,7 +219,6 @@ def _keep(found: Comparison, folder: Path) -> None:
     Interrupted
         Always: it says where that is.
     """
-    from nestkit.cli.plan import free_sibling
     from nestkit.cli.sizes_shown import show_comparison
     from nestkit.errors import Interrupted
     from nestkit.scales.write import write_comparison

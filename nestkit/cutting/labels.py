@@ -1,7 +1,7 @@
-"""Labels: each copy carries its part's number in single strokes, on the face under the cutter.
+"""Labels: each copy carries its part's number in single strokes, and the numbers of its seams at their edges.
 
-The number stands at the widest place of the foam, clear of its edge, holes, grooves and lines. A copy goes
-without where there is no room, or where that face is the one that shows.
+They stand on the face under the cutter, clear of edges, holes, grooves and lines. A copy goes without where
+there is no room, or where that face is the one that shows.
 """
 
 from __future__ import annotations
@@ -9,30 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
-import shapely
-from shapely.geometry import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from nestkit.build.model import Build, Part
+from nestkit.build.seam_numbers import seam_edges
 from nestkit.cutting.etching import grooves_of, has_folds
+from nestkit.cutting.label_places import Spot, places
 from nestkit.cutting.lettering import ink_box, text_strokes
 from nestkit.cutting.model import LABEL_LAYER, Stroke
-from nestkit.folds.grooves import PartGrooves
-from nestkit.geometry import LineKind, Path, Shape
-from nestkit.geometry.rooms import BoxRoom
+from nestkit.geometry import LineKind, Path
 from nestkit.nesting.model import PlacedPart, PlannedSheet
-
-#: Foam between a label and whatever is cut, etched or drawn, mm (common practice, no source).
-CLEAR = 1.0
-#: Smaller digits burn together, mm (common practice, no source).
-SMALLEST = 2.5
-#: Kept on top of CLEAR: curves are flattened, and rooms simplified, within less.
-_HAIR = 0.12
-#: Sizes that are tried, from the largest to the smallest.
-_SIZES = 7
 
 NO_ROOM = "no room for its number"
 SHOWS = "its marked face shows"
@@ -47,6 +34,7 @@ class Label:
     Parameters
     ----------
     text : str
+        A part's number, or a seam's in brackets.
     x, y : float, mm
         Start of its base line.
     turn : float, radians
@@ -70,47 +58,54 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
-    """Where a text's box lies on a part: its centre and direction in the part's coordinates, and its size."""
+class Written:
+    """What is written on one copy.
 
-    x: float
-    y: float
-    turn: float
-    height: float
+    Parameters
+    ----------
+    labels : tuple of Label
+    no_number : str
+        Why its number is not among them; empty when it is.
+    no_seams : tuple of int
+        Seams whose numbers find no room, once for each edge.
+    """
+
+    labels: tuple[Label, ...] = ()
+    no_number: str = ""
+    no_seams: tuple[int, ...] = ()
 
 
-def part_spot(build: Build, part: Part) -> Spot | str:
-    """Where the number stands on each copy of a part; in words why it does not, if it does not.
+def labels_on(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> Written:
+    """What is written on a copy.
 
     Raises
     ------
     ValueError
         When the part's folds can't be made; see `etching.fold_problems`.
     """
-    if not build.labels.numbers or part.label is False:
-        return NOT_ASKED
-    if part.label is None and _face_shows(part):
-        return SHOWS
-    grooves = grooves_of(build, part) if has_folds(part) else None
-    found = _spot(part.shape, grooves, str(build.number_in_list(part)), build.labels.height)
-    return found or NO_ROOM
-
-
-def labels_on(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> tuple[Label, ...] | str:
-    """What is written on a copy; in words why nothing is, if nothing is."""
+    part = placed.part
     if sheet.how == "hand":
-        return BY_HAND
-    spot = part_spot(build, placed.part)
-    if isinstance(spot, str):
-        return spot
-    return (_placed(spot, str(build.number_in_list(placed.part)), placed),)
+        return Written(no_number=BY_HAND)
+    if part.label is False:
+        return Written(no_number=NOT_ASKED)
+    if part.label is None and _face_shows(part):
+        return Written(no_number=SHOWS)
+    number = str(build.number_in_list(part)) if build.labels.numbers else ""
+    edges = seam_edges(build).get(part.name, ()) if build.labels.seams else ()
+    seams = tuple((f"({seam})", points) for seam, points in edges)
+    grooves = grooves_of(build, part) if has_folds(part) else None
+    first, *others = places(part.shape, grooves, number, seams, build.labels.height)
+    return Written(
+        labels=tuple(_placed(spot, placed) for spot in (first, *others) if spot is not None),
+        no_number="" if first is not None else NO_ROOM if number else NOT_ASKED,
+        no_seams=tuple(seam for (seam, _), spot in zip(edges, others, strict=True) if spot is None),
+    )
 
 
 def label_strokes(build: Build, sheet: PlannedSheet) -> Iterator[tuple[Stroke, ...]]:
-    """The strokes of each copy's label on a sheet; those of one label stay together."""
+    """The strokes of the labels on a sheet; those of one label stay together."""
     for placed in sheet.placed:
-        labels = labels_on(build, sheet, placed)
-        for label in () if isinstance(labels, str) else labels:
+        for label in labels_on(build, sheet, placed).labels:
             yield tuple(
                 Stroke(LABEL_LAYER, path, placed.part.name, placed.copy, LineKind.MARK)
                 for path in label.paths()
@@ -129,37 +124,7 @@ def _face_shows(part: Part) -> bool:
     return any(line.kind is LineKind.MARK for line in part.shape.lines)
 
 
-@lru_cache(maxsize=4096)
-def _spot(shape: Shape, grooves: PartGrooves | None, text: str, largest: float) -> Spot | None:
-    """The text as large as it goes, at the widest place that has room for it."""
-    # Largest room first; rounded, so that equal ones come in the order in which they lie.
-    rooms = sorted(_rooms(shape, grooves), key=lambda room: -round(float(room.area), 1))
-    x0, y0, x1, y1 = ink_box(text)
-    tried = [BoxRoom(room, widest_first=True) for room in rooms]
-    for height in np.geomspace(largest, min(SMALLEST, largest), _SIZES).tolist():
-        for room in tried:
-            place = room.place((x1 - x0) * height, (y1 - y0) * height)
-            if place is not None:
-                return Spot(*place, height)
-    return None
-
-
-def _rooms(shape: Shape, grooves: PartGrooves | None) -> list[Polygon]:
-    """The foam that is far enough from everything, in pieces."""
-    busy: list[BaseGeometry] = []
-    for line in shape.lines:
-        points = line.path.flatten(0.02)
-        busy.append(shapely.linearrings(points) if line.path.closed else shapely.linestrings(points))
-    if grooves is not None:
-        busy += [*grooves.areas[:1], grooves.mouths]
-    away = CLEAR + _HAIR
-    foam = shape.outline.polygon(0.02).buffer(-away)
-    if busy:
-        foam = foam.difference(shapely.union_all(shapely.buffer(busy, away)))
-    return [each for each in shapely.get_parts(foam) if each.area > SMALLEST**2]
-
-
-def _placed(spot: Spot, text: str, placed: PlacedPart) -> Label:
+def _placed(spot: Spot, placed: PlacedPart) -> Label:
     """The text on a copy: never mirrored, and not upside down as it lies on the sheet."""
     matrix = placed.placement.matrix
     dx, dy = matrix[:2, :2] @ (math.cos(spot.turn), math.sin(spot.turn))
@@ -169,9 +134,9 @@ def _placed(spot: Spot, text: str, placed: PlacedPart) -> Label:
         turn += math.pi if turn <= 0.0 else -math.pi
     x, y = matrix[:2, :2] @ (spot.x, spot.y) + matrix[:2, 2]
     # Box and centre stay; its text runs from the other end where the copy is mirrored or turned over.
-    x0, y0, x1, y1 = ink_box(text)
+    x0, y0, x1, y1 = ink_box(spot.text)
     along, up = spot.height * (x0 + x1) / 2.0, spot.height * (y0 + y1) / 2.0
     cos, sin = math.cos(turn), math.sin(turn)
     return Label(
-        text, float(x - along * cos + up * sin), float(y - along * sin - up * cos), turn, spot.height
+        spot.text, float(x - along * cos + up * sin), float(y - along * sin - up * cos), turn, spot.height
     )

@@ -107,6 +107,13 @@ def how_cut(request: GroupRequest, part: Part) -> CutterKind | None:
     return "hand" if _fits(item, request, None) else None
 
 
+def why_by_hand(cutter: CutterKind, part: Part) -> str:
+    """Why a part that lies on a sheet for the hand is not cut by the cutter."""
+    if cutter == "hand":
+        return "everything is cut by hand"
+    return "as asked" if part.by_hand else "too large for the bed"
+
+
 def _bins(request: GroupRequest, bed: tuple[float, float] | None) -> Supply:
     """One of each different bin."""
     sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]

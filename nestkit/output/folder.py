@@ -40,6 +40,8 @@ _OURS = frozenset(
         "layers.csv",
         "folds.csv",
         "gluing.csv",
+        "blanks.csv",
+        "blanks.svg",
     }
 )
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Build, Part, PatternInfo, SeamInfo
+from nestkit.build.seam_numbers import assembly_names, numbered_seams
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
 from nestkit.output.lists import is_spare
@@ -55,16 +56,13 @@ class Gluing:
 def glue_order(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Gluing, ...]:
     """The assemblies in the order in which they are glued."""
     found: list[Gluing] = []
-    number = 1
     for name, after in ready_after(build, plan, jobs).items():
         parts = tuple(part for part in build.parts if part.assembly == name)
         patterns = tuple({p.owner: p.pattern for p in parts if p.pattern is not None}.values())
-        seams = [seam for info in patterns for seam in info.seams]
         missing = sum(left.part.assembly == name and _needed(left.part, left.copy) for left in plan.unplaced)
         copies = sum(part.copies - part.spares for part in parts)
-        numbered = tuple(enumerate(seams, start=number))
-        found.append(Gluing(name, parts, after, copies, missing, patterns, numbered))
-        number += len(seams)
+        seams = numbered_seams(build)[name]
+        found.append(Gluing(name, parts, after, copies, missing, patterns, seams))
     return tuple(found)
 
 
@@ -92,14 +90,6 @@ def ready_after(build: Build, plan: Plan, jobs: Sequence[Job]) -> dict[str, int 
                 last[placed.part.assembly] = max(job.sheet.index, last.get(placed.part.assembly, 0))
     missing = {left.part.assembly for left in plan.unplaced if _needed(left.part, left.copy)}
     return {name: None if name in missing else last.get(name) for name in assembly_names(build)}
-
-
-def assembly_names(build: Build) -> list[str]:
-    """The build's assemblies in order, those that only parts name, and an empty name if parts have none."""
-    names = [each.name for each in build.assemblies]
-    named = {part.assembly for part in build.parts}
-    names += sorted(name for name in named.difference(names) if name)
-    return [*names, ""] if "" in named else names
 
 
 def _needed(part: Part, copy: int) -> bool:

@@ -15,6 +15,7 @@ from nestkit.build.model import Build, Sheet
 from nestkit.cutting.labels import BY_HAND, NOT_ASKED, labels_on
 from nestkit.cutting.model import CUT_OUTSIDE_LAYER, SHEET_LAYER, Job, pocket_layer
 from nestkit.nesting.model import PlacedPart, Plan, PlannedSheet
+from nestkit.nesting.request import why_by_hand
 from nestkit.output.grooves import grooves_in
 from nestkit.output.palette import layer_task, running_order
 from nestkit.output.plan_json import job_file
@@ -159,6 +160,7 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
                             (
                                 "spare" * is_spare(placed),
                                 "cut already" * bool(sheet.kept),
+                                hand_note(build, sheet, placed),
                                 number_note(build, sheet, placed),
                             ),
                         )
@@ -176,10 +178,20 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
     return csv_bytes(rows)
 
 
+def hand_note(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> str:
+    """Why a copy is cut by hand; empty when the cutter cuts it."""
+    if sheet.how != "hand":
+        return ""
+    return f"by hand: {why_by_hand(build.cutter.kind, placed.part)}"
+
+
 def number_note(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> str:
-    """Why a copy from the cutter does not carry its number; empty when it does, or nobody asked for it."""
-    labels = labels_on(build, sheet, placed)
-    return "" if not isinstance(labels, str) or labels in (BY_HAND, NOT_ASKED) else f"not numbered: {labels}"
+    """Why a copy from the cutter lacks its number or a seam's; empty when it has them, or nobody asked."""
+    written = labels_on(build, sheet, placed)
+    notes = [] if written.no_number in ("", BY_HAND, NOT_ASKED) else [f"not numbered: {written.no_number}"]
+    if written.no_seams:
+        notes.append(f"no room for seam {' and '.join(map(str, written.no_seams))}")
+    return ", ".join(notes)
 
 
 def layers_bytes(build: Build, jobs: Sequence[Job]) -> bytes:

@@ -18,6 +18,7 @@ from nestkit.output.captions import LINE_HEIGHT, Caption, Room
 from nestkit.output.lists import cut_order
 from nestkit.output.svg_path import path_data
 from nestkit.output.text import plain, show_number
+from nestkit.stock.cutting_up import StraightCut
 
 # Shares of a sheet's longer side. The smallest is what can still be read on a screen of usual width.
 _SMALLEST_TEXT = 0.0105
@@ -85,7 +86,7 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class DrawnBlank:
-    """A blank on the sheet that it is cut from."""
+    """A blank on the sheet that it is cut from, or a straight cut."""
 
     title: str
     data: str
@@ -94,12 +95,13 @@ class DrawnBlank:
 
 @dataclass(frozen=True, slots=True)
 class BlankPicture:
-    """A whole sheet with the blanks that are cut from it."""
+    """A whole sheet with the blanks that are cut from it, and the cuts in order."""
 
     view_box: str
     width: float
     height: float
     blanks: tuple[DrawnBlank, ...]
+    cuts: tuple[DrawnBlank, ...]
 
 
 def part_shapes(parts: Sequence[Part]) -> dict[str, DrawnShape]:
@@ -187,7 +189,9 @@ class SheetPictures:
         return Caption(lines, found.x + place.x, found.y + place.y, found.angle, found.size)
 
 
-def blank_picture(size: tuple[float, float], blanks: Sequence[PlannedSheet]) -> BlankPicture:
+def blank_picture(
+    size: tuple[float, float], blanks: Sequence[PlannedSheet], cuts: Sequence[StraightCut] = ()
+) -> BlankPicture:
     """The picture of a whole sheet of ``size`` (mm) with the blanks to cut from it by hand."""
     width, height = size
     longest = max(size)
@@ -201,7 +205,14 @@ def blank_picture(size: tuple[float, float], blanks: Sequence[PlannedSheet]) -> 
         text = Caption((str(blank.index),), x + w / 2.0, y + h / 2.0, 0.0, size_of_text)
         drawn.append(DrawnBlank(f"sheet {blank.index}", f"M{' L'.join(words)} Z", _drawn_text(text, height)))
     view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
-    return BlankPicture(view_box, width, height, tuple(drawn))
+    lines = []
+    for order, cut in enumerate(cuts, start=1):
+        words = [f"{show_number(x, _DIGITS)},{show_number(height - y, _DIGITS)}" for x, y in cut.ends]
+        # Near the end that is cut into first, where cuts hardly cross.
+        x, y = (cut.at, cut.end - 0.05 * longest) if cut.upright else (cut.start + 0.05 * longest, cut.at)
+        text = Caption((str(order),), x, y, 0.0, 0.05 * longest)
+        lines.append(DrawnBlank(f"cut {order}", f"M{' L'.join(words)}", _drawn_text(text, height)))
+    return BlankPicture(view_box, width, height, tuple(drawn), tuple(lines))
 
 
 def _without_move(placed: PlacedPart) -> Affine:

@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 import math
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
-from nestkit.build.model import Build, Part
+from nestkit.build.model import Build, Part, SeamInfo
+from nestkit.build.seam_numbers import numbered_seams
 from nestkit.cutting.etching import grooves_of, has_folds
 from nestkit.cutting.labels import Label, labels_on
 from nestkit.cutting.model import Etching, Job, pocket_layer
 from nestkit.cutting.tabs import tabs_of
 from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import Group, PlacedPart, Plan, PlannedSheet
+from nestkit.nesting.request import why_by_hand
 from nestkit.output.text import number
 
 FORMAT = "nestkit-plan"
@@ -57,6 +60,7 @@ def plan_data(
         "layout": {"gap_mm": _mm(build.gap), "margin_mm": _mm(build.margin)},
         "assemblies": [{"name": each.name, "order": each.order} for each in build.assemblies],
         "parts": [_part(build, part) for part in build.parts],
+        "seams": [_seam(number, seam) for seams in numbered_seams(build).values() for number, seam in seams],
         "groups": [_group(group) for group in plan.groups],
         "sheets": [_sheet(build, job) for job in jobs],
         "leftovers": [
@@ -150,6 +154,18 @@ def _folds(build: Build, part: Part) -> list[dict[str, Any]]:
     ]
 
 
+def _seam(number: int, seam: SeamInfo) -> dict[str, Any]:
+    edges = Counter(name for name, _ in seam.edges)
+    return {
+        "number": number,
+        "first": seam.first,
+        "second": seam.second or None,
+        "count": seam.count,
+        "length_mm": _mm(seam.length),
+        "edges": [{"part": name, "count": count} for name, count in edges.items()],
+    }
+
+
 def _etching(etching: Etching | None) -> dict[str, Any] | None:
     if etching is None:
         return None
@@ -222,7 +238,7 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
 
 def _placed(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> dict[str, Any]:
     placement = placed.placement
-    labels = labels_on(build, sheet, placed)
+    written = labels_on(build, sheet, placed)
     return {
         "part": placed.part.name,
         "copy": placed.copy,
@@ -231,8 +247,10 @@ def _placed(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> dict[str, 
         "y_mm": _mm(placement.y),
         "turn_deg": number(math.degrees(placement.turn), _TURN_DIGITS),
         "mirrored": placement.mirrored,
-        "labels": [] if isinstance(labels, str) else [_label(label) for label in labels],
-        "no_number": labels if isinstance(labels, str) else None,
+        "labels": [_label(label) for label in written.labels],
+        "why_by_hand": why_by_hand(build.cutter.kind, placed.part) if sheet.how == "hand" else None,
+        "no_number": written.no_number or None,
+        "no_seams": list(written.no_seams),
         **_outline(placed.shape.outline),
     }
 

@@ -10,10 +10,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from nestkit import __version__
 from nestkit.build.model import Build
+from nestkit.build.seam_numbers import assembly_names
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
 from nestkit.output.folder import TEMPLATES_FILE
-from nestkit.output.gluing import assembly_names
 from nestkit.output.grooves import GrooveRow, groove_notes, groove_rows
 from nestkit.output.palette import NO_ASSEMBLY, Swatch, assembly_swatch, css
 from nestkit.output.pictures import DrawnShape, SheetPictures, part_shapes

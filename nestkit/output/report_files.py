@@ -14,6 +14,8 @@ from nestkit.words import counted
 _WHAT_FOR = {
     TEMPLATES_FILE: "templates",  # its words depend on the book
     "shopping.csv": "sheets to buy and to take from the shop, hardware with its lengths",
+    "blanks.csv": "which straight cuts make blanks of the sheets, and what each blank is for",
+    "blanks.svg": "the same as a sketch to print",
     "cutting.csv": "every copy in cut order, with its place and turn",
     "jobs.csv": "every bed load in order: its paths, its travel, its time and what that is made of",
     "layers.csv": "what each layer of each job does, with depths",

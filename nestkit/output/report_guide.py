@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from nestkit.build.model import Build, Part, SeamInfo
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
+from nestkit.nesting.request import why_by_hand
 from nestkit.output.gluing import NO_ASSEMBLY_NAME, glue_order, seam_words
 from nestkit.output.line_words import fold_words
 from nestkit.output.lists import cut_order
@@ -41,6 +42,7 @@ class PartCard:
     size: str
     foam: str
     how: str
+    hand: str
     places: tuple[tuple[int, str], ...]
     facts: tuple[str, ...]
 
@@ -81,6 +83,7 @@ def part_cards(
             size=show_size(*part.shape.outline.size, build.unit),
             foam=f"{plain(part.material)} {show_length(part.thickness, build.unit)}",
             how=" and ".join(how[part.name]) or "left out",
+            hand=why_by_hand(build.cutter.kind, part) if "hand" in how[part.name] else "",
             places=tuple(
                 (sheet, ", ".join(map(str, numbers))) for sheet, numbers in places[part.name].items()
             ),

@@ -12,20 +12,25 @@ from nestkit.output.text import plain
 
 def label_remarks(build: Build, jobs: Sequence[Job]) -> tuple[str, ...]:
     """Sentences; none when nothing is numbered and nothing was to be."""
-    numbered = False
+    numbered = seams = False
     without: dict[str, dict[str, None]] = {SHOWS: {}, NO_ROOM: {}}
     for job in jobs:
         for placed in job.sheet.placed:
-            labels = labels_on(build, job.sheet, placed)
-            if not isinstance(labels, str):
-                numbered = True
-            elif labels in without:
-                without[labels][plain(placed.part.name)] = None
+            written = labels_on(build, job.sheet, placed)
+            numbered |= not written.no_number
+            seams |= any(label.text.startswith("(") for label in written.labels)
+            if written.no_number in without:
+                without[written.no_number][plain(placed.part.name)] = None
     found = []
     if numbered:
         found.append(
             "Each copy carries its part's number from the part list, on the face under the cutter. Glue that "
             "face where it is not seen. A number that reads as another one upside down is underlined."
+        )
+    if seams:
+        found.append(
+            "Numbers in brackets are those of seams, at the edges that meet: (3) is glued to (3). The list "
+            "of what to glue has the same numbers."
         )
     if without[SHOWS]:
         found.append(

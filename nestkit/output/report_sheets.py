@@ -6,16 +6,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from nestkit.build.model import Build
+from nestkit.build.seam_numbers import assembly_names
 from nestkit.cutting.model import Job
-from nestkit.nesting.model import Leftover, PlacedPart, Plan, PlannedSheet
-from nestkit.output.gluing import NO_ASSEMBLY_NAME, assembly_names, ready_after
-from nestkit.output.lists import cut_order, is_spare, number_note, show_turn
+from nestkit.nesting.model import Leftover, PlacedPart, Plan
+from nestkit.output.blank_list import cut_words, sheets_to_cut_up, which_sheet
+from nestkit.output.gluing import NO_ASSEMBLY_NAME, ready_after
+from nestkit.output.lists import cut_order, hand_note, is_spare, number_note, show_turn
 from nestkit.output.pictures import BlankPicture, Picture, SheetPictures, blank_picture
 from nestkit.output.plan_json import job_file
 from nestkit.output.report_steps import Play, play_of
 from nestkit.output.report_words import show_long, show_time, time_parts
 from nestkit.output.text import plain, show_number
-from nestkit.stock.blanks import as_laid
 from nestkit.units import mm_per, show_length, show_size
 from nestkit.words import counted
 
@@ -57,12 +58,19 @@ class SheetPart:
     copies: tuple[CopyRow, ...]
     play: Play
 
+    @property
+    def passes(self) -> int:
+        """How many layers are passes of grooves."""
+        return sum(layer.is_pass for layer in self.play.layers)
+
 
 @dataclass(frozen=True, slots=True)
 class StockSheet:
-    """A whole sheet from which blanks are cut."""
+    """A whole sheet from which blanks are cut, as it is laid; `cuts` in the order in which they are made."""
 
     title: str
+    laid: str
+    cuts: tuple[str, ...]
     steps: tuple[str, ...]
     picture: BlankPicture
 
@@ -80,31 +88,21 @@ def sheet_parts(
 
 def stock_sheets(build: Build, jobs: Sequence[Job]) -> Iterable[StockSheet]:
     """The sheets that blanks are cut from, each once, in the plan's order."""
-    sizes = {sheet.name: as_laid(sheet.size, build.cutter.bed) for sheet in build.sheets}
-    blanks = [job.sheet for job in jobs if job.sheet.blank_origin is not None and not job.sheet.kept]
-    order = list(dict.fromkeys((blank.stock, blank.bought, blank.stock_number) for blank in blanks))
-    for stock, bought, number in order:
-        cut = [b for b in blanks if (b.stock, b.bought, b.stock_number) == (stock, bought, number)]
+    for each in sheets_to_cut_up(build, jobs):
         steps = []
-        for blank in cut:
+        for blank in each.blanks:
             x, y = blank.blank_origin or (0.0, 0.0)
             size = show_size(*blank.outline.size, build.unit)
             left, up = show_length(x, build.unit), show_length(y, build.unit)
             steps.append(f"Sheet {blank.index}: {size}, {left} from the left and {up} from the bottom")
+        turned = ", laid turned by a quarter" if each.turned else ""
         yield StockSheet(
-            title=_origin(build, cut[0]),
+            title=each.title,
+            laid=f"{show_size(*each.size, build.unit)}{turned}",
+            cuts=tuple(cut_words(cut, each.size, build.unit) for cut in each.cuts),
             steps=tuple(steps),
-            picture=blank_picture(sizes[stock], cut),
+            picture=blank_picture(each.size, each.blanks, each.cuts),
         )
-
-
-def _origin(build: Build, sheet: PlannedSheet) -> str:
-    """Which sheet it is: one of the shop's list by its name and place, another by its number."""
-    if sheet.piece:
-        place = next((kind.place for kind in build.sheets if kind.name == sheet.stock), "")
-        return f"{plain(sheet.stock)} of the shop" + (f" ({plain(place)})" if place else "")
-    number = "bought sheet number" if sheet.bought else "shop sheet number"
-    return f"{plain(sheet.stock)}, {number} {sheet.stock_number}"
 
 
 def _sheet(
@@ -147,7 +145,7 @@ def _sheet(
     return SheetPart(
         index=sheet.index,
         title=f"{plain(sheet.material)}, {show_length(sheet.thickness, unit)}",
-        origin=f"{'on' if sheet.blank_origin is None else 'cut from'} {_origin(build, sheet)}",
+        origin=f"{'on' if sheet.blank_origin is None else 'cut from'} {which_sheet(build, sheet)}",
         facts=tuple(facts),
         time=time,
         how=sheet.how,
@@ -180,6 +178,7 @@ def _copy_row(build: Build, job: Job, number: int, placed: PlacedPart, looks: Ma
         "mirrored" if placed.placement.mirrored else "",
         "spare" if is_spare(placed) else "",
         counted(tabs, "tab") if tabs else "",
+        hand_note(build, job.sheet, placed),
         number_note(build, job.sheet, placed),
     ]
     return CopyRow(

@@ -41,6 +41,11 @@ class PlayLayer:
     look: str
     data: str
 
+    @property
+    def is_pass(self) -> bool:
+        """Whether it is an etched pass of grooves."""
+        return self.look in ("area", "hatch")
+
 
 @dataclass(frozen=True, slots=True)
 class Step:

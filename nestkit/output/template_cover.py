@@ -207,8 +207,8 @@ class _Writer:
         entries: list[tuple[Callable[[Pen, float, float], None], str]] = [
             (_sample(style), words)
             for style, words in (
-                (Style.CUT, "cut"),
-                (Style.MARK, "mark: draw it, don't cut it"),
+                (Style.CUT, "thick black line: cut"),
+                (Style.MARK, "green dashes: a mark; draw it, don't cut it"),
                 (Style.FOLD, "fold, with its angle"),
                 (Style.BEVEL, "bevel along an edge, with its angle"),
                 (Style.LIP, "edge of a fold's or bevel's groove"),
@@ -241,7 +241,7 @@ class _Writer:
         """A row for each template; the head comes again on each page."""
         folded = any(template.folds() for template in templates)
         head = self._line(
-            ("template", "copies", "foam", "size", "folds" if folded else "", "pages"), bold=True
+            ("template", "copies", "foam", "size", "folds" if folded else "", "on page"), bold=True
         )
         yield head
         for template in templates:

@@ -12,7 +12,7 @@ from typing import Any
 from nestkit.geometry import Path
 from nestkit.geometry.arcs import arc_angle, arc_centre
 from nestkit.output.captions import LINE_HEIGHT, Caption
-from nestkit.output.palette import BLACK, BLUE, VERMILLION, Rgb, mixed
+from nestkit.output.palette import BLACK, BLUE, BLUISH_GREEN, VERMILLION, Rgb, mixed
 from nestkit.output.template_ink import Style
 from nestkit.output.template_parts import KEPT
 from nestkit.output.text import plain
@@ -39,7 +39,7 @@ class Look:
 
 LOOKS: dict[Style, Look] = {
     Style.CUT: Look(0.35),
-    Style.MARK: Look(0.18, mixed(BLACK, WHITE, 0.25)),
+    Style.MARK: Look(0.25, mixed(BLUISH_GREEN, BLACK, 0.25), (2.5, 0.8)),
     Style.FOLD: Look(0.3, BLUE, (5.0, 1.2, 0.6, 1.2)),
     Style.BEVEL: Look(1.0, VERMILLION, (0.0, 4.0), round=True),
     Style.LIP: Look(0.12, mixed(BLUE, WHITE, 0.3), (1.0, 1.0)),

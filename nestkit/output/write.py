@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from pathlib import Path
 
 from nestkit.build.model import Build
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
+from nestkit.output.blank_list import blanks_bytes, blanks_svg_bytes, sheets_to_cut_up
 from nestkit.output.dxf import dxf_bytes
 from nestkit.output.folder import PLAN_FILE, TEMPLATES_FILE, replace_folder
 from nestkit.output.gluing_csv import gluing_bytes
@@ -16,10 +18,19 @@ from nestkit.output.jobs_csv import jobs_bytes
 from nestkit.output.lists import cutting_bytes, folds_bytes, layers_bytes, shopping_bytes
 from nestkit.output.plan_json import job_file, plan_bytes
 from nestkit.output.report import report_bytes
+from nestkit.output.report_files import template_words
 from nestkit.output.svg import svg_bytes
-from nestkit.output.template_book import template_book
+from nestkit.output.template_book import TemplateBook, template_book
 
 _JOB_NAME = re.compile(r"\w[\w.-]*")
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was written: the files, ``plan.json`` first, and what there is to say of the templates, if any."""
+
+    files: tuple[Path, ...]
+    templates: str
 
 
 def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, bytes]:
@@ -31,6 +42,10 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
         When the jobs are not those of the plan's sheets in order, two have the same name, or a name
         is not fit for a file.
     """
+    return _files(build, plan, jobs, template_book(build, plan))
+
+
+def _files(build: Build, plan: Plan, jobs: tuple[Job, ...], book: TemplateBook | None) -> dict[str, bytes]:
     if [job.sheet for job in jobs] != list(plan.sheets):
         raise ValueError("the jobs must be those of the plan's sheets, in order")
     if len({job.name.casefold() for job in jobs}) != len(jobs):
@@ -38,7 +53,6 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
     unfit = [job.name for job in jobs if not _JOB_NAME.fullmatch(job.name)]
     if unfit:
         raise ValueError(f"a job's name is not fit for a file: {unfit[0]!r}")
-    book = template_book(build, plan)
     files = {
         PLAN_FILE: plan_bytes(build, plan, jobs, None if book is None else book.facts(build.templates)),
         "shopping.csv": shopping_bytes(build, plan),
@@ -49,6 +63,9 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
     }
     if book is not None:
         files[TEMPLATES_FILE] = book.data
+    if sheets_to_cut_up(build, jobs):
+        files["blanks.csv"] = blanks_bytes(build, jobs)
+        files["blanks.svg"] = blanks_svg_bytes(build, jobs)
     if grooves_in(build, jobs):
         files["folds.csv"] = folds_bytes(build, jobs)
     for job in jobs:
@@ -59,7 +76,7 @@ def plan_files(build: Build, plan: Plan, jobs: tuple[Job, ...]) -> dict[str, byt
     return files
 
 
-def write_plan(build: Build, plan: Plan, jobs: tuple[Job, ...], out: Path) -> tuple[Path, ...]:
+def write_plan(build: Build, plan: Plan, jobs: tuple[Job, ...], out: Path) -> Written:
     """Write the plan into the folder ``out``, all of it or nothing.
 
     An earlier output there is replaced; files that the maker added to it stay. What nestkit wrote
@@ -75,8 +92,7 @@ def write_plan(build: Build, plan: Plan, jobs: tuple[Job, ...], out: Path) -> tu
 
     Returns
     -------
-    tuple of pathlib.Path
-        The files that were written, ``plan.json`` first.
+    Written
 
     Raises
     ------
@@ -85,6 +101,7 @@ def write_plan(build: Build, plan: Plan, jobs: tuple[Job, ...], out: Path) -> tu
     ValueError
         As `plan_files`.
     """
-    files = plan_files(build, plan, jobs)
+    book = template_book(build, plan)
+    files = _files(build, plan, jobs, book)
     replace_folder(out, files)
-    return tuple(out / name for name in files)
+    return Written(tuple(out / name for name in files), "" if book is None else template_words(build, book))

@@ -70,7 +70,7 @@ def refold(pattern: Pattern) -> Refolded | None:
 
 def _rolled(pattern: Pattern, closing: Rolled) -> Refolded:
     rows = pattern.pieces[closing.piece].shape.outline.exterior.pieces()
-    left, right = (_on_cone(edge, rows, closing) for edge in _seam_edges(rows))
+    left, right = (_on_cone(edge, rows, closing) for edge in rolled_edges(rows))
     # The pieces are laid side by side: each begins where the one before it ended.
     width = float(right[0, 0] - left[0, 0])
     gap = 0.0
@@ -90,7 +90,7 @@ def _rolled(pattern: Pattern, closing: Rolled) -> Refolded:
     return Refolded(float(gap), tuple(surfaces))
 
 
-def _seam_edges(rows: Points) -> tuple[Points, Points]:
+def rolled_edges(rows: Points) -> tuple[Points, Points]:
     """A rolled piece's left and right edge, each from its wide end, (2, 2)."""
     if not rows[:, 4].any():
         x0, y0, x1, y1 = rows[:, 0].min(), rows[:, 1].min(), rows[:, 0].max(), rows[:, 1].max()

@@ -159,3 +159,42 @@ def test_a_plan_from_before_there_were_labels_is_not_judged_by_them(folder, tmp_
                 del one["labels"], one["no_number"]
 
     assert spoilt(folder, tmp_path, change) == set()
+
+
+@pytest.fixture(scope="module")
+def cone(tmp_path_factory) -> Path:
+    """A rolled tube, whose two edges carry the number of their seam."""
+    from nestkit.build.model import Part, PatternInfo, SeamInfo
+
+    ends = (((0.0, 0.0), (0.0, 80.0)), ((200.0, 0.0), (200.0, 80.0)))
+    seam = SeamInfo("tube", "tube", 1, 80.0, edges=tuple(("tube", end) for end in ends))
+    info = PatternInfo("wrap", "tube", (), None, seams=(seam,))
+    part = Part("tube", Shape(rectangle(200, 80)), "eva", 6.0, pattern=info)
+    build = build_of([part], assemblies=())
+    out = tmp_path_factory.mktemp("seams") / "out"
+    planned = make_plan(build, Effort(rounds=1))
+    write_plan(build, planned.plan, planned.jobs, out)
+    return out
+
+
+def test_seams_are_numbered_at_both_edges_and_right(cone):
+    assert check_folder(cone).ok
+    plan = json.loads((cone / "plan.json").read_text())
+    assert sorted(label["text"] for label in spot(plan, "tube")["labels"]) == ["(1)", "(1)", "1"]
+
+
+def test_a_seams_number_is_missing_without_a_word(cone, tmp_path):
+    def change(plan, labels):
+        one = spot(plan, "tube")
+        gone = next(label for label in one["labels"] if label["text"] == "(1)")
+        one["labels"].remove(gone)
+
+    # Its strokes are still in the file, where the plan does not have them.
+    assert spoilt(cone, tmp_path, change) == {"label-missing", "label-wrong"}
+
+
+def test_a_seam_has_the_number_of_another(cone, tmp_path):
+    def change(plan, labels):
+        plan["seams"][0]["number"] = 2
+
+    assert spoilt(cone, tmp_path, change) == {"label-missing", "label-wrong"}

@@ -91,7 +91,7 @@ def test_templates_as_the_command_line_says(sign):
         "plan", "build.toml", "--out", out, "--rounds", "2", "--templates", "all", "--paper", "a3", cwd=sign
     )
     assert asked.returncode == 0, asked.stderr
-    assert "templates for all parts: templates.pdf, 2 pages of A3; print it at 100 %" in asked.stdout
+    assert "templates.pdf: true-size templates for all parts, 2 pages of A3; print at 100 %" in asked.stdout
     assert "check: all is right" in asked.stdout
     facts = json.loads((out / "plan.json").read_bytes())["templates"]
     assert (facts["which"], facts["parts"], facts["left_out"]) == ("all", ["plate", "knob"], [])

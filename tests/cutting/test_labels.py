@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Build, Cutter, Labels, Part, PatternInfo
 from nestkit.cutting.jobs import make_jobs
-from nestkit.cutting.labels import BY_HAND, CLEAR, NO_ROOM, NOT_ASKED, SHOWS, SMALLEST, labels_on
+from nestkit.cutting.label_places import CLEAR, SMALLEST
+from nestkit.cutting.labels import BY_HAND, NO_ROOM, NOT_ASKED, SHOWS, labels_on
 from nestkit.cutting.lettering import ink_box, is_ambiguous, text_strokes
 from nestkit.geometry import Line, LineKind, Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
@@ -45,7 +46,8 @@ def on_sheet(one: Part, place: Placement, how: str = "laser") -> tuple[PlannedSh
 
 def written(made: Build, one: Part, place: Placement | None = None, how: str = "laser"):
     sheet, placed = on_sheet(one, place or Placement(), how)
-    return labels_on(made, sheet, placed)
+    found = labels_on(made, sheet, placed)
+    return found.no_number or found.labels
 
 
 def ink(labels) -> shapely.Geometry:

@@ -21,7 +21,7 @@ OTHER = named("ball")
 
 
 def write(case: Case, out: Path) -> tuple[Path, ...]:
-    return write_plan(case.build, case.plan, case.jobs, out)
+    return write_plan(case.build, case.plan, case.jobs, out).files
 
 
 def content(folder: Path) -> dict[str, bytes]:
@@ -36,7 +36,7 @@ def test_writes_everything_and_names_it(tmp_path: Path) -> None:
     assert written == tuple(out / name for name in files)
     assert os.listdir(out.parent) == ["out"]
     names = ["plan.json", "shopping.csv", "cutting.csv", "jobs.csv", "layers.csv", "gluing.csv"]
-    names += ["templates.pdf", "folds.csv"]
+    names += ["templates.pdf", "blanks.csv", "blanks.svg", "folds.csv"]
     jobs = [f"jobs/{job.name}.{ending}" for job in CASE.jobs for ending in ("dxf", "svg")]
     assert list(files) == [*names, *jobs, "report.html"]
 

@@ -15,8 +15,10 @@ import ezdxf
 import pypdfium2
 import pytest
 
+from nestkit.nesting.model import Group, Plan
 from nestkit.output import write_plan
 from nestkit.output.dxf import APP_ID
+from tests.folds_bench import build_with, fold, job_with, plate
 from tests.output.sample_plan import lantern, named
 
 CASE = lantern()
@@ -284,6 +286,45 @@ def test_layers_and_names_can_be_hidden(browser: Any, written: Path) -> None:
     assert browser.execute_script(visible) == 0
     browser.execute_script("arguments[0].click()", boxes[0])
     assert browser.execute_script(visible) == 1
+
+
+def test_the_passes_of_grooves_are_one_group(browser: Any, tmp_path: Path) -> None:
+    build = build_with(plate(200.0, 60.0, fold(90, (100, 0), (100, 60))), 6.0)
+    job = job_with(build)
+    group = Group("eva", 6.0, 1, 1, 1, True, 1.0 - job.sheet.fill, 0.0, (("eva", 1),))
+    write_plan(build, Plan("b", 1.0, 1, (group,), (job.sheet,), ()), (job,), tmp_path / "out")
+    open_wide(browser, tmp_path / "out" / "report.html")
+    state = """
+        const every = document.querySelector('[data-toggle-all]');
+        const boxes = [...every.closest('.passes').querySelectorAll('[data-toggle]')];
+        if (arguments[0] === 'all') every.click();
+        if (arguments[0] === 'one') boxes[0].click();
+        const sheet = every.closest('.sheet');
+        const layer = box => sheet.querySelector(`path[data-layer="${box.dataset.toggle}"]`);
+        const passes = boxes.every(box => box.dataset.toggle.startsWith('POCKET_'));
+        return [every.checked, every.indeterminate, passes,
+                boxes.length, boxes.filter(box => getComputedStyle(layer(box)).display !== 'none').length,
+                boxes.filter(box => box.checkVisibility()).length];
+    """
+    on, mixed, passes, count, shown, seen = browser.execute_script(state, "")
+    assert (on, mixed, passes, shown, seen) == (True, False, True, count, 0)
+    assert count > 1
+    assert browser.execute_script(state, "all")[:5] == [False, False, True, count, 0]
+    assert browser.execute_script(state, "one")[:5] == [True, True, True, count, 1]
+
+
+def test_on_a_phone_no_section_is_cut_off(browser: Any, written: Path) -> None:
+    size = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    try:
+        browser.get(written.as_uri())
+        ends = browser.execute_script(
+            "return [...document.querySelectorAll('.bar li a')].map(a => a.getBoundingClientRect().right)"
+        )
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert len(ends) >= 6
+    assert max(ends) <= 390
 
 
 def test_zoom_keeps_the_scale_bar_true(browser: Any, written: Path) -> None:

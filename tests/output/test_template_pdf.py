@@ -250,6 +250,13 @@ def test_folds_marks_and_bevels_are_drawn_in_their_own_way(usual: list[PageRead]
     strip = [page for page in usual if "1 quay wall" in page.text and "spread" in page.text]
     looks = {(each.dashes, each.colour == (0, 0, 0)) for page in strip for each in page.strokes}
     assert {(0, True), (4, False), (2, False)} <= looks
+    # A mark is never black, and dashed where cuts are not: told apart in colour and without.
+    marks = [each for page in strip for each in page.strokes if abs(each.line.length - 50.0) < EXACT]
+    assert any(each.dashes == 2 and each.colour != (0, 0, 0) for each in marks)
+    legend = " ".join(usual[0].text.split())
+    assert "thick black line: cut" in legend
+    assert "green dashes: a mark; draw it, don't cut it" in legend
+    assert "on page" in legend
     folds = [each.line.length for page in strip for each in page.strokes if each.dashes == 4]
     assert sum(abs(length - 60.0) < EXACT for length in folds) >= 3
 

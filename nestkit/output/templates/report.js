@@ -35,6 +35,21 @@
       for (const box of article.querySelectorAll("[data-toggle]")) {
         box.addEventListener("change", () => this.toggle(box.dataset.toggle, box.checked));
       }
+      for (const every of article.querySelectorAll("[data-toggle-all]")) {
+        const boxes = [...every.closest(".passes").querySelectorAll("[data-toggle]")];
+        const tell = () => {
+          const on = boxes.filter((box) => box.checked).length;
+          every.checked = on > 0;
+          every.indeterminate = on > 0 && on < boxes.length;
+        };
+        every.addEventListener("change", () => {
+          for (const box of boxes) {
+            box.checked = every.checked;
+            this.toggle(box.dataset.toggle, box.checked);
+          }
+        });
+        for (const box of boxes) box.addEventListener("change", tell);
+      }
       if (article.querySelector(".player")) this.playing();
     }
 
