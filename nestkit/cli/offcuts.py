@@ -14,9 +14,14 @@ from nestkit.cli.interrupts import held_back
 from nestkit.words import counted
 
 if TYPE_CHECKING:
+    from nestkit.build.model import Build
     from nestkit.stock.pieces import Piece
     from nestkit.stock.shop import Booking
     from nestkit.units import Unit
+
+
+#: Said when the list of the shop is of no use to a build.
+NOTHING_FITS = "The shop has nothing of this build's foams."
 
 
 class ShownUnit(StrEnum):
@@ -177,6 +182,19 @@ def there(given: Path | None) -> Path:
             "Put something in with nestkit offcuts add, or name its file with --shop",
         )
     return file
+
+
+def pieces_for(build: Build, file: Path) -> tuple[tuple[Piece, ...], str]:
+    """What lies in the shop of this build's foams, and the shop's id; says how much that is."""
+    from nestkit.stock.shop import Shop
+    from nestkit.stock.shop_sheets import with_pieces
+
+    with Shop(file) as store:
+        there, name = store.pieces(), store.id
+    usable = {sheet.piece for sheet in with_pieces(build, there, name).sheets}
+    found = tuple(piece for piece in there if piece.number in usable)
+    typer.echo(f"{counted(len(found), 'piece')} of this build's foams in the shop" if found else NOTHING_FITS)
+    return found, name
 
 
 def given_length(option: str, text: str, unit: Unit) -> float:

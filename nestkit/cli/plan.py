@@ -15,7 +15,7 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
-from nestkit.cli.offcuts import ShopFile, shop_file, there
+from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
 from nestkit.cli.offcuts_use import given_numbers
 from nestkit.cli.planning_options import (
     BuildFile,
@@ -34,9 +34,6 @@ if TYPE_CHECKING:
     from nestkit.nesting.model import Plan, PlannedSheet, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
-
-
-NOTHING_FITS = "The shop has nothing of this build's foams."
 
 
 class TemplatesFor(StrEnum):
@@ -198,14 +195,9 @@ def _with_only(build: Build, text: str) -> Build:
 
 def _with_offcuts(build: Build, file: Path) -> Build:
     """The build with what lies in the shop among its sheets."""
-    from nestkit.stock.shop import Shop
     from nestkit.stock.shop_sheets import with_pieces
 
-    with Shop(file) as store:
-        found = with_pieces(build, store.pieces(), store.id)
-    count = len(found.sheets) - len(build.sheets)
-    typer.echo(f"{counted(count, 'piece')} of this build's foams in the shop" if count else NOTHING_FITS)
-    return found
+    return with_pieces(build, *pieces_for(build, file))
 
 
 def _with_templates(build: Build, which: TemplatesFor | None, paper: PaperSize | None) -> Build:

@@ -14,15 +14,17 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
+from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
 from nestkit.cli.planning_options import BuildFile, Out, Rounds, Seconds, Seed, default_out, free_sibling
 from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build
     from nestkit.cli.sizes_shown import Shown
+    from nestkit.scales.compare import Question
     from nestkit.scales.largest import Goal
     from nestkit.scales.model import Comparison
-    from nestkit.scales.source import BuildSource
+    from nestkit.stock.pieces import Piece
 
 
 def scales(
@@ -55,6 +57,15 @@ def scales(
         str | None, typer.Option(metavar="ADDRESS", help="Plan on this Dask cluster instead.")
     ] = None,
     cache: Annotated[bool, typer.Option("--cache/--no-cache", help="Reuse earlier results.")] = True,
+    offcuts: Annotated[
+        bool | None,
+        typer.Option(
+            "--offcuts/--no-offcuts",
+            help="Use up what lies in the shop ('nestkit offcuts list') too. --fit-shop does so anyway.",
+            show_default=False,
+        ),
+    ] = None,
+    shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
     """Compares sizes: sheets, waste and money, where they jump, and the largest size that fits."""
@@ -76,17 +87,23 @@ def scales(
     folder = out if out is not None else default_out(build_file, "-sizes")
     check_out(folder, COMPARISON)
     source = source_of(build)
+    pieces: tuple[Piece, ...] = ()
+    name = ""
+    if offcuts or (fit_shop and offcuts is None and shop_file(shop).exists()):
+        pieces, name = pieces_for(build, there(shop))
     workers = jobs or os.cpu_count() or 1
     shown = Shown(len(chosen))
     with asked_to_stop("what is done so far") as asked, shown, _executor(cluster, workers, shown) as executor:
         count = workers if cluster is None else max(workers, len(chosen))
-        question = Question(source, chosen, Effort(seconds, rounds, seed), of, count, goals)
+        question = Question(
+            source, chosen, Effort(seconds, rounds, seed), of, count, goals, pieces=pieces, shop=name
+        )
         runner = Runner(executor, Cache(user_cache()) if cache else None, asked, shown.heard)
         found = compare(question, build, runner)
     with held_back():
         if found.stopped:
             _keep(found, folder)
-        write_comparison(found, _plans(found, source, seed), folder)
+        write_comparison(found, _plans(found, question, seed), folder)
     show_comparison(found)
     if runner.kept:
         typer.echo(f"{counted(runner.kept, 'result')} kept from before, {runner.planned} planned now")
@@ -173,7 +190,7 @@ def _executor(address: str | None, workers: int, shown: Shown) -> Iterator[Execu
         local.shutdown(wait=True, cancel_futures=True)
 
 
-def _plans(found: Comparison, source: BuildSource, seed: int) -> dict[int, dict[str, bytes]]:
+def _plans(found: Comparison, question: Question, seed: int) -> dict[int, dict[str, bytes]]:
     """The files of each largest size's plan, by its place."""
     from nestkit.planning import Effort
     from nestkit.scales.task import SizeTask, build_at
@@ -182,7 +199,14 @@ def _plans(found: Comparison, source: BuildSource, seed: int) -> dict[int, dict[
     plans = {}
     for place, each in enumerate(found.largest):
         if each.best is not None and each.best.laid:
-            task = SizeTask(source, each.best.scale, Effort(seed=seed), shop_only=each.budget is None)
+            task = SizeTask(
+                question.source,
+                each.best.scale,
+                Effort(seed=seed),
+                shop_only=each.budget is None,
+                pieces=question.pieces,
+                shop=question.shop,
+            )
             plans[place] = largest_plan(build_at(task), each.best, seed)
     return plans
 

@@ -18,6 +18,7 @@ from typing import Any
 import nestkit
 from nestkit.scales.model import SizeResult
 from nestkit.scales.task import SizeTask
+from nestkit.stock.pieces import outline_text
 
 FORMAT = "nestkit-size"
 #: So many answers are kept; the ones that were longest not used go first.
@@ -58,6 +59,11 @@ def task_digest(task: SizeTask) -> str:
         task.shop_only,
         repr(task.start),
         task.sheets_only,
+        task.shop,
+        [
+            (piece.number, piece.whole, piece.material, repr(piece.thickness), outline_text(piece.outline))
+            for piece in task.pieces
+        ],
     ]
     return hashlib.sha256(json.dumps(asked).encode()).hexdigest()
 

@@ -22,6 +22,7 @@ from nestkit.scales.model import (
 from nestkit.scales.runner import Runner, StoppedEarly
 from nestkit.scales.source import BuildSource
 from nestkit.scales.task import SizeTask, build_at
+from nestkit.stock.pieces import Piece
 
 #: Share of the seconds that the sizes themselves get; the rest is for the cliffs between them.
 SIZES_SHARE = 0.4
@@ -48,6 +49,10 @@ class Question:
         Of which the largest size is wanted.
     cliffs : bool
         Whether to look for the places where sheets or money jump.
+    pieces : tuple of Piece
+        What lies in the shop and may be used up.
+    shop : str
+        The id of the shop that they lie in.
     """
 
     source: BuildSource
@@ -57,6 +62,8 @@ class Question:
     jobs: int
     goals: tuple[Goal, ...] = ()
     cliffs: bool = True
+    pieces: tuple[Piece, ...] = ()
+    shop: str = ""
 
 
 def compare(question: Question, build: Build, runner: Runner) -> Comparison:
@@ -70,7 +77,14 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
     runner : Runner
     """
     began = time.monotonic()
-    task = SizeTask(question.source, build.scale, question.effort, question.reference)
+    task = SizeTask(
+        question.source,
+        build.scale,
+        question.effort,
+        question.reference,
+        pieces=question.pieces,
+        shop=question.shop,
+    )
     effort = _effort_of_one(question)
     answers: list[Answer] = []
     largest: list[Largest] = []

@@ -14,6 +14,8 @@ from nestkit.scales.figures import size_result
 from nestkit.scales.model import Answer, GroupKey, NoResult
 from nestkit.scales.source import BuildSource, file_of
 from nestkit.scales.telling import tell
+from nestkit.stock.pieces import Piece
+from nestkit.stock.shop_sheets import with_pieces
 from nestkit.units import show_length
 from nestkit.words import counted
 
@@ -40,6 +42,10 @@ class SizeTask:
         Plan of another size to begin with.
     sheets_only : bool
         Neither cutting times nor findings are asked for.
+    pieces : tuple of Piece
+        What lies in the shop and may be used up.
+    shop : str
+        The id of the shop that they lie in.
     """
 
     source: BuildSource
@@ -50,6 +56,8 @@ class SizeTask:
     shop_only: bool = False
     start: tuple[LaidSheet, ...] = ()
     sheets_only: bool = False
+    pieces: tuple[Piece, ...] = ()
+    shop: str = ""
 
 
 def plan_size(task: SizeTask) -> Answer:
@@ -88,6 +96,7 @@ def build_at(task: SizeTask) -> Build:
         When it can't be made at that size.
     """
     build = read_build(file_of(task.source), task.scale, with_findings=not task.sheets_only)
+    build = with_pieces(build, task.pieces, task.shop)
     if task.shop_only:
         build = replace(build, sheets=tuple(replace(sheet, buy=False) for sheet in build.sheets))
     return build

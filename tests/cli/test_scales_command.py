@@ -28,7 +28,12 @@ def command(folder: Path, *words: str) -> list[str]:
 def environment(folder: Path) -> dict[str, str]:
     # The program of this checkout, and a cache of the test's own.
     here = str(Path(__file__).resolve().parents[2])
-    return {**os.environ, "PYTHONPATH": here, "XDG_CACHE_HOME": str(folder / "cache")}
+    return {
+        **os.environ,
+        "PYTHONPATH": here,
+        "XDG_CACHE_HOME": str(folder / "cache"),
+        "NESTKIT_SHOP": str(folder / "shop.sqlite"),
+    }
 
 
 def run(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
@@ -41,6 +46,11 @@ def run(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
         timeout=300,
         check=False,
     )
+
+
+def largest(sizes: Path) -> dict[str, object]:
+    (found,) = json.loads((sizes / "scales.json").read_bytes())["largest"]
+    return found
 
 
 def test_sizes_are_compared_and_a_second_run_is_kept(folder):
@@ -69,10 +79,62 @@ def test_lengths_and_the_largest_size_from_the_shop(folder):
     assert not list((folder / "cache" / "nestkit").rglob("*.json"))
 
 
+def test_the_largest_size_from_the_shop_counts_the_leftovers_in_its_list(folder):
+    # The build file's sheet holds the puzzle at half its size, the leftover, an L, the whole of it; and no
+    # size that fits needs more area than both have.
+    write_build(folder, JIGSAW, sheet(150, 100, 7.0, "in_shop = 1"))
+    (folder / "rest.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="300mm" viewBox="0 0 400 300">'
+        '<path id="rest" d="M0 0H400V20H300V200H0Z" fill="none" stroke="#000000"/></svg>'
+    )
+    ask = ("--fit-shop", "--of", "p5", "--rounds", "8", "--no-cache", "--jobs", "2")
+    alone = run(folder, *ask, "--no-offcuts", "--out", "alone")
+    assert alone.returncode == 0, alone.stderr
+    assert largest(folder / "alone")["scale"] <= 0.5 * 1.0001
+    before = run(folder, *ask, "--out", "before")
+    assert before.returncode == 0, before.stderr
+    assert largest(folder / "before") == largest(folder / "alone"), "no list yet"
+
+    program = [sys.executable, "-m", "nestkit"]
+
+    def other(*words: str) -> None:
+        subprocess.run([*program, *words], cwd=folder, env=environment(folder), check=True, timeout=300)
+
+    foam = ("--material", "eva", "--thickness", "6")
+    other("offcuts", "add", "--from", "rest.svg#rest", *foam)
+    other("offcuts", "add", "--size", "900x900", "--material", "eva", "--thickness", "4")
+    done = run(folder, *ask, "--out", "sizes")
+    assert done.returncode == 0, done.stderr
+    assert "1 piece of this build's foams in the shop" in done.stdout
+    assert 0.99 <= largest(folder / "sizes")["scale"] <= ((62000 + 15000) / 60000) ** 0.5
+    written = folder / "sizes" / "largest-from-shop"
+    plan = json.loads((written / "plan.json").read_bytes())
+    assert plan["unplaced"] == []
+    assert "offcut 1" in {each["stock"] for each in plan["sheets"]}
+    assert sum(group["cost"] for group in plan["groups"]) == 0.0
+    other("check", "sizes/largest-from-shop")
+    other("offcuts", "use", "sizes/largest-from-shop")
+
+
+def test_sizes_use_up_leftovers_only_when_asked(folder):
+    write_build(folder, JIGSAW, sheet(300, 200, 7.0))
+    program = [sys.executable, "-m", "nestkit", "offcuts", "add", "--size", "300x200"]
+    foam = ("--material", "eva", "--thickness", "6")
+    subprocess.run([*program, *foam], cwd=folder, env=environment(folder), check=True, timeout=300)
+    ask = ("--from", "0.9", "--to", "0.9", "--steps", "1", "--rounds", "8", "--no-cache", "--json")
+    costs = []
+    for more in ((), ("--offcuts",)):
+        done = run(folder, *ask, *more, "--out", f"sizes{len(more)}")
+        assert done.returncode == 0, done.stderr
+        costs.append(json.loads(done.stdout)["sizes"][0]["cost"])
+    assert costs == [7.0, 0.0]
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
         ((), "no sizes are asked for"),
+        (("--from", "1", "--to", "2", "--offcuts"), "there is no shop yet"),
         (("--from", "0.9"), "--to: is missing"),
         (("--from", "2", "--to", "1"), "above --to"),
         (("--lengths", "1,b"), "no list of lengths"),

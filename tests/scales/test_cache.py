@@ -15,7 +15,9 @@ from nestkit.scales.compare import Question, compare
 from nestkit.scales.runner import Runner
 from nestkit.scales.source import source_of
 from nestkit.scales.task import SizeTask, plan_size
+from nestkit.stock.pieces import Piece
 from tests.scales.scales_bench import JIGSAW, sheet, write_build
+from tests.zoo import rectangle
 
 SCALES = (0.9, 1.0, 1.1)
 
@@ -86,6 +88,7 @@ def test_a_shorter_search_is_not_passed_for_a_longer_one(file, tmp_path):
 def test_everything_that_an_answer_follows_from_is_in_its_name(file):
     task = SizeTask(source_of(read_build(file, None)), 1.0, Effort(rounds=8))
     result = plan_size(replace(task, effort=Effort(rounds=1)))
+    piece = Piece("eva", 6.0, rectangle(300, 200), number=1)
     others = [
         replace(task, scale=1.0000001),
         replace(task, effort=Effort(rounds=9)),
@@ -94,6 +97,11 @@ def test_everything_that_an_answer_follows_from_is_in_its_name(file):
         replace(task, only=("eva", 6.0)),
         replace(task, shop_only=True),
         replace(task, start=result.laid),
+        replace(task, pieces=(piece,)),
+        replace(task, pieces=(piece, replace(piece, number=2))),
+        replace(task, pieces=(replace(piece, outline=rectangle(300, 201)),)),
+        replace(task, pieces=(replace(piece, thickness=4.0),)),
+        replace(task, pieces=(piece,), shop="another"),
     ]
     names = {task_digest(each) for each in (task, *others)}
     assert len(names) == len(others) + 1
