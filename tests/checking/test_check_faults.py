@@ -610,7 +610,7 @@ def part_on_another_thickness(m: Made) -> None:
     next(one for one in m.plan["parts"] if one["part"] == "lever")["thickness_mm"] = 10.0
 
 
-@found_by("blanks", "wrong-material", "plan-count", "missing-file")  # nor is there a list of the blanks
+@found_by("blanks", "wrong-material", "plan-count")
 def blanks_overlap(m: Made) -> None:
     m.plan["sheets"][0]["blank_origin_mm"] = [0.0, 0.0]
     m.plan["sheets"][1].update(

@@ -123,6 +123,7 @@ def _from_shop(m: Made, number: int) -> None:
         (too_much, "% is worth keeping, and plan.json says"),
         (too_little, "% is worth keeping, and plan.json says"),
         (beside_no_blank, "and no blank is cut from it"),
+        (in_a_blank, "a leftover beside the blanks is part of jobs/job-01-eva-6mm.dxf"),
         (bought_piece, "a piece of the shop can't be bought"),
         (unknown_shop, "plan.json does not say of which"),
         (two_of_one, "piece 3 of the shop is used as eva 10 mm, eva 6 mm"),
@@ -134,14 +135,6 @@ def test_a_planted_fault_is_told_alone(action: Callable[[Made], None], text: str
     found = told(m, tmp_path)
     assert len(found) == 1, found
     assert text in found[0]
-
-
-def test_a_leftover_may_not_be_part_of_a_blank(tmp_path: Path) -> None:
-    m = made()
-    in_a_blank(m)
-    unlisted, also, fault = told(m, tmp_path)
-    assert {unlisted, also} == {"this file is not there"}  # blanks.csv and blanks.svg
-    assert "a leftover beside the blanks is part of jobs/job-01-eva-6mm.dxf" in fault
 
 
 def test_more_can_not_be_kept_than_is_waste(tmp_path: Path) -> None:
