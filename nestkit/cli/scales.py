@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -103,7 +104,7 @@ def scales(
     with held_back():
         if found.stopped:
             _keep(found, folder)
-        write_comparison(found, _plans(found, question, seed), folder)
+        write_comparison(found, _plans(found, question), folder)
     show_comparison(found)
     if runner.kept:
         typer.echo(f"{counted(runner.kept, 'result')} kept from before, {runner.planned} planned now")
@@ -190,24 +191,16 @@ def _executor(address: str | None, workers: int, shown: Shown) -> Iterator[Execu
         local.shutdown(wait=True, cancel_futures=True)
 
 
-def _plans(found: Comparison, question: Question, seed: int) -> dict[int, dict[str, bytes]]:
+def _plans(found: Comparison, question: Question) -> dict[int, dict[str, bytes]]:
     """The files of each largest size's plan, by its place."""
-    from nestkit.planning import Effort
-    from nestkit.scales.task import SizeTask, build_at
+    from nestkit.scales.task import build_at
     from nestkit.scales.write import largest_plan
 
     plans = {}
     for place, each in enumerate(found.largest):
         if each.best is not None and each.best.laid:
-            task = SizeTask(
-                question.source,
-                each.best.scale,
-                Effort(seed=seed),
-                shop_only=each.budget is None,
-                pieces=question.pieces,
-                shop=question.shop,
-            )
-            plans[place] = largest_plan(build_at(task), each.best, seed)
+            task = replace(question.task(each.best.scale), shop_only=each.budget is None)
+            plans[place] = largest_plan(build_at(task), each.best, question.effort.seed)
     return plans
 
 

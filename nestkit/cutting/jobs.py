@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from nestkit.build.model import Build, Part
 from nestkit.cutting.etching import fold_strokes
-from nestkit.cutting.kerf import CutPaths, cut_findings, cut_paths
+from nestkit.cutting.kerf import cut_findings, cut_paths
 from nestkit.cutting.labels import label_strokes
 from nestkit.cutting.model import CUT_INSIDE_LAYER, CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.cutting.order import in_cut_order
@@ -24,7 +24,6 @@ from nestkit.units import show_length
 def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
     """One job for each sheet, in the sheets' order; sheets cut by hand get theirs without kerf."""
     rank_of = {assembly.name: rank for rank, assembly in enumerate(build.assemblies)}
-    paths: dict[tuple[str, bool], CutPaths] = {}
     lines: dict[str, tuple[Line, ...]] = {}
     runs: dict[str, tuple[Path, ...]] = {}
     jobs = []
@@ -35,9 +34,7 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
         marks, cuts = list(folds.lips), list[list[Stroke]]()
         for placed in sheet.placed:
             part, matrix = placed.part, placed.placement.matrix
-            if (part.name, by_hand) not in paths:
-                paths[part.name, by_hand] = cut_paths(part.shape.outline, 0.0 if by_hand else cutter.kerf)
-            cut = paths[part.name, by_hand]
+            cut = cut_paths(part.shape.outline, 0.0 if by_hand else cutter.kerf)
             if part.name not in lines:
                 lines[part.name] = tuple(_drawn_lines(part))
             for line in lines[part.name]:

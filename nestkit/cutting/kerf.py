@@ -7,6 +7,7 @@ of curves become arcs.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from nestkit.errors import Finding
 from nestkit.geometry import Outline, Path
@@ -35,6 +36,7 @@ class CutPaths:
     findings: tuple[Finding, ...]
 
 
+@lru_cache(maxsize=1024)
 def cut_paths(outline: Outline, kerf: float) -> CutPaths:
     """Paths for an outline, kerf in.
 

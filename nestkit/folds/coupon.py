@@ -226,11 +226,11 @@ class _Table:
         width = mouth + 2.0 * _FLANGE
         x, y = self.place(width, _STRIP)
         self.fields.append(what)
-        self.cuts.append((what.name, _box(x, y, width, _STRIP)))
+        self.cuts.append((what.name, Path.rectangle(width, _STRIP, x, y)))
         self.name(what.name, x + 3.0, y + (_STRIP - _FIGURE) / 2.0)
         middle = x + width / 2.0
         for number, across in enumerate(steps.drawn(LineKind.FOLD, ASKED), start=1):
-            area = _box(middle - across / 2.0, y - kerf, across, _STRIP + 2.0 * kerf)
+            area = Path.rectangle(across, _STRIP + 2.0 * kerf, middle - across / 2.0, y - kerf)
             self.areas.append((what.name, number, area))
 
 
@@ -242,13 +242,13 @@ def _kerf_fields(table: _Table) -> None:
         opening = count * width
         beside = figures_width(name, _FIGURE) + 2.0
         x, y = table.place(opening + beside, height + _SLIDE)
-        table.cuts.append((name, _box(x, y, opening, height + _SLIDE)))
+        table.cuts.append((name, Path.rectangle(opening, height + _SLIDE, x, y)))
         table.name(name, x + opening + 2.0, y + height / 2.0)
     table.row()
     for number, count in enumerate(PLUGS, start=1):
         for _ in range(count):
             x, y = table.place(width, height)
-            table.cuts.append((f"K{number}", _box(x, y, width, height)))
+            table.cuts.append((f"K{number}", Path.rectangle(width, height, x, y)))
     table.row()
 
 
@@ -263,10 +263,6 @@ def _stairs(table: _Table, passes: _Passes) -> None:
         for number in range(1, count + 1):
             inset = _INSET * (number - 1)
             side = _STAIR - 2.0 * inset
-            area = _box(x + inset, y + 2.0 + _FIGURE + inset, side, side)
+            area = Path.rectangle(side, side, x + inset, y + 2.0 + _FIGURE + inset)
             table.areas.append((name, number, area))
     table.row()
-
-
-def _box(x: float, y: float, width: float, height: float) -> Path:
-    return Path.polyline([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], True)

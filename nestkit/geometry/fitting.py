@@ -22,7 +22,7 @@ import shapely
 from numpy.typing import NDArray
 
 from nestkit.geometry.biarcs import Biarc, Row, Spot, biarc, single
-from nestkit.geometry.near import all_near
+from nestkit.geometry.near import run_together
 from nestkit.geometry.path import Path
 
 #: Fitted paths stay within this of the chords, both ways, mm: two of them side by side take less from the
@@ -103,7 +103,7 @@ def _is_sound(found: Path, path: Path, tolerance: float) -> bool:
     if abs(found.signed_area - path.signed_area) > most:
         return False
     limit = tolerance + 2.0 * fine
-    return all_near(one, other, limit) and all_near(other, one, limit)
+    return run_together(one, other, limit)
 
 
 def _rows(path: Path, tolerance: float) -> list[Row]:

@@ -68,6 +68,11 @@ class Path:
         return cls(np.column_stack((xy, np.zeros(len(xy)))), closed)
 
     @classmethod
+    def rectangle(cls, width: float, height: float, x: float = 0.0, y: float = 0.0) -> Path:
+        """A rectangle with its lower left corner at (x, y), counter-clockwise."""
+        return cls.polyline([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], True)
+
+    @classmethod
     def circle(cls, x: float, y: float, radius: float) -> Path:
         """A full circle, counter-clockwise, as two half circles."""
         return cls(np.array([[x + radius, y, 1.0], [x - radius, y, 1.0]]), True)

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from nestkit.geometry import Placement
-from nestkit.geometry.near import all_near
+from nestkit.geometry.near import run_together
 from nestkit.nesting.nofit import UNITS, Contour, Piece, no_fit, pieces_in_units, turned_about
 from nestkit.nesting.problem import Item, Spacing
 
@@ -172,5 +172,4 @@ def _same(one: Polygon, other: Polygon) -> bool:
     """Whether two outlines are the same up to a move."""
     (ax, ay, _, _), (bx, by, _, _) = one.bounds, other.bounds
     moved = shapely.transform(other, lambda xy: xy + np.array([ax - bx, ay - by]))
-    edge, another = one.boundary, moved.boundary
-    return all_near(edge, another, ALIKE) and all_near(another, edge, ALIKE)
+    return run_together(one.boundary, moved.boundary, ALIKE)

@@ -27,7 +27,6 @@ from nestkit.patterns.model import (
     Rolled,
     need,
     need_above_zero,
-    rectangle,
     seam_ticks,
     tick,
 )
@@ -384,7 +383,7 @@ def _on(wall: Wall, angle: float, radius: float) -> tuple[float, float]:
 def _flat(wall: Wall, count: int) -> Outline:
     """One piece's outline: it starts at the wide rim's left end."""
     if not wall.lean:
-        return Outline(rectangle(math.tau * wall.wide / count, wall.slant))
+        return Outline(Path.rectangle(math.tau * wall.wide / count, wall.slant))
     half = wall.sweep / count / 2.0
     arcs = _arcs(wall, count)
     bulge = bulge_of(2.0 * half / arcs)

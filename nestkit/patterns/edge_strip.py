@@ -32,7 +32,6 @@ from nestkit.patterns.model import (
     Spot,
     need,
     need_above_zero,
-    rectangle,
     straight,
     tick,
 )
@@ -342,7 +341,7 @@ class EdgeStrip:
         # The two ends of a join carry the same notches: one on the strip that ends, one on the next.
         for at, inward in ((0.0, 1.0), (length, -1.0)):
             lines.append(tick((at, width / 3.0), (inward, 0.0), size))
-        return Shape(Outline(rectangle(length, width)), tuple(lines))
+        return Shape(Outline(Path.rectangle(length, width)), tuple(lines))
 
     def _notes(self, joints: Sequence[Joint], seam: Joint, breaks: Sequence[tuple[float, bool]]) -> list[str]:
         notes = []

@@ -385,11 +385,6 @@ def seam_ticks(start: Spot, end: Spot, widths: tuple[float, float], length: floa
     return found
 
 
-def rectangle(width: float, height: float) -> Path:
-    """A rectangle from (0, 0), counter-clockwise."""
-    return Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True)
-
-
 def straight(kind: LineKind, start: Spot, end: Spot, angle: float = 0.0) -> Line:
     """A straight mark, fold or bevel."""
     return Line(kind, Path.polyline([start, end], False), angle)

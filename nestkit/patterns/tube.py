@@ -22,7 +22,6 @@ from nestkit.patterns.model import (
     Piece,
     cut_alike,
     need,
-    rectangle,
     seam_ticks,
     straight,
 )
@@ -110,7 +109,7 @@ class Tube:
             notes.append(
                 f"in {len(runs)} strips, joined at bevelled corners, because sheet and bed hold no longer one"
             )
-        narrowest = rectangle(sum(self.sides[k] for k in runs[0]), self.height)
+        narrowest = Path.rectangle(sum(self.sides[k] for k in runs[0]), self.height)
         if not self.foam.holds(Outline(narrowest)):
             by_hand = self.foam.holds(Outline(narrowest), by_hand=True)
             notes.append(
@@ -128,7 +127,7 @@ class Tube:
                 ends = [round(count * k / strips) for k in range(strips + 1)]
                 runs = [list(range(a, b)) for a, b in pairwise(ends)]
                 widths = [sum(self.sides[k] for k in run) for run in runs]
-                if all(self.foam.holds(Outline(rectangle(w, self.height)), by_hand) for w in widths):
+                if all(self.foam.holds(Outline(Path.rectangle(w, self.height)), by_hand) for w in widths):
                     return runs
         return [list(range(count))]
 

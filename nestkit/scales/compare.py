@@ -65,6 +65,10 @@ class Question:
     pieces: tuple[Piece, ...] = ()
     shop: str = ""
 
+    def task(self, scale: float) -> SizeTask:
+        """What is asked of one size, with all of the effort."""
+        return SizeTask(self.source, scale, self.effort, self.reference, pieces=self.pieces, shop=self.shop)
+
 
 def compare(question: Question, build: Build, runner: Runner) -> Comparison:
     """Answers the question, as far as there is time and the maker lets it.
@@ -77,14 +81,7 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
     runner : Runner
     """
     began = time.monotonic()
-    task = SizeTask(
-        question.source,
-        build.scale,
-        question.effort,
-        question.reference,
-        pieces=question.pieces,
-        shop=question.shop,
-    )
+    task = question.task(build.scale)
     effort = _effort_of_one(question)
     answers: list[Answer] = []
     largest: list[Largest] = []

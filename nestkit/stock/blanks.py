@@ -94,4 +94,4 @@ def rectangle(width: float, height: float) -> Outline:
     """
     if not (width > 0.0 and height > 0.0):
         raise ValueError("a sheet's width and height are above 0")
-    return Outline(Path.polyline([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)], True))
+    return Outline(Path.rectangle(width, height))
