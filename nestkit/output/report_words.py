@@ -56,7 +56,7 @@ def estimate_words(cutter: Cutter, unit: Unit, etched: bool) -> str:
     if cutter.time_factor != 1.0:
         factor = show_number(cutter.time_factor, 4)
         made.append(f"all of it times {factor}")
-        better += f" and times {factor}"
+        better += f", times {factor},"
     return f"Times are estimates: {'; '.join(made)}. {better} is the time_factor for your machine."
 
 

@@ -74,8 +74,8 @@ def test_parts_as_json_say_what_the_table_says(lantern: Path) -> None:
 def test_parts_tell_their_holding_tabs(lantern: Path) -> None:
     file = lantern / "build.toml"
     text = file.read_text("utf-8")
-    assert text.count("[cutter]\n") == 1
-    file.write_text(text.replace("[cutter]\n", "[cutter]\ntabs = 2\ntabs_up_to = 90\n"), "utf-8")
+    assert text.count("\ntabs = 0 ") == 1
+    file.write_text(text.replace("\ntabs = 0 ", "\ntabs_up_to = 90\ntabs = 2 "), "utf-8")
     parts = json.loads(nestkit("parts", "build.toml", "--json", cwd=lantern).stdout)["parts"]
     small = [part["part"] for part in parts if max(part["width_mm"], part["height_mm"]) <= 90.0]
     assert small

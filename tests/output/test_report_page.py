@@ -13,6 +13,7 @@ import pytest
 
 from nestkit.build.model import Cutter, Hardware, PatternInfo, SeamInfo
 from nestkit.cutting.jobs import make_jobs
+from nestkit.cutting.model import Times
 from nestkit.geometry import Placement
 from nestkit.nesting.model import PlacedPart
 from nestkit.output.report import report_bytes, report_of, script_data
@@ -257,8 +258,7 @@ def test_times(seconds: float, shown: str) -> None:
 
 
 def test_it_says_what_times_are_made_of_and_how_to_better_them() -> None:
-    report = report_of(CASE.build, CASE.plan, CASE.jobs)
-    assert report.times == (
+    assert estimate_words(Cutter(), "mm", etched=True) == (
         "Times are estimates: cuts at 20 mm/s; marks and labels at 100 mm/s; ways between at 300 mm/s; "
         "etched lines at 200 mm/s, 0.1 mm apart; always at full speed, for the build file gives no "
         "acceleration. Time one job: measured over estimated is the time_factor for your machine."
@@ -267,10 +267,13 @@ def test_it_says_what_times_are_made_of_and_how_to_better_them() -> None:
     assert estimate_words(swift, "in", etched=False) == (
         "Times are estimates: cuts at 0.787 in/s; marks and labels at 3.937 in/s; "
         "ways between at 11.811 in/s; 0.4 s to begin a path; gaining and losing speed at 100 in/s²; "
-        "all of it times 1.25. Time one job: measured over estimated and times 1.25 is the time_factor "
+        "all of it times 1.25. Time one job: measured over estimated, times 1.25, is the time_factor "
         "for your machine."
     )
-    by_hand = [replace(job, sheet=replace(job.sheet, how="hand")) for job in CASE.jobs]
+    assert report_of(CASE.build, CASE.plan, CASE.jobs).times == estimate_words(
+        CASE.build.cutter, "mm", etched=False
+    )
+    by_hand = [replace(job, sheet=replace(job.sheet, how="hand"), times=Times()) for job in CASE.jobs]
     assert report_of(CASE.build, CASE.plan, by_hand).times == ""
 
 
