@@ -25,7 +25,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from nestkit.nesting.alike import Alike
 from nestkit.nesting.bounds_turns import SLACK, Body, Cell
 from nestkit.nesting.forms import turn_choices
-from nestkit.nesting.nofit import UNITS, Piece, free_places, no_fit, pieces_in_units, turned_about
+from nestkit.nesting.nofit import UNITS, Pieces, leaves_room, pieces_in_units, turned_about
 
 #: Width and height, mm.
 Size = tuple[float, float]
@@ -129,7 +129,7 @@ class Sharing:
     def _nowhere(self, one: Body, a: Cell, other: Body, b: Cell) -> bool:
         """Whether the second has no place beside the first at any turns of their cells."""
         fixed, moving = self._kernel(one, a), self._kernel(other, b)
-        self.effort.takes(len(fixed.grown) * len(moving.about))
+        self.effort.takes(fixed.grown.count * moving.about.count)
         if fixed.is_nothing or moving.is_nothing:
             return False
         # Where the second's origin may lie, so that the box round both is no larger than the room.
@@ -144,7 +144,7 @@ class Sharing:
         box = tuple(
             round(value * UNITS) for value in (limits[0][0], limits[1][0], limits[0][1], limits[1][1])
         )
-        return not free_places(box, no_fit(fixed.grown, moving.about))  # type: ignore[arg-type]
+        return not leaves_room(box, fixed.grown, moving.about)  # type: ignore[arg-type]
 
     def _kernel(self, body: Body, cell: Cell) -> _Kernel:
         key = (id(body), cell)
@@ -159,27 +159,27 @@ class _Kernel:
     """What a body covers at every turn of a cell: its box, and its pieces as it lies and as it moves."""
 
     bounds: tuple[float, float, float, float]
-    grown: list[Piece]
-    about: list[Piece]
+    grown: Pieces
+    about: Pieces
     body: Body
 
     @property
     def is_nothing(self) -> bool:
         """Whether it covers nothing for certain."""
-        return not self.about
+        return not self.about.count
 
     @classmethod
     def of(cls, body: Body, cell: Cell, gap: float) -> _Kernel:
         kernel = _with_few_corners(body, cell)
         if kernel.is_empty:
-            return cls((0.0, 0.0, 0.0, 0.0), [], [], body)
+            return cls((0.0, 0.0, 0.0, 0.0), Pieces.of([]), Pieces.of([]), body)
         # Holes stay in what lies, as parts may lie there; what moves needs its outside alone.
         filled = [Polygon(part.exterior) for part in shapely.get_parts(kernel)]
         around = shapely.buffer(kernel, gap, quad_segs=4) if gap > 0.0 else kernel
         return cls(
             kernel.bounds,
-            [piece for part in shapely.get_parts(around) for piece in pieces_in_units(part)],
-            turned_about([piece for part in filled for piece in pieces_in_units(part)]),
+            pieces_in_units(*shapely.get_parts(around)),
+            turned_about(pieces_in_units(*filled)),
             body,
         )
 
