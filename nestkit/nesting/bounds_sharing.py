@@ -33,6 +33,11 @@ Size = tuple[float, float]
 #: Cells that a full turn is cut into at first, and the least half width of a cell, radians.
 CELLS = 16
 FINEST = math.radians(0.4)
+#: Every so many cells, of each item, are looked at in their middles before anything is proven.
+SAMPLED = 4
+#: No pair but the last few takes more than this share of what may still be looked at: a hard one leaves some
+#: to the others.
+SHARE = 0.25
 
 
 @dataclass
@@ -67,13 +72,18 @@ class Sharing:
         """Numbers of groups no two items of which can share a sheet; (k, k): no two of one group."""
         bodies = [Body(group.item) for group in groups]
         sizes = [[body.size(turn) for turn in turn_choices(body.item)] for body in bodies]
-        return [
+        doubtful = [
             (i, j)
             for i, j in itertools.combinations_with_replacement(range(len(groups)), 2)
-            if (i != j or groups[i].count > 1)
-            and not self._lie_side_by_side(sizes[i], sizes[j])
-            and self.are_apart(bodies[i], bodies[j])
+            if (i != j or groups[i].count > 1) and not self._lie_side_by_side(sizes[i], sizes[j])
         ]
+        # Where what may be looked at does not do for all, the largest are the most likely to be apart.
+        doubtful.sort(key=lambda pair: -sum(bodies[k].polygon.area for k in pair))
+        found = []
+        for left, (i, j) in zip(range(len(doubtful), 0, -1), doubtful, strict=True):
+            if self.are_apart(bodies[i], bodies[j], max(SHARE, 1.0 / left)):
+                found.append((i, j))
+        return sorted(found)
 
     def triples(
         self, groups: Sequence[Alike], pairs: Sequence[tuple[int, int]]
@@ -91,15 +101,18 @@ class Sharing:
                 found.append(some)
         return found
 
-    def are_apart(self, one: Body, other: Body) -> bool:
-        """Whether it is proven that the two can't share a sheet."""
-        first = one.cells(self.room, CELLS)
+    def are_apart(self, one: Body, other: Body, share: float = 1.0) -> bool:
+        """Whether it is proven that the two can't share a sheet, by a share of what may be looked at."""
+        first, second = one.cells(self.room, CELLS), other.cells(self.room, CELLS)
         if one.item.turns.angles is None:
             # A sheet turned by half a turn is the same sheet.
             first = [cell for cell in first if cell.middle < math.pi]
-        todo = list(itertools.product(first, other.cells(self.room, CELLS)))
+            if other.item.turns.angles is None and self._have_room(one, first, other, second):
+                return False
+        todo = list(itertools.product(first, second))
+        least = round((1.0 - share) * self.effort.left)
         while todo:
-            if self.effort.left <= 0:
+            if self.effort.left <= least:
                 return False
             a, b = todo.pop()
             if self._nowhere(one, a, other, b):
@@ -109,6 +122,13 @@ class Sharing:
                 return False
             todo += halves
         return True
+
+    def _have_room(self, one: Body, first: Sequence[Cell], other: Body, second: Sequence[Cell]) -> bool:
+        """Whether the two leave doubt in some of the finest cells: then no halving would ever end."""
+        turns = itertools.product(first[::SAMPLED], second[::SAMPLED])
+        return any(
+            not self._nowhere(one, Cell(a.middle, FINEST), other, Cell(b.middle, FINEST)) for a, b in turns
+        )
 
     def _halved(self, one: Body, a: Cell, other: Body, b: Cell) -> list[tuple[Cell, Cell]]:
         if max(a.half, b.half) <= FINEST:
