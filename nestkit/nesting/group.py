@@ -10,6 +10,7 @@ from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON
 from nestkit.nesting.carried import LaidSheet, carried, sound_layout
 from nestkit.nesting.choosing import on_better_sheets
+from nestkit.nesting.exact import on_exact_sheets
 from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout, Status
@@ -17,12 +18,14 @@ from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.smaller import on_smaller_pieces
-from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
+from nestkit.nesting.stops import AfterRounds, AnyOf, Stop, a_share_of
 from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, packs, supply
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
+#: Share of the second stage's time for what may be solved exactly.
+EXACT_SHARE = 0.4
 
 Report = Callable[[int, int], None]
 
@@ -159,7 +162,27 @@ def _pack(
             return best
         return replace(found, layout=sound, score=score), row
 
+    def exact(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        found, row = best
+        if tighten is None or enough(found.score) or asked_to_stop():
+            return best
+        rule = a_share_of(tighten, EXACT_SHARE)
+        layout = on_exact_sheets(
+            items,
+            row,
+            found.layout,
+            spacing,
+            prover,
+            seed=seed,
+            is_over=lambda: asked_to_stop() or rule(0),
+        )
+        # More may be proven now than was.
+        known.clear()
+        score = _score(items, layout, row)
+        return (replace(found, layout=layout, score=score), row) if score < found.score else best
+
     def closer(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        best = exact(best)
         found, row = best
         if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
             return best
