@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Literal
 
 from nestkit.build.model import Build, same_thickness
 from nestkit.cutting.jobs import make_jobs
@@ -19,6 +20,9 @@ from nestkit.nesting.problem import Spacing
 from nestkit.nesting.remains import remains, with_leftovers
 from nestkit.nesting.request import GroupRequest
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
+
+#: Jobs with the shortest order, jobs that go to the nearest next, or none.
+JobDetail = Literal["whole", "rough", "none"]
 
 #: Share of a group's time for the constructive engine; the overlap engine gets the rest.
 FIRST_SHARE = 0.15
@@ -115,7 +119,7 @@ def make_plan(
     only: Collection[tuple[str, float]] | None = None,
     start: Sequence[LaidSheet] = (),
     kept: Sequence[PlannedSheet] = (),
-    with_jobs: bool = True,
+    jobs: JobDetail = "whole",
 ) -> Planned:
     """Plans every group and makes the jobs.
 
@@ -135,8 +139,8 @@ def make_plan(
         A plan of another size to begin with; see `nesting.carried`.
     kept : sequence of PlannedSheet
         Sheets that are cut already: they stay as they are and come first.
-    with_jobs : bool
-        False leaves the jobs away, where only the sheets are asked for.
+    jobs : JobDetail
+        How far the jobs are worked out, where only sheets or times are asked for.
     """
     wanted = [
         each for each in requests(build, kept) if only is None or (each.material, each.thickness) in only
@@ -197,13 +201,13 @@ def make_plan(
         unplaced=tuple(copy for group in found for copy in group.unplaced),
         leftovers=left,
     )
-    if progress is not None and wanted and sheets:
+    if progress is not None and wanted and sheets and jobs != "none":
         last = wanted[-1]
         words = "putting the cuts in order" + ("" if is_compiled() else "; the first time this takes a while")
         progress(Progress(last.material, last.thickness, len(wanted), len(wanted), note=words))
     return Planned(
         plan=plan,
-        jobs=make_jobs(build, sheets) if with_jobs else (),
+        jobs=() if jobs == "none" else make_jobs(build, sheets, rough=jobs == "rough"),
         stopped=any(group.stopped for group in found),
         rounds=sum(group.rounds for group in found),
     )

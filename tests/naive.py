@@ -19,6 +19,24 @@ def convex_sum(one: Sequence[tuple[int, int]], other: Sequence[tuple[int, int]])
     return MultiPoint([(a + c, b + d) for a, b in one for c, d in other]).convex_hull
 
 
+def circle_of_piece(
+    start: tuple[float, float],
+    end: tuple[float, float],
+    circles: Sequence[tuple[float, float, float]],
+    near: float,
+) -> int | None:
+    """Number of the first circle that a piece's ends and middle lie on, its ends within ``near``."""
+    middle = ((start[0] + end[0]) / 2.0, (start[1] + end[1]) / 2.0)
+
+    def off(spot: tuple[float, float], circle: tuple[float, float, float]) -> float:
+        return abs(math.dist(spot, circle[:2]) - circle[2])
+
+    for number, circle in enumerate(circles):
+        if max(off(start, circle), off(end, circle), off(middle, circle) / 2.0) <= near:
+            return number
+    return None
+
+
 def flatten_cubic(control: Sequence[tuple[float, float]], chords: int) -> list[tuple[float, float]]:
     """Points of a cubic Bezier curve at even parameters, its start included: de Casteljau's construction."""
 

@@ -21,6 +21,7 @@ from nestkit.cli.parts import parts
 from nestkit.cli.plan import plan
 from nestkit.cli.scales import scales
 from nestkit.cli.schema import schema
+from nestkit.memory import look_rarely
 
 app = typer.Typer(
     name="nestkit",
@@ -54,6 +55,7 @@ def options(
 def main() -> None:
     """Runs the program; every mistake in the input ends in a message, never in a traceback."""
     end_at_once_on_ctrl_c()
+    look_rarely()
     from nestkit.errors import NestkitError
 
     try:

@@ -21,8 +21,11 @@ from nestkit.nesting.model import PlannedSheet
 from nestkit.units import show_length
 
 
-def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
-    """One job for each sheet, in the sheets' order; sheets cut by hand get theirs without kerf."""
+def make_jobs(build: Build, sheets: Sequence[PlannedSheet], rough: bool = False) -> tuple[Job, ...]:
+    """One job for each sheet, in the sheets' order; sheets cut by hand get theirs without kerf.
+
+    ``rough`` jobs go to the nearest next, see `route.shortest`: their times are a little longer.
+    """
     rank_of = {assembly.name: rank for rank, assembly in enumerate(build.assemblies)}
     lines: dict[str, tuple[Line, ...]] = {}
     runs: dict[str, tuple[Path, ...]] = {}
@@ -52,7 +55,7 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet]) -> tuple[Job, ...]:
                 ]
             )
         bundles = [*label_strokes(build, sheet), *([one] for one in marks), *cuts, *folds.pockets]
-        route = in_cut_order(bundles, sheet, rank_of)
+        route = in_cut_order(bundles, sheet, rank_of, rough)
         etching = 0.0 if folds.etching is None else folds.etching.seconds
         jobs.append(
             Job(
@@ -85,7 +88,7 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
         part.name: tuple(
             replace(finding, file=part.source)
             for finding in cut_findings(
-                part.shape.outline, build.cutter_for(part.material, part.thickness).kerf
+                part.shape.outline, build.cutter_for(part.material, part.thickness).kerf, build.unit
             )
         )
         for part in build.parts

@@ -2,6 +2,8 @@
 
 Labels come before marks, marks before pockets, pockets before cuts, pass by pass; a hole before the outline
 that holds it; a part that lies in a hole before that hole's edge; assemblies in the order the build asks for.
+Labels and marks are first because they are light strokes that can shift nothing, drawn while the face is
+still smooth: etching roughens it.
 """
 
 from __future__ import annotations
@@ -23,7 +25,10 @@ from nestkit.nesting.model import PlannedSheet
 
 
 def in_cut_order(
-    bundles: Sequence[Sequence[Stroke]], sheet: PlannedSheet, rank_of: Mapping[str, int]
+    bundles: Sequence[Sequence[Stroke]],
+    sheet: PlannedSheet,
+    rank_of: Mapping[str, int],
+    rough: bool = False,
 ) -> Route:
     """The strokes of one sheet in the order in which they are run, each from its best starting point.
 
@@ -36,6 +41,8 @@ def in_cut_order(
         Where the strokes' parts lie.
     rank_of : mapping of str to int
         Place of each assembly in the build's order; parts without one come last.
+    rough : bool
+        See `route.shortest`.
     """
     runs = [tuple(bundle) for bundle in bundles if bundle[0].kind is LineKind.CUT]
     cuts = [_whole(bundle) for bundle in runs]
@@ -56,7 +63,7 @@ def in_cut_order(
                 round=not bundle[0].path.closed,
             )
         )
-    return shortest(tasks)
+    return shortest(tasks, rough=rough)
 
 
 def _whole(runs: Sequence[Stroke]) -> Stroke:

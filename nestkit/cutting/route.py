@@ -48,8 +48,15 @@ class Route:
     bound: float
 
 
-def shortest(tasks: Sequence[Task], start: Spot = (0.0, 0.0)) -> Route:
+def shortest(tasks: Sequence[Task], start: Spot = (0.0, 0.0), rough: bool = False) -> Route:
     """The shortest order found for these tasks.
+
+    Parameters
+    ----------
+    tasks : sequence of Task
+    start : (float, float), mm
+    rough : bool
+        True goes to the nearest next and searches no further, where only the time is asked for.
 
     Raises
     ------
@@ -67,6 +74,8 @@ def shortest(tasks: Sequence[Task], start: Spot = (0.0, 0.0)) -> Route:
     nearest = travel(first, start)
     if not tasks:
         return Route((), 0.0, 0.0, 0.0)
+    if rough:
+        return Route(first, nearest, nearest, 0.0)
     ways = entries.spread()
     if len(tasks) <= MOST_TASKS:
         seq, way = best_order(ways.first, ways.entry, ways.exit, at, waits, block)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from nestkit.nesting.overlap.jit import kernel, woven
+from nestkit.jit import kernel, woven
 
 
 @woven

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from nestkit.cutting.route_choice import far
-from nestkit.nesting.overlap.jit import kernel
+from nestkit.jit import kernel
 
 #: No more tasks than this are weighed so: each one more makes it more than twice as long.
 MOST_TASKS = 9

@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from nestkit.cutting.route_choice import best_ways, far, length_of
-from nestkit.nesting.overlap.jit import inner, kernel, woven
+from nestkit.jit import inner, kernel, woven
 
 #: What counts as shorter, mm.
 LESS = 1e-7

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from nestkit.cutting.route_choice import far
-from nestkit.nesting.overlap.jit import inner, kernel, woven
+from nestkit.jit import inner, kernel, woven
 
 #: After so many steps without a better bound the steps become smaller by this factor.
 PATIENCE, SMALLER = 20, 0.8

@@ -15,8 +15,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
+from nestkit.jit import kernel
+
 Point = tuple[float, float]
-GridPoint = tuple[int, int]
+Ints = NDArray[np.int64]
 
 
 def convex_pieces(polygon: Polygon) -> list[NDArray[np.float64]]:
@@ -92,31 +94,77 @@ def _joined(one: list[Point], other: list[Point], edge: frozenset[Point]) -> lis
     return ring
 
 
-def from_lowest(ring: list[GridPoint]) -> list[GridPoint]:
-    """A counter-clockwise ring, walked from its lowest, then leftmost, point."""
-    first = min(range(len(ring)), key=lambda k: (ring[k][1], ring[k][0]))
-    return ring[first:] + ring[:first]
+@kernel
+def convex_sums(one: Ints, one_at: Ints, other: Ints, other_at: Ints) -> tuple[Ints, Ints]:
+    """Minkowski sums of each of some convex rings with each of others, all of whole numbers.
 
+    Every ring is counter-clockwise and starts at its lowest, then leftmost, point, as every sum does. Edges
+    are merged by their direction.
 
-def convex_sum(one: list[GridPoint], other: list[GridPoint]) -> list[GridPoint]:
-    """Minkowski sum of two convex counter-clockwise rings of whole numbers.
+    Parameters
+    ----------
+    one, other : (n, 2) int
+        Corners of all rings. No ring is longer than 1e9 either way, so that no product overflows.
+    one_at, other_at : (rings + 1,) int
+        Where each ring begins, and where the last one ends.
 
-    Both start at their lowest, then leftmost, point (see `from_lowest`); so does the sum. Edges are
-    merged by their direction.
+    Returns
+    -------
+    (n, 2) int, (rings + 1,) int
+        The sums of the first ring with all the others, then those of the second, and where each begins.
     """
-    m, n = len(one), len(other)
-    i = j = 0
-    found: list[GridPoint] = []
-    while i < m or j < n:
-        ax, ay = one[i % m]
-        bx, by = other[j % n]
-        found.append((ax + bx, ay + by))
-        nx, ny = one[(i + 1) % m]
-        ox, oy = other[(j + 1) % n]
-        turn = (nx - ax) * (oy - by) - (ny - ay) * (ox - bx)
-        # A ring that is used up waits; edges of the same direction go together.
-        one_next = i < m and (turn >= 0 or j >= n)
-        other_next = j < n and (turn <= 0 or i >= m)
-        i += one_next
-        j += other_next
-    return found
+    rings, others = len(one_at) - 1, len(other_at) - 1
+    points = np.empty((len(one) * others + len(other) * rings, 2), np.int64)
+    at = np.zeros(rings * others + 1, np.int64)
+    count = 0
+    for a in range(rings):
+        p, m = one_at[a], one_at[a + 1] - one_at[a]
+        for b in range(others):
+            q, n = other_at[b], other_at[b + 1] - other_at[b]
+            i = j = 0
+            while i < m or j < n:
+                here, there = p + i % m, q + j % n
+                points[count, 0] = one[here, 0] + other[there, 0]
+                points[count, 1] = one[here, 1] + other[there, 1]
+                count += 1
+                onward, beyond = p + (i + 1) % m, q + (j + 1) % n
+                turn = (one[onward, 0] - one[here, 0]) * (other[beyond, 1] - other[there, 1])
+                turn -= (one[onward, 1] - one[here, 1]) * (other[beyond, 0] - other[there, 0])
+                # A ring that is used up waits; edges of the same direction go together.
+                one_goes = i < m and (turn >= 0 or j >= n)
+                other_goes = j < n and (turn <= 0 or i >= m)
+                if one_goes:
+                    i += 1
+                if other_goes:
+                    j += 1
+            at[a * others + b + 1] = count
+    return points[:count], at
+
+
+@kernel
+def is_left_out(spots: Ints, points: Ints, at: Ints) -> bool:
+    """Whether one of the spots lies outside all of some convex counter-clockwise rings.
+
+    Parameters
+    ----------
+    spots : (n, 2) int
+    points, at
+        As `convex_sums` gives them.
+    """
+    for s in range(len(spots)):
+        x, y = spots[s]
+        is_inside = False
+        for r in range(len(at) - 1):
+            is_inside = True
+            last = at[r + 1] - 1
+            for k in range(at[r], at[r + 1]):
+                across = (points[k, 0] - points[last, 0]) * (y - points[last, 1])
+                if across < (points[k, 1] - points[last, 1]) * (x - points[last, 0]):
+                    is_inside = False
+                    break
+                last = k
+            if is_inside:
+                break
+        if not is_inside:
+            return True
+    return False

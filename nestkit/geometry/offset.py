@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from nestkit.geometry.arcs import arc_centre, bulge_of
 from nestkit.geometry.path import Path
+from nestkit.jit import kernel
 
 #: Whole-number units in a millimetre.
 UNITS = 100_000
@@ -85,7 +86,7 @@ def _circles(path: Path, flat: NDArray[np.float64], distance: float) -> Circles:
 
 def _with_arcs(ring: NDArray[np.float64], circles: Circles) -> Path:
     """The ring with each run of points on one circle made an arc."""
-    on = _circle_of_pieces(ring, circles)
+    on = circle_of_pieces(ring, circles, 2.0 * FINE)
     if (on >= 0).all() and (on == on[0]).all():
         cx, cy, radius = circles[on[0] // 2]
         circle = Path.circle(cx, cy, radius)
@@ -111,24 +112,40 @@ def _with_arcs(ring: NDArray[np.float64], circles: Circles) -> Path:
     return Path(np.array(rows), True)
 
 
-def _circle_of_pieces(ring: NDArray[np.float64], circles: Circles) -> NDArray[np.int64]:
+@kernel
+def circle_of_pieces(ring: NDArray[np.float64], circles: Circles, near: float) -> NDArray[np.int64]:
     """For each piece from a point to the next, the first circle that holds its ends and middle.
 
-    Twice the circle's number, and one more where the piece runs clockwise about its centre, so that a
-    path there and back along one circle is two runs; -1 where there is no circle.
+    Parameters
+    ----------
+    ring : (n, 2) float, mm
+    circles : (m, 3) float, mm
+        Middle and radius.
+    near : float, mm
+        How far the ends may be off a circle; the middle may be twice as far off.
+
+    Returns
+    -------
+    (n,) int
+        Twice the circle's number, and one more where the piece runs clockwise about its centre, so that a
+        path there and back along one circle is two runs; -1 where there is no circle.
     """
-    after = np.roll(ring, -1, axis=0)
-    middle = (ring + after) / 2.0
-    found = np.full(len(ring), -1, dtype=np.int64)
-    for number, (cx, cy, radius) in enumerate(circles):
-        off = np.abs(np.hypot(ring[:, 0] - cx, ring[:, 1] - cy) - radius)
-        if not (off <= 2.0 * FINE).any():
-            continue
-        near = off <= 2.0 * FINE
-        sunk = np.abs(np.hypot(middle[:, 0] - cx, middle[:, 1] - cy) - radius) <= 4.0 * FINE
-        fits = near & np.roll(near, -1) & sunk & (found < 0)
-        turn = (ring[:, 0] - cx) * (after[:, 1] - cy) - (ring[:, 1] - cy) * (after[:, 0] - cx)
-        found[fits] = 2 * number + (turn[fits] < 0.0)
+    count = len(ring)
+    found = np.full(count, -1, np.int64)
+    for k in range(count):
+        x, y = ring[k]
+        after_x, after_y = ring[(k + 1) % count]
+        middle_x, middle_y = (x + after_x) / 2.0, (y + after_y) / 2.0
+        for number in range(len(circles)):
+            cx, cy, radius = circles[number]
+            if (
+                abs(math.hypot(x - cx, y - cy) - radius) <= near
+                and abs(math.hypot(after_x - cx, after_y - cy) - radius) <= near
+                and abs(math.hypot(middle_x - cx, middle_y - cy) - radius) <= 2.0 * near
+            ):
+                turn = (x - cx) * (after_y - cy) - (y - cy) * (after_x - cx)
+                found[k] = 2 * number + (1 if turn < 0.0 else 0)
+                break
     return found
 
 

@@ -14,7 +14,7 @@ import shapely
 
 from nestkit.geometry import Placement
 from nestkit.nesting.forms import Form, Forms
-from nestkit.nesting.nofit import UNITS, Contour, Piece, free_places, pieces_in_units
+from nestkit.nesting.nofit import UNITS, Contour, Pieces, free_places, pieces_in_units
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing
 
 #: A piece that is too long for its room by no more than this (whole-number units) still counts as fitting.
@@ -39,7 +39,7 @@ class _Room:
 
     bin: Bin
     room: tuple[int, int, int, int]
-    edge: list[Piece]
+    edge: Pieces
     free_area: float
     seated: list[tuple[Form, int, int]] = field(default_factory=list)
     refused: set[tuple[int, bool]] = field(default_factory=set)
@@ -104,11 +104,10 @@ def _open(bin: Bin, spacing: Spacing) -> _Room:
     frame = shapely.box(x0 - 1, y0 - 1, x1 + 1, y1 + 1)
     sheet = bin.outline.polygon(0.01)
     missing = shapely.difference(shapely.box(x0, y0, x1, y1), sheet)
-    edge: list[Piece] = []
+    edge = Pieces.of([])
     if missing.area > 1e-6:
         outside = shapely.buffer(shapely.difference(frame, sheet), margin, join_style="mitre")
-        for part in shapely.get_parts(outside):
-            edge.extend(pieces_in_units(part))
+        edge = pieces_in_units(*shapely.get_parts(outside))
     return _Room(bin, room, edge, bin.outline.area)
 
 
@@ -179,7 +178,7 @@ def _free(
     blocked = [
         ring + np.array([x, y]) for fixed, x, y in room.seated for ring in forms.no_fit(fixed, form, careful)
     ]
-    if room.edge:
+    if room.edge.count:
         blocked += forms.edge_no_fit(room.edge, form)
     # A room without breadth would be nothing to the clipper: it gets two units more on each side.
     wide = (limits[0] - 2, limits[1] - 2, limits[2] + 2, limits[3] + 2)
@@ -247,7 +246,7 @@ def _shares_nothing(room: _Room, form: Form, x: int, y: int) -> bool:
         other = _at(fixed, fx, fy)
         if shapely.intersection(moved, other).area > 1e-9 * min(moved.area, other.area):
             return False
-    if not room.edge:
+    if not room.edge.count:
         return True
     return bool(shapely.difference(moved, room.bin.outline.polygon(0.01)).area <= 1e-9 * moved.area)
 

@@ -25,7 +25,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from nestkit.nesting.alike import Alike
 from nestkit.nesting.bounds_turns import SLACK, Body, Cell
 from nestkit.nesting.forms import turn_choices
-from nestkit.nesting.nofit import UNITS, Piece, free_places, no_fit, pieces_in_units, turned_about
+from nestkit.nesting.nofit import UNITS, Pieces, leaves_room, pieces_in_units, turned_about
 
 #: Width and height, mm.
 Size = tuple[float, float]
@@ -33,6 +33,11 @@ Size = tuple[float, float]
 #: Cells that a full turn is cut into at first, and the least half width of a cell, radians.
 CELLS = 16
 FINEST = math.radians(0.4)
+#: Every so many cells, of each item, are looked at in their middles before anything is proven.
+SAMPLED = 4
+#: No pair but the last few takes more than this share of what may still be looked at: a hard one leaves some
+#: to the others.
+SHARE = 0.25
 
 
 @dataclass
@@ -67,13 +72,18 @@ class Sharing:
         """Numbers of groups no two items of which can share a sheet; (k, k): no two of one group."""
         bodies = [Body(group.item) for group in groups]
         sizes = [[body.size(turn) for turn in turn_choices(body.item)] for body in bodies]
-        return [
+        doubtful = [
             (i, j)
             for i, j in itertools.combinations_with_replacement(range(len(groups)), 2)
-            if (i != j or groups[i].count > 1)
-            and not self._lie_side_by_side(sizes[i], sizes[j])
-            and self.are_apart(bodies[i], bodies[j])
+            if (i != j or groups[i].count > 1) and not self._lie_side_by_side(sizes[i], sizes[j])
         ]
+        # Where what may be looked at does not do for all, the largest are the most likely to be apart.
+        doubtful.sort(key=lambda pair: -sum(bodies[k].polygon.area for k in pair))
+        found = []
+        for left, (i, j) in zip(range(len(doubtful), 0, -1), doubtful, strict=True):
+            if self.are_apart(bodies[i], bodies[j], max(SHARE, 1.0 / left)):
+                found.append((i, j))
+        return sorted(found)
 
     def triples(
         self, groups: Sequence[Alike], pairs: Sequence[tuple[int, int]]
@@ -91,15 +101,18 @@ class Sharing:
                 found.append(some)
         return found
 
-    def are_apart(self, one: Body, other: Body) -> bool:
-        """Whether it is proven that the two can't share a sheet."""
-        first = one.cells(self.room, CELLS)
+    def are_apart(self, one: Body, other: Body, share: float = 1.0) -> bool:
+        """Whether it is proven that the two can't share a sheet, by a share of what may be looked at."""
+        first, second = one.cells(self.room, CELLS), other.cells(self.room, CELLS)
         if one.item.turns.angles is None:
             # A sheet turned by half a turn is the same sheet.
             first = [cell for cell in first if cell.middle < math.pi]
-        todo = list(itertools.product(first, other.cells(self.room, CELLS)))
+            if other.item.turns.angles is None and self._have_room(one, first, other, second):
+                return False
+        todo = list(itertools.product(first, second))
+        least = round((1.0 - share) * self.effort.left)
         while todo:
-            if self.effort.left <= 0:
+            if self.effort.left <= least:
                 return False
             a, b = todo.pop()
             if self._nowhere(one, a, other, b):
@@ -109,6 +122,13 @@ class Sharing:
                 return False
             todo += halves
         return True
+
+    def _have_room(self, one: Body, first: Sequence[Cell], other: Body, second: Sequence[Cell]) -> bool:
+        """Whether the two leave doubt in some of the finest cells: then no halving would ever end."""
+        turns = itertools.product(first[::SAMPLED], second[::SAMPLED])
+        return any(
+            not self._nowhere(one, Cell(a.middle, FINEST), other, Cell(b.middle, FINEST)) for a, b in turns
+        )
 
     def _halved(self, one: Body, a: Cell, other: Body, b: Cell) -> list[tuple[Cell, Cell]]:
         if max(a.half, b.half) <= FINEST:
@@ -129,7 +149,7 @@ class Sharing:
     def _nowhere(self, one: Body, a: Cell, other: Body, b: Cell) -> bool:
         """Whether the second has no place beside the first at any turns of their cells."""
         fixed, moving = self._kernel(one, a), self._kernel(other, b)
-        self.effort.takes(len(fixed.grown) * len(moving.about))
+        self.effort.takes(fixed.grown.count * moving.about.count)
         if fixed.is_nothing or moving.is_nothing:
             return False
         # Where the second's origin may lie, so that the box round both is no larger than the room.
@@ -144,7 +164,7 @@ class Sharing:
         box = tuple(
             round(value * UNITS) for value in (limits[0][0], limits[1][0], limits[0][1], limits[1][1])
         )
-        return not free_places(box, no_fit(fixed.grown, moving.about))  # type: ignore[arg-type]
+        return not leaves_room(box, fixed.grown, moving.about)  # type: ignore[arg-type]
 
     def _kernel(self, body: Body, cell: Cell) -> _Kernel:
         key = (id(body), cell)
@@ -159,27 +179,27 @@ class _Kernel:
     """What a body covers at every turn of a cell: its box, and its pieces as it lies and as it moves."""
 
     bounds: tuple[float, float, float, float]
-    grown: list[Piece]
-    about: list[Piece]
+    grown: Pieces
+    about: Pieces
     body: Body
 
     @property
     def is_nothing(self) -> bool:
         """Whether it covers nothing for certain."""
-        return not self.about
+        return not self.about.count
 
     @classmethod
     def of(cls, body: Body, cell: Cell, gap: float) -> _Kernel:
         kernel = _with_few_corners(body, cell)
         if kernel.is_empty:
-            return cls((0.0, 0.0, 0.0, 0.0), [], [], body)
+            return cls((0.0, 0.0, 0.0, 0.0), Pieces.of([]), Pieces.of([]), body)
         # Holes stay in what lies, as parts may lie there; what moves needs its outside alone.
         filled = [Polygon(part.exterior) for part in shapely.get_parts(kernel)]
         around = shapely.buffer(kernel, gap, quad_segs=4) if gap > 0.0 else kernel
         return cls(
             kernel.bounds,
-            [piece for part in shapely.get_parts(around) for piece in pieces_in_units(part)],
-            turned_about([piece for part in filled for piece in pieces_in_units(part)]),
+            pieces_in_units(*shapely.get_parts(around)),
+            turned_about(pieces_in_units(*filled)),
             body,
         )
 

@@ -12,7 +12,7 @@ from shapely.geometry import Polygon
 
 from nestkit.geometry import Placement
 from nestkit.geometry.near import run_together
-from nestkit.nesting.nofit import UNITS, Contour, Piece, no_fit, pieces_in_units, turned_about
+from nestkit.nesting.nofit import UNITS, Contour, Pieces, no_fit, pieces_in_units, turned_about
 from nestkit.nesting.problem import Item, Spacing
 
 #: Arcs are flattened this finely before they are grown, mm: with the slack, within the verifier's tolerance.
@@ -40,11 +40,11 @@ class Form:
     key : int
         The same for interchangeable items at the same turn.
     turn : float, radians
-    pieces : list of Piece
+    pieces : Pieces
         Convex pieces of the grown outline, holes kept where a part could lie in them.
-    moving : list of Piece
+    moving : Pieces
         The same without holes, as `nofit.turned_about` gives them.
-    careful : list of Piece
+    careful : Pieces
         `moving` grown by a hair, for when exact contact would overlap.
     core : (int, int, int, int)
         Bounding box of the true outline: x0, y0, x1, y1.
@@ -54,9 +54,9 @@ class Form:
 
     key: int
     turn: float
-    pieces: list[Piece]
-    moving: list[Piece]
-    careful: list[Piece]
+    pieces: Pieces
+    moving: Pieces
+    careful: Pieces
     core: tuple[int, int, int, int]
     outline: Polygon
 
@@ -91,7 +91,7 @@ class Forms:
         self._smallest = min((item.outline.area for item in items), default=0.0)
         self._by_item: dict[tuple[int, bool], tuple[Form, ...]] = {}
         self._no_fit: dict[tuple[int, int, bool], list[Contour]] = {}
-        self._edges: dict[tuple[int, int], tuple[Sequence[Piece], list[Contour]]] = {}
+        self._edges: dict[tuple[int, int], tuple[Pieces, list[Contour]]] = {}
         self._count = 0
 
     def of(self, item: Item) -> tuple[Form, ...]:
@@ -113,7 +113,7 @@ class Forms:
             self._no_fit[key] = no_fit(fixed.pieces, moving.careful if careful else moving.moving)
         return self._no_fit[key]
 
-    def edge_no_fit(self, edge: Sequence[Piece], moving: Form) -> list[Contour]:
+    def edge_no_fit(self, edge: Pieces, moving: Form) -> list[Contour]:
         """Where `moving`'s origin may not lie because of a sheet's rim, given as convex pieces.
 
         The moving form is grown by half the gap already, which the rim does not ask for: its true

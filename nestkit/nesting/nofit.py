@@ -7,21 +7,56 @@ origin (Bennell and Oliveira 2008, "The geometry of nesting problems: a tutorial
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pyclipper
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from nestkit.geometry.convex import GridPoint, convex_pieces, convex_sum, from_lowest
+from nestkit.geometry.convex import convex_pieces, convex_sums, is_left_out
 
 #: Whole-number units in a millimetre.
 UNITS = 10_000
 
 Contour = NDArray[np.int64]
-#: A convex counter-clockwise ring from its lowest, then leftmost, point.
-Piece = list[GridPoint]
+#: A ring as the clipper gives and takes it.
+Ring = list[list[int]]
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Convex counter-clockwise rings, each from its lowest, then leftmost, point.
+
+    Parameters
+    ----------
+    points : (n, 2) int
+        Corners of all of them.
+    at : (count + 1,) int
+        Where each begins, and where the last one ends.
+    """
+
+    points: Contour
+    at: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, rings: Iterable[Contour]) -> Pieces:
+        """Pieces from counter-clockwise rings that begin anywhere."""
+        ordered = [_from_lowest(ring) for ring in rings]
+        sizes = [0, *(len(ring) for ring in ordered)]
+        points = np.concatenate(ordered) if ordered else np.empty((0, 2), dtype=np.int64)
+        return cls(points, np.cumsum(np.array(sizes, dtype=np.int64)))
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.at) - 1
+
+    def rings(self) -> list[Contour]:
+        """Each by itself."""
+        return np.split(self.points, self.at[1:-1]) if self.count else []
 
 
 def to_units(points: NDArray[np.float64]) -> Contour:
@@ -30,23 +65,24 @@ def to_units(points: NDArray[np.float64]) -> Contour:
     return units
 
 
-def pieces_in_units(polygon: Polygon) -> list[Piece]:
-    """Convex pieces of a polygon in whole-number units, each from its lowest point, counter-clockwise."""
-    pieces = [to_units(piece) for piece in convex_pieces(polygon)]
-    return [_piece(piece) for piece in pieces if _doubled_area(piece) > 0]
+def pieces_in_units(*polygons: Polygon) -> Pieces:
+    """Convex pieces of polygons in whole-number units."""
+    pieces = [to_units(piece) for polygon in polygons for piece in convex_pieces(polygon)]
+    return Pieces.of(piece for piece in pieces if _doubled_area(piece) > 0)
 
 
-def turned_about(pieces: Sequence[Piece]) -> list[Piece]:
+def turned_about(pieces: Pieces) -> Pieces:
     """The pieces turned by half a turn about the origin and drawn in by one unit.
 
     These are what a moving part's pieces are to the sums of `no_fit`. Drawn in, they let a part that
     fits exactly into a slot find its place there.
     """
-    return [_piece(_drawn_in(-np.array(piece, dtype=np.int64))) for piece in pieces]
+    return Pieces.of(_drawn_in(-ring) for ring in pieces.rings())
 
 
-def _piece(ring: Contour) -> Piece:
-    return from_lowest([(int(x), int(y)) for x, y in ring])
+def _from_lowest(ring: Contour) -> Contour:
+    first = int(np.lexsort((ring[:, 0], ring[:, 1]))[0])
+    return np.roll(ring, -first, axis=0) if first else ring
 
 
 def _doubled_area(ring: Contour) -> int:
@@ -54,14 +90,14 @@ def _doubled_area(ring: Contour) -> int:
     return int((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
 
 
-def no_fit(fixed: Sequence[Piece], moving: Sequence[Piece]) -> list[Contour]:
+def no_fit(fixed: Pieces, moving: Pieces) -> list[Contour]:
     """Contours of the no-fit polygon: outer ones counter-clockwise, holes clockwise.
 
     Parameters
     ----------
-    fixed : sequence of Piece
+    fixed : Pieces
         From `pieces_in_units`.
-    moving : sequence of Piece
+    moving : Pieces
         From `turned_about`.
 
     Returns
@@ -70,9 +106,27 @@ def no_fit(fixed: Sequence[Piece], moving: Sequence[Piece]) -> list[Contour]:
         The moving piece's origin may lie on a contour (the pieces touch) but not inside.
     """
     # Sums of one fixed piece are joined first: the clipper's time grows faster than the number of rings.
-    few, many = (fixed, moving) if len(fixed) <= len(moving) else (moving, fixed)
-    joined = [ring for a in few for ring in union(convex_sum(a, b) for b in many)]
+    few, many = (fixed, moving) if fixed.count <= moving.count else (moving, fixed)
+    points, at = convex_sums(few.points, few.at, many.points, many.at)
+    corners, ends = points.tolist(), at.tolist()
+    sums = [corners[begin:end] for begin, end in itertools.pairwise(ends)]
+    joined = [ring for k in range(few.count) for ring in union(sums[k * many.count : (k + 1) * many.count])]
     return [np.array(ring, dtype=np.int64) for ring in union(joined)]
+
+
+def leaves_room(room: tuple[int, int, int, int], fixed: Pieces, moving: Pieces, looks: int = 5) -> bool:
+    """Whether the moving piece's origin may lie somewhere in a box (x0, y0, x1, y1).
+
+    Some spots all over the box are looked at first: most boxes that leave room are found out so, without
+    the whole polygon.
+    """
+    x0, y0, x1, y1 = room
+    across = np.linspace(x0 + 1, x1 - 1, looks).astype(np.int64)
+    along = np.linspace(y0 + 1, y1 - 1, looks).astype(np.int64)
+    spots = np.column_stack((np.repeat(across, looks), np.tile(along, looks)))
+    if is_left_out(spots, *convex_sums(fixed.points, fixed.at, moving.points, moving.at)):
+        return True
+    return bool(free_places(room, no_fit(fixed, moving)))
 
 
 def _drawn_in(ring: Contour) -> Contour:
@@ -95,14 +149,14 @@ def _unit_normals(edges: Contour) -> NDArray[np.float64]:
     return np.column_stack((-edges[:, 1], edges[:, 0])) / lengths[:, None]
 
 
-def union(rings: Iterable[Piece]) -> list[Piece]:
+def union(rings: Iterable[Ring]) -> list[Ring]:
     """Union of rings: outer ones counter-clockwise, holes clockwise."""
     paths = [ring for ring in rings if len(ring) >= 3]
     if len(paths) < 2:
         return paths
     clipper = pyclipper.Pyclipper()
     clipper.AddPaths(paths, pyclipper.PT_SUBJECT, True)
-    found: list[Piece] = clipper.Execute(pyclipper.CT_UNION, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
+    found: list[Ring] = clipper.Execute(pyclipper.CT_UNION, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
     return found
 
 

@@ -82,7 +82,7 @@ def plan_size(task: SizeTask) -> Answer:
         progress=progress,
         only=None if task.only is None else {task.only},
         start=task.start,
-        with_jobs=not task.sheets_only,
+        jobs="none" if task.sheets_only else "rough",
     )
     return size_result(build, planned, task.reference)
 

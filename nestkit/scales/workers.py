@@ -16,6 +16,7 @@ from concurrent.futures import Executor, Future
 from multiprocessing.connection import Connection
 from typing import Any
 
+from nestkit.memory import look_rarely
 from nestkit.scales.telling import listen
 
 Heard = Callable[["Future[Any]", str], None]
@@ -150,6 +151,7 @@ def _work(pipe: Connection) -> None:
     """A process's life: tasks in, answers out, until the pipe is closed."""
     # Ctrl-C goes to the whole terminal group; the parent decides what becomes of a task.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    look_rarely()
     listen(lambda note: pipe.send(("note", note)))
     while True:
         try:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
+
+import numpy as np
 import pytest
 import shapely
 from hypothesis import given
-from shapely.geometry import Polygon
+from hypothesis import strategies as st
+from shapely.geometry import Point, Polygon
 
-from nestkit.geometry.convex import convex_pieces, convex_sum
+from nestkit.geometry.convex import convex_pieces, convex_sums, is_left_out
 from tests import naive
 from tests.strategies import grid_rings, outlines, star_points
 
@@ -28,9 +32,31 @@ def test_merged_pieces_are_fewer_than_triangles(points):
     assert len(convex_pieces(Polygon(points))) <= max(1, len(points) - 2)
 
 
-@given(grid_rings(), grid_rings())
-def test_the_sum_of_convex_rings(one, other):
-    found = Polygon(convex_sum(one, other))
-    assert found.is_valid
-    assert found.exterior.is_ccw
-    assert found.symmetric_difference(naive.convex_sum(one, other)).area == 0.0
+def flat(rings) -> tuple[np.ndarray, np.ndarray]:
+    """Rings as the kernels take them: all corners, and where each ring begins."""
+    sizes = [0, *(len(ring) for ring in rings)]
+    return np.array([spot for ring in rings for spot in ring], dtype=np.int64), np.cumsum(sizes)
+
+
+SOME_RINGS = st.lists(grid_rings(), min_size=1, max_size=3)
+
+
+@pytest.mark.parametrize("way", [convex_sums, convex_sums.py_func], ids=["compiled", "plain"])
+@given(ones=SOME_RINGS, others=SOME_RINGS)
+def test_the_sums_of_convex_rings(way, ones, others):
+    points, at = way(*flat(ones), *flat(others))
+    sums = np.split(points, at[1:-1])
+    for ring, (one, other) in zip(sums, itertools.product(ones, others), strict=True):
+        found = Polygon(ring)
+        assert found.is_valid
+        assert found.exterior.is_ccw
+        assert found.symmetric_difference(naive.convex_sum(one, other)).area == 0.0
+        assert (ring[0, 1], ring[0, 0]) == min((y, x) for x, y in ring)
+
+
+@pytest.mark.parametrize("way", [is_left_out, is_left_out.py_func], ids=["compiled", "plain"])
+@given(rings=SOME_RINGS, spots=st.lists(st.tuples(st.integers(-45, 45), st.integers(-45, 45)), max_size=6))
+def test_a_spot_outside_all_rings_is_told(way, rings, spots):
+    inside = shapely.union_all([Polygon(ring) for ring in rings])
+    left_out = any(not inside.covers(Point(spot)) for spot in spots)
+    assert way(np.array(spots, dtype=np.int64).reshape(-1, 2), *flat(rings)) == left_out

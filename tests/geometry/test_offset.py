@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from nestkit.geometry import Path
-from nestkit.geometry.offset import offset
+from nestkit.geometry.offset import circle_of_pieces, offset
+from tests import naive
 from tests.strategies import rounded_rectangles, star_points
 from tests.zoo import HEXAGON_50, L_SHAPE, SLOT, TRIANGLE_345, rectangle, rounded
 
@@ -97,3 +98,22 @@ def test_direction_does_not_matter_and_open_paths_are_refused():
     assert offset(SLOT.reversed(), 1)[0].signed_area == pytest.approx(offset(SLOT, 1)[0].signed_area)
     with pytest.raises(ValueError, match="closed"):
         offset(Path.polyline([(0, 0), (1, 0)], False), 1)
+
+
+SPOTS = st.tuples(st.integers(-9, 9), st.integers(-9, 9))
+
+
+@pytest.mark.parametrize("way", [circle_of_pieces, circle_of_pieces.py_func], ids=["compiled", "plain"])
+@given(
+    ring=st.lists(SPOTS, min_size=3, max_size=8),
+    circles=st.lists(st.tuples(st.integers(-3, 3), st.integers(-3, 3), st.integers(1, 9)), max_size=4),
+)
+def test_circles_of_pieces_as_the_naive_twin_finds_them(way, ring, circles):
+    found = way(np.array(ring, dtype=float), np.array(circles, dtype=float).reshape(-1, 3), 0.3)
+    for k, (start, end) in enumerate(zip(ring, [*ring[1:], ring[0]], strict=True)):
+        number = naive.circle_of_piece(start, end, circles, 0.3)
+        assert (found[k] // 2 if found[k] >= 0 else None) == number
+        if number is not None:
+            x, y, _ = circles[number]
+            turn = (start[0] - x) * (end[1] - y) - (start[1] - y) * (end[0] - x)
+            assert found[k] % 2 == (turn < 0)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Point, Polygon
 
-from nestkit.nesting.nofit import UNITS, free_places, no_fit, pieces_in_units, turned_about
+from nestkit.nesting.nofit import UNITS, free_places, leaves_room, no_fit, pieces_in_units, turned_about
 from tests.strategies import star_points
 
 
@@ -55,3 +55,11 @@ def test_a_hole_that_a_part_fits_into_stays_open():
     assert region(contours).contains(Point(5, 5))
     # 70 x 70 mm of contact less the 10 x 10 mm in which the part's corner may lie.
     assert region(contours).area == pytest.approx(70 * 70 - 10 * 10, rel=1e-4)
+
+
+@given(star_points(), star_points(), st.tuples(_SHIFT, _SHIFT), st.tuples(st.floats(1, 60), st.floats(1, 60)))
+def test_a_look_at_some_spots_tells_the_same_as_the_whole_polygon(fixed, moving, corner, size):
+    pieces, about = pieces_in_units(Polygon(fixed)), turned_about(pieces_in_units(Polygon(moving)))
+    low = [round(value * UNITS) for value in corner]
+    room = (*low, *(at + round(side * UNITS) for at, side in zip(low, size, strict=True)))
+    assert leaves_room(room, pieces, about) == bool(free_places(room, no_fit(pieces, about)))

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import csr_array
 
-from nestkit.nesting.overlap.jit import inner, kernel
+from nestkit.jit import inner, kernel
 from nestkit.nesting.overlap.moves import refresh
 from nestkit.nesting.overlap.state import Floats, Ints, Shapes, State, near
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from nestkit.jit import inner, kernel
 from nestkit.nesting.overlap.dice import pick, roll
-from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.moves import NOTHING, settle, weigh
 from nestkit.nesting.overlap.state import Ints, Shapes, State, grid_remove, take_shape
 

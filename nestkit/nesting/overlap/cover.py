@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPoint, MultiPolygon, Polygon
 
-from nestkit.nesting.overlap.jit import inner, kernel
+from nestkit.jit import inner, kernel
 
 Points = NDArray[np.float64]
 

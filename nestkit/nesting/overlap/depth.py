@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from nestkit.nesting.overlap.jit import inner, woven
+from nestkit.jit import inner, woven
 from nestkit.nesting.overlap.state import Shapes, State
 
 

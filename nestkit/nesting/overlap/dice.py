@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from nestkit.nesting.overlap.jit import kernel
+from nestkit.jit import kernel
 
 _M1, _A1 = 2147483563, 40014
 _M2, _A2 = 2147483399, 40692

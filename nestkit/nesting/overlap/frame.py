@@ -6,6 +6,7 @@ the same everywhere and scaling costs no digits.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from nestkit.geometry.affine import rotation
+from nestkit.nesting.overlap.cover import convex_cover
 from nestkit.nesting.overlap.dice import dice
 from nestkit.nesting.overlap.pairs import Tables, pair_tables
 from nestkit.nesting.overlap.state import Shapes, State
@@ -46,6 +48,18 @@ class Stencil:
     pieces: tuple[Points, ...]
     turns: tuple[float, ...] | None
     area: float
+
+
+@functools.lru_cache(maxsize=1024)
+def centred_cover(polygon: Polygon, unit: float) -> tuple[tuple[Points, ...], float, Points]:
+    """A polygon's convex cover about its middle, its area, both in the unit, and its middle, mm.
+
+    Kept, since the same parts are packed again and again.
+    """
+    x0, y0, x1, y1 = polygon.bounds
+    middle = np.array([(x0 + x1) / 2.0, (y0 + y1) / 2.0])
+    local = shapely.transform(polygon, lambda xy: (xy - middle) / unit)
+    return tuple(convex_cover(local)), local.area, middle
 
 
 def _rows(piece: Points) -> Points:

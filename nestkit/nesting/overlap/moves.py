@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from nestkit.jit import inner, kernel, woven
 from nestkit.nesting.overlap.depth import pair_depth, pair_depth_within
 from nestkit.nesting.overlap.dice import pick, roll
-from nestkit.nesting.overlap.jit import inner, kernel, woven
 from nestkit.nesting.overlap.state import (
     Floats,
     Ints,

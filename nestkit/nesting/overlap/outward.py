@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 
@@ -28,6 +29,7 @@ HOLE_SHARE = 0.03
 MITRE_LIMIT = 2.0
 
 
+@functools.lru_cache(maxsize=1024)
 def engine_polygon(outline: Outline, grow: float) -> Polygon:
     """The outline grown by ``grow`` mm; nothing of the truth sticks out of it by more than rounding.
 

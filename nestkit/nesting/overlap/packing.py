@@ -7,7 +7,6 @@ from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
@@ -16,7 +15,7 @@ from nestkit.geometry.affine import apply, rotation
 from nestkit.nesting.overlap.construct import construct, park
 from nestkit.nesting.overlap.cover import convex_cover
 from nestkit.nesting.overlap.dice import dice
-from nestkit.nesting.overlap.frame import Stencil, build_shapes, build_state, different_turns
+from nestkit.nesting.overlap.frame import Stencil, build_shapes, build_state, centred_cover, different_turns
 from nestkit.nesting.overlap.lane import Lane, Settings, Snapshot
 from nestkit.nesting.overlap.moves import refresh
 from nestkit.nesting.overlap.outward import engine_polygon, room_of, without_idle_holes
@@ -135,12 +134,8 @@ class Packing:
         numbers = {key: k for k, key in enumerate(polygons)}
         stencils, middles = [], []
         for key, polygon in polygons.items():
-            x0, y0, x1, y1 = polygon.bounds
-            middle = np.array([(x0 + x1) / 2.0, (y0 + y1) / 2.0])
-            unit = self.unit
-            local = shapely.transform(polygon, lambda xy, m=middle, u=unit: (xy - m) / u)
-            angles = key[2]  # type: ignore[index]
-            stencils.append(Stencil(tuple(convex_cover(local)), angles, local.area))
+            cover, area, middle = centred_cover(polygon, self.unit)
+            stencils.append(Stencil(cover, key[2], area))  # type: ignore[index]
             middles.append(middle)
         return stencils, middles, [numbers[key] for key in keys]
 
@@ -180,11 +175,9 @@ class Packing:
         for seat in self.fixed:
             outline = self.items[seat.item].outline.transformed(seat.placement.matrix)
             polygon = engine_polygon(outline, self.spacing.gap / 2.0)
-            middle = np.array(polygon.bounds).reshape(2, 2).mean(axis=0)
-            unit = self.unit
-            local = shapely.transform(polygon, lambda xy, m=middle, u=unit: (xy - m) / u)
-            stencils.append(Stencil(tuple(convex_cover(local)), (0.0,), local.area))
-            found.append((len(stencils) - 1, (middle + self.shift[seat.bin]) / unit, seat.bin))
+            cover, area, middle = centred_cover(polygon, self.unit)
+            stencils.append(Stencil(cover, (0.0,), area))
+            found.append((len(stencils) - 1, (middle + self.shift[seat.bin]) / self.unit, seat.bin))
         return found
 
     def _number_shapes(self) -> None:

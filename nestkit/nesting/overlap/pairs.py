@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from nestkit.geometry.affine import rotation
+from nestkit.jit import inner, kernel
 from nestkit.nesting.overlap.cover import convex_cover
-from nestkit.nesting.overlap.jit import inner, kernel
 from nestkit.nesting.overlap.state import Floats, Ints
 
 #: Sets are united a little smaller, so that places of exact fit stay open; then grown back. Frame units.

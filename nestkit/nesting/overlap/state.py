@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from nestkit.nesting.overlap.jit import inner, woven
+from nestkit.jit import inner, woven
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
