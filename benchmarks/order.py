@@ -3,10 +3,11 @@
     python benchmarks/order.py [--rounds 4] [--seed 1] [--routing SECONDS]
 
 The samples are planned with a fixed number of rounds, all their sheets together make a row. The generated
-sheets hold parts of random size on a grid, each with two round holes, without labels. Seconds are the
-processor's, for the order with its bound; kernels are compiled beforehand. All is written and checked. With
---routing a general routing library gets the same tasks and so many seconds for each job, see
-order_routing.py; then both get them "free": without what has to wait for what within an assembly.
+sheets hold parts of random size on a grid, each with two round holes, and are measured without and with
+labels; "of labels" counts the paths that draw these. Seconds are the processor's, for the order with its
+bound; kernels are compiled beforehand. All is written and checked. With --routing a general routing library
+gets the same tasks and so many seconds for each job, see order_routing.py; then both get them "free": without
+what has to wait for what within an assembly.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import product
 from pathlib import Path as FilePath
 
 from order_routing import routed
@@ -26,6 +28,7 @@ from nestkit.build.model import Assembly, Build, Cutter, Part, Sheet
 from nestkit.checking import check_folder
 from nestkit.cutting import order
 from nestkit.cutting.jobs import make_jobs
+from nestkit.cutting.model import LABEL_LAYER
 from nestkit.cutting.route import Route, shortest
 from nestkit.cutting.route_entries import Task
 from nestkit.geometry import Outline, Path, Placement, Shape
@@ -38,7 +41,7 @@ ROUTING_HEAD = ["routing, m", "ours against it", "routing free, m", "ours free, 
 SAMPLES = FilePath(__file__).parents[1] / "samples"
 
 
-def generated(paths: int, seed: int) -> tuple[Build, Plan]:
+def generated(paths: int, seed: int, labels: bool = False) -> tuple[Build, Plan]:
     """A build with about so many closed paths, laid on one sheet; a third of the parts are glued first."""
     draw = random.Random(seed)
     count = paths // 3
@@ -56,7 +59,7 @@ def generated(paths: int, seed: int) -> tuple[Build, Plan]:
             else Path.polyline([(0, 0), (width, 0), (width, height), (0, height)], True)
         )
         assembly = draw.choice(["lamp", "mast", ""])
-        part = Part(f"part {k}", Shape(Outline(edge, holes)), "eva", 6.0, 1, assembly=assembly, label=False)
+        part = Part(f"part {k}", Shape(Outline(edge, holes)), "eva", 6.0, 1, assembly=assembly, label=labels)
         parts.append(part)
         x, y = (
             5.0 + 60.0 * (k % columns) + draw.uniform(0, 2),
@@ -99,14 +102,15 @@ def row(name: str, build: Build, plan: Plan, routing: float) -> None:
     jobs = make_jobs(build, sheets)
     order.shortest = shortest
     seconds = time.process_time() - began
-    paths = sum(len(job.strokes) for job in jobs)
+    strokes = [stroke for job in jobs for stroke in job.strokes]
     travel, nearest, least = (
         sum(getattr(job, key) for job in jobs) for key in ("travel", "nearest", "least")
     )
     cells = (
         name,
         len(jobs),
-        paths,
+        len(strokes),
+        sum(stroke.layer == LABEL_LAYER for stroke in strokes),
         f"{nearest / 1000:.2f}",
         f"{travel / 1000:.2f}",
         f"{travel / nearest - 1:+.0%}",
@@ -140,6 +144,7 @@ def main() -> None:
         "build",
         "jobs",
         "paths",
+        "of labels",
         "nearest, m",
         "travel, m",
         "change",
@@ -155,8 +160,9 @@ def main() -> None:
         build = read_build(SAMPLES / name / "build.toml", None)
         plan = make_plan(build, Effort(rounds=chosen.rounds, seed=chosen.seed)).plan
         row(name, build, plan, chosen.routing)
-    for paths in (200, 1000):
-        row(f"generated, {paths} paths", *generated(paths, chosen.seed), chosen.routing)
+    for paths, labels in product((200, 1000), (False, True)):
+        name = f"generated, {paths} paths{' and labels' if labels else ''}"
+        row(name, *generated(paths, chosen.seed, labels), chosen.routing)
 
 
 if __name__ == "__main__":

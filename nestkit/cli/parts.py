@@ -25,6 +25,7 @@ def parts(
     """Lists the parts as they would be cut: size, thickness, quantity, assembly, how cut, warnings."""
     script = script_output(context, as_json)
     from nestkit.cli.tables import bad, doubtful, show
+    from nestkit.cutting.tabs import tabs_of
     from nestkit.output.line_words import line_words
     from nestkit.preparing import how_parts_are_cut, read_build, unfit_advice
     from nestkit.units import show_length, show_size
@@ -39,6 +40,7 @@ def parts(
         notes = [words] if (words := line_words(part.shape)) else []
         notes += [counted(part.spares, "spare")] if part.spares else []
         notes += ["mirrored pairs"] if part.mirrored_pairs else []
+        notes += [counted(tabs.count, "holding tab")] if (tabs := tabs_of(build, part)) else []
         notes += [f"{len(part.findings)} to look at"] if part.findings else []
         rows.append(
             (
@@ -106,7 +108,7 @@ def show_patterns(build: Build) -> None:
                 ("kind", "left"),
                 ("finished", "left"),
                 ("flat", "left"),
-                ("refolding gap", "right"),
+                ("gap when closed", "right"),
             ),
             rows,
         )
@@ -118,6 +120,7 @@ def show_patterns(build: Build) -> None:
 def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
     """The table of parts and that of patterns, as data; ``how`` each part is cut, by its name."""
     from nestkit.cli.summary import build_findings
+    from nestkit.cutting.tabs import tabs_of
     from nestkit.geometry import LineKind
     from nestkit.output.line_words import mark_count
 
@@ -143,6 +146,7 @@ def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
                 "copies": part.copies,
                 "spares": part.spares,
                 "mirrored_pairs": part.mirrored_pairs,
+                "tabs": tabs.count if (tabs := tabs_of(build, part)) else 0,
                 "assembly": part.assembly,
                 "cut_by": how[part.name] or None,
                 "pattern": None if part.pattern is None else part.pattern.owner,
@@ -169,12 +173,25 @@ def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def show_findings(build: Build) -> None:
-    """A line for each thing that was noticed."""
+def show_findings(build: Build, mended: bool = True) -> None:
+    """A line for each thing that was noticed; what is the same for several parts is told once.
+
+    Without ``mended`` only what asks the maker for something is told, and the rest is counted.
+    """
     from nestkit.cli.tables import doubtful, say
 
-    for finding in build.findings:
-        say(doubtful("note: "), str(finding))
-    for part in build.parts:
-        for finding in part.findings:
-            say(doubtful(f"{part.name}: "), str(finding))
+    told: dict[str, list[str]] = {}
+    left = 0
+    every = [("note", finding) for finding in build.findings]
+    every += [(part.name, finding) for part in build.parts for finding in part.findings]
+    for name, finding in every:
+        if finding.mended and not mended:
+            left += 1
+        else:
+            told.setdefault(str(finding), []).append(name)
+    for text, names in told.items():
+        say(doubtful(f"{', '.join(dict.fromkeys(names))}: "), text)
+    if left:
+        flaws = counted(left, "small flaw was", "small flaws were")
+        again = f"nestkit parts {shlex.quote(str(build.file))}"
+        typer.echo(f"{flaws} mended; listed by: {again}")

@@ -116,12 +116,12 @@ def _face_shows(part: Part) -> bool:
     """Whether the face under the cutter is taken for the one that shows.
 
     Folds close towards that face, so that it is the inside (see the guide, "What a line is for"); so it is in
-    all patterns. A drawn part without folds that has marks is drawn as it is seen; without marks either face
-    may be glued down.
+    patterns that close, whose marks are their own. Anything else that has marks is drawn as it is seen: a
+    bevel may be a chamfer that shows. Without marks either face may be glued down.
     """
-    if part.pattern is not None or has_folds(part):
-        return False
-    return any(line.kind is LineKind.MARK for line in part.shape.lines)
+    closes = part.pattern is not None and part.pattern.gap is not None
+    folds = any(line.kind is LineKind.FOLD and line.angle > 0.0 for line in part.shape.lines)
+    return not (closes or folds) and any(line.kind is LineKind.MARK for line in part.shape.lines)
 
 
 def _placed(spot: Spot, placed: PlacedPart) -> Label:

@@ -2,6 +2,8 @@
 
 Labels come before marks, marks before pockets, pockets before cuts, pass by pass; a hole before the outline
 that holds it; a part that lies in a hole before that hole's edge; assemblies in the order the build asks for.
+Labels and marks are first because they are light strokes that can shift nothing, drawn while the face is
+still smooth: etching roughens it.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -63,37 +63,47 @@ def tabs_asked(build: Build, part: Part) -> Tabs | None:
 
 
 def tabs_of(build: Build, part: Part) -> Tabs | None:
-    """The tabs that this part's outline gets; None without any, and where they find no room."""
-    return tabs_asked(build, part) if outline_runs(build, part) else None
+    """The tabs that this part's outline gets, fewer than asked where there is less room; None without any."""
+    asked, runs = tabs_asked(build, part), outline_runs(build, part)
+    return replace(asked, count=len(runs)) if asked is not None and runs else None
 
 
 def outline_runs(build: Build, part: Part) -> tuple[Path, ...]:
     """What is cut of a part's outline between its tabs, in turn; in the part's coordinates, kerf in.
 
-    Empty when the outline is cut as a whole.
+    As many tabs as are asked for, or as find room. Empty when the outline is cut as a whole.
     """
     asked = tabs_asked(build, part)
     if asked is None:
         return ()
     cutter = build.cutter_for(part.material, part.thickness)
     room = _without_folds(build, part, cutter.kerf)
-    return runs_between_tabs(cut_paths(part.shape.outline, cutter.kerf).outside, asked, cutter.kerf, room)
+    outside = cut_paths(part.shape.outline, cutter.kerf).outside
+    for count in range(asked.count, 0, -1):
+        runs = runs_between_tabs(outside, replace(asked, count=count), cutter.kerf, room)
+        if runs:
+            return runs
+    return ()
 
 
 def tab_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
-    """Parts whose tabs find no room, or that are cut by hand, by the part's name."""
+    """Parts whose tabs do not all find room, or that are cut by hand, by the part's name."""
     found: dict[str, tuple[Finding, ...]] = {}
     for part in build.parts:
         if part.tabs and (part.by_hand or build.cutter.kind == "hand"):
             text = "the part is cut by hand, which knows no holding tabs"
             found[part.name] = (Finding("tabs-by-hand", text, "Leave tabs out.", file=part.source),)
         asked = tabs_asked(build, part)
-        if asked is None or outline_runs(build, part):
+        gets = len(outline_runs(build, part))
+        if asked is None or gets == asked.count:
             continue
         length = show_length(asked.length, build.unit)
         what = counted(asked.count, "holding tab")
-        text = f"its outline has no room for {what} of {length} clear of corners and folds, and gets none"
-        todo = "Ask for fewer or shorter ones with tabs and tab_length, or tabs = 0 for this part."
+        text = (
+            f"its outline has no room for {what} of {length} clear of corners and folds, "
+            f"and gets {gets or 'none'}"
+        )
+        todo = f"Ask for fewer or shorter ones with tabs and tab_length: tabs = {gets} for this part."
         found[part.name] = (Finding("no-room-for-tabs", text, todo, file=part.source),)
     return found
 

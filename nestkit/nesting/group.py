@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON
 from nestkit.nesting.carried import LaidSheet, carried, sound_layout
 from nestkit.nesting.choosing import on_better_sheets
+from nestkit.nesting.exact import on_exact_sheets
+from nestkit.nesting.figures import figures, prover_of_placed
 from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout, Status
@@ -18,13 +20,15 @@ from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_plac
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.smaller import on_smaller_pieces
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop, a_share_of
-from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, packs, supply
+from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, supply
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
 #: Share of the second stage's time for making a plan of another size sound.
 CARRY_SHARE = 0.8
+#: Share of the second stage's time for what may be solved exactly.
+EXACT_SHARE = 0.4
 
 Report = Callable[[int, int], None]
 
@@ -65,12 +69,13 @@ def plan_group(
     used: list[SheetBin] = []
     stopped, rounds = False, 0
     provers: list[Prover] = []
+    ruled_out: list[tuple[int, ...]] = []
     for batch in batches:
         # What is proven is proven for every turn that the maker allows, not only for those that are tried.
         asked = [
             replace(item, turns=part.turns) for item, (part, _) in zip(batch.items, batch.copies, strict=True)
         ]
-        provers.append(Prover(asked, offers(request.sheets, request.bed), request.spacing))
+        provers.append(Prover(asked, offers(request.sheets, batch.bed), request.spacing))
         found, chosen = _pack(
             request,
             batch,
@@ -94,11 +99,13 @@ def plan_group(
         for sheet_bin in bins:
             name, number = sheet_bin.which
             taken[name] = max(taken[name], number)
+        if batch.how != "hand" and not layout.left_out:
+            ruled_out += provers[-1].ruled_out
         why = why_no_place(request)
         unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
     sheets = _renumbered(request, sheets)
     prover = provers[0] if len(batches) == 1 and not unplaced else None
-    group = _figures(request, sheets, used, unplaced, prover)
+    group = figures(request, sheets, used, unplaced, prover or prover_of_placed(request, sheets, ruled_out))
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
 
 
@@ -161,7 +168,27 @@ def _pack(
             return None
         return NestResult(Status.TIME, sound, _score(items, sound, row), 0.0, 0, ()), row
 
+    def exact(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        found, row = best
+        if tighten is None or enough(found.score) or asked_to_stop():
+            return best
+        rule = a_share_of(tighten, EXACT_SHARE)
+        layout = on_exact_sheets(
+            items,
+            row,
+            found.layout,
+            spacing,
+            prover,
+            seed=seed,
+            is_over=lambda: asked_to_stop() or rule(0),
+        )
+        # More may be proven now than was.
+        known.clear()
+        score = _score(items, layout, row)
+        return (replace(found, layout=layout, score=score), row) if score < found.score else best
+
     def closer(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        best = exact(best)
         found, row = best
         if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
             return best
@@ -330,49 +357,3 @@ def _renumbered(request: GroupRequest, sheets: Sequence[PlannedSheet]) -> list[P
     for stock, number in sorted({(s.stock, s.stock_number) for s in sheets if s.bought}):
         numbers[stock, number] = in_shop[stock] + 1 + sum(1 for name, _ in numbers if name == stock)
     return [replace(s, stock_number=numbers[s.stock, s.stock_number]) if s.bought else s for s in sheets]
-
-
-def _figures(
-    request: GroupRequest,
-    sheets: Sequence[PlannedSheet],
-    used: Sequence[SheetBin],
-    unplaced: Sequence[Unplaced],
-    prover: Prover | None,
-) -> Group:
-    """The group's figures; ``prover`` knows all that is placed, where one does."""
-    whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
-    area = sum(sheet_bin.sheet.area for sheet_bin in whole.values())
-    foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
-    cost = cost_of(used)
-    bought = Counter(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought)
-    kinds = {sheet.name: sheet for sheet in request.sheets}
-    paid = {name: packs(kinds[name], number) * kinds[name].pack for name, number in bought.items()}
-    if prover is None:
-        # Of what is left out nothing can be proven: the bound is for what is placed.
-        items = [
-            Item(placed.part.shape.outline, placed.part.turns, placed.placement.mirrored)
-            for sheet in sheets
-            for placed in sheet.placed
-        ]
-        prover = Prover(items, offers(request.sheets, request.bed), request.spacing)
-    proof = prover.prove(len(whole), cost)
-    return Group(
-        material=request.material,
-        thickness=request.thickness,
-        parts=request.copies,
-        sheets_used=len(whole),
-        sheets_at_least=proof.sheets,
-        proven=proof.sheets == len(whole) and cost <= proof.money + EPSILON and not unplaced,
-        waste=1.0 - foam / area if area else 0.0,
-        cost=cost,
-        to_buy=tuple(sorted(paid.items())),
-        from_shop=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if not sheet_bin.bought),
-        unused=tuple((name, paid[name] - bought[name]) for name in sorted(paid) if paid[name] > bought[name]),
-        cost_at_least=proof.money,
-        proven_by=proof.by,
-        at_any_price=proof.at_any_price,
-    )
-
-
-def _counted(names: Iterable[str]) -> tuple[tuple[str, int], ...]:
-    return tuple(sorted(Counter(names).items()))

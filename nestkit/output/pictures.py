@@ -8,10 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from nestkit.build.model import Part
 from nestkit.cutting.model import Job
-from nestkit.geometry import LineKind, Outline
+from nestkit.geometry import LineKind, Outline, Path
 from nestkit.geometry.affine import Affine
 from nestkit.nesting.model import PlacedPart, PlannedSheet
 from nestkit.output.captions import LINE_HEIGHT, Caption, Room
@@ -74,7 +75,10 @@ class DrawnPart:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A sheet with its parts; ``view_box`` is that of an SVG element, ``kept`` what is worth keeping."""
+    """A sheet with its parts; ``view_box`` is that of an SVG element, ``kept`` what is worth keeping.
+
+    ``tabs`` are short lines where outlines stay uncut.
+    """
 
     view_box: str
     width: float
@@ -82,6 +86,7 @@ class Picture:
     edge: str
     parts: tuple[DrawnPart, ...]
     kept: str = ""
+    tabs: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +168,8 @@ class SheetPictures:
             )
         view_box = f"0 0 {show_number(width, _DIGITS)} {show_number(height, _DIGITS)}"
         leftovers = "".join(_outline_data(each, height) for each in kept)
-        return Picture(view_box, width, height, _outline_data(outline, height), tuple(drawn), leftovers)
+        edge, tabs = _outline_data(outline, height), _tabs_data(job, height)
+        return Picture(view_box, width, height, edge, tuple(drawn), leftovers, tabs)
 
     def _caption(self, placed: PlacedPart, named: str, number: int, longest: float) -> Caption | None:
         """Its number in the cut order and its name, or the number alone where these find no room."""
@@ -227,6 +233,16 @@ def _svg_matrix(matrix: Affine, own_height: float, height: float) -> str:
     turned = [show_number(each, _MATRIX_DIGITS) for each in (a, -c, -b, d)]
     moved = [show_number(each, _DIGITS) for each in (b * own_height + x, height - d * own_height - y)]
     return f"matrix({' '.join(turned + moved)})"
+
+
+def _tabs_data(job: Job, height: float) -> str:
+    """What lies between the runs of each outline, straight across."""
+    words = []
+    for _, several in groupby((s for s in job.strokes if s.is_run), key=lambda s: (s.part, s.copy)):
+        runs = [stroke.path for stroke in several]
+        for before, after in zip(runs, [*runs[1:], runs[0]], strict=True):
+            words.append(path_data(Path.polyline([before.end, after.start], False), height, _DIGITS))
+    return "".join(words)
 
 
 def _outline_data(outline: Outline, height: float) -> str:

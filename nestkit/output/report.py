@@ -35,7 +35,7 @@ from nestkit.output.report_front import (
 from nestkit.output.report_guide import AssemblyPage, PartCard, assembly_pages, part_cards
 from nestkit.output.report_labels import label_remarks
 from nestkit.output.report_sheets import SheetPart, StockSheet, sheet_parts, stock_sheets
-from nestkit.output.report_words import show_money
+from nestkit.output.report_words import estimate_words, show_money
 from nestkit.output.template_book import TemplateBook
 from nestkit.output.text import plain, show_number
 from nestkit.stock.materials import Caution, cautions_for
@@ -84,6 +84,7 @@ class Report:
     cards: tuple[PartCard, ...]
     by_hand: tuple[PartCard, ...]
     sheets: tuple[SheetPart, ...]
+    times: str
     labels: tuple[str, ...]
     cautions: tuple[Caution, ...]
     files: tuple[WrittenFile, ...]
@@ -179,11 +180,19 @@ def report_of(build: Build, plan: Plan, jobs: Sequence[Job], files: tuple[Writte
         cards=tuple(cards.values()),
         by_hand=tuple(cards[part.name] for part in build.parts if part.name in hand),
         sheets=sheets,
+        times=_times(build, jobs),
         labels=label_remarks(build, jobs),
         cautions=cautions_for(build),
         files=files,
         version=__version__,
     )
+
+
+def _times(build: Build, jobs: Sequence[Job]) -> str:
+    """What the times are reckoned from; empty when all is cut by hand."""
+    if all(job.sheet.how == "hand" for job in jobs):
+        return ""
+    return estimate_words(build.cutter, build.unit, any(job.etching is not None for job in jobs))
 
 
 def _looks(build: Build) -> dict[str, Look]:

@@ -138,7 +138,7 @@ def _sheet(
     if job.etching is not None:
         facts.append(f"etched in {counted(job.etching.steps.count, 'pass', 'passes')}")
     if job.tabs:
-        facts.append(f"held by {counted(sum(job.tabs.values()), 'tab')}: cut them through by hand")
+        facts.append(f"held by {counted(sum(job.tabs.values()), 'tab')} (dots): cut them through by hand")
     if sheet.how != "hand":
         least = show_long(job.least, unit)
         facts.append(f"travel {show_long(job.travel, unit)} (no order does with less than {least})")
@@ -179,7 +179,7 @@ def _copy_row(build: Build, job: Job, number: int, placed: PlacedPart, looks: Ma
         "spare" if is_spare(placed) else "",
         counted(tabs, "tab") if tabs else "",
         hand_note(build, job.sheet, placed),
-        number_note(build, job.sheet, placed),
+        number_note(build, job.sheet, placed, why=False),  # the report says why once, above all sheets
     ]
     return CopyRow(
         number=number,

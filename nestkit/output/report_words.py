@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from nestkit.build.model import Cutter
 from nestkit.cutting.model import Times
 from nestkit.output.text import show_number
-from nestkit.units import Unit, mm_per
+from nestkit.units import Unit, mm_per, show_length
 
 
 def show_time(seconds: float) -> str:
@@ -29,6 +30,34 @@ def time_parts(times: Times) -> str:
     }
     longest = sorted(named.items(), key=lambda each: -each[1])
     return ", ".join(f"{name} {show_time(seconds)}" for name, seconds in longest if seconds >= 0.5)
+
+
+def estimate_words(cutter: Cutter, unit: Unit, etched: bool) -> str:
+    """What times on the cutter are reckoned from, and how a measured time betters them."""
+
+    def speed(mm: float) -> str:
+        return f"{show_length(mm, unit)}/s"
+
+    made = [
+        f"cuts at {speed(cutter.cut_speed)}",
+        f"marks and labels at {speed(cutter.mark_speed)}",
+        f"ways between at {speed(cutter.travel_speed)}",
+    ]
+    if etched:
+        pitch = show_kerf(cutter.pitch, unit)
+        made.append(f"etched lines at {speed(cutter.etch_speed)}, {pitch} apart")
+    if cutter.start_time:
+        made.append(f"{show_number(cutter.start_time, 2)} s to begin a path")
+    if cutter.acceleration is None:
+        made.append("always at full speed, for the build file gives no acceleration")
+    else:
+        made.append(f"gaining and losing speed at {show_length(cutter.acceleration, unit)}/s²")
+    better = "Time one job: measured over estimated"
+    if cutter.time_factor != 1.0:
+        factor = show_number(cutter.time_factor, 4)
+        made.append(f"all of it times {factor}")
+        better += f", times {factor},"
+    return f"Times are estimates: {'; '.join(made)}. {better} is the time_factor for your machine."
 
 
 def show_money(value: float) -> str:

@@ -31,12 +31,14 @@ SHAPES = {
     "rivet": Shape(Outline(Line.circle(3, 3, 3))),
     "coin": Shape(Outline(Line.circle(7, 7, 7))),
 }
+#: Room for two of four tabs of 1.2 mm: its short sides are too near their corners.
+SLIM = {"slim": plate(8.0, 5.0)}
 
 
 def folder_of(
     folder: Path, shape: str = "plate", tabs: int = 3, how: str = "laser", **changes: object
 ) -> Path:
-    build = build_with(SHAPES[shape], 6.0, tabs=tabs, tab_length=1.2, kind=how, **changes)
+    build = build_with({**SHAPES, **SLIM}[shape], 6.0, tabs=tabs, tab_length=1.2, kind=how, **changes)
     part = replace(build.parts[0], mirrored_pairs=True, copies=2, tabs=tabs)
     build = replace(build, parts=(part,))
     first = job_with(build, Placement(300.0, 200.0, 0.6))
@@ -58,6 +60,14 @@ def test_what_was_written_is_right(tmp_path: Path, shape: str, changes: dict[str
     verdict = check_folder(folder_of(tmp_path / "out", shape, **changes))
     assert verdict.ok, str(verdict)
     assert verdict.cuts == (4 if shape == "rounded" else 2)
+
+
+def test_fewer_tabs_than_asked_are_right_too(tmp_path: Path) -> None:
+    out = folder_of(tmp_path / "out", "slim", tabs=4)
+    verdict = check_folder(out)
+    assert verdict.ok, str(verdict)
+    (listed,) = json.loads((out / "plan.json").read_text("utf-8"))["parts"]
+    assert listed["tabs"] == {"count": 2, "length_mm": 1.2}
 
 
 @pytest.mark.parametrize("shape", list(SHAPES))

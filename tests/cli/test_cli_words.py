@@ -71,6 +71,18 @@ def test_parts_as_json_say_what_the_table_says(lantern: Path) -> None:
     assert first.index("laser") == head.index("cut by")
 
 
+def test_parts_tell_their_holding_tabs(lantern: Path) -> None:
+    file = lantern / "build.toml"
+    text = file.read_text("utf-8")
+    assert text.count("\ntabs = 0 ") == 1
+    file.write_text(text.replace("\ntabs = 0 ", "\ntabs_up_to = 90\ntabs = 2 "), "utf-8")
+    parts = json.loads(nestkit("parts", "build.toml", "--json", cwd=lantern).stdout)["parts"]
+    small = [part["part"] for part in parts if max(part["width_mm"], part["height_mm"]) <= 90.0]
+    assert small
+    assert [part["part"] for part in parts if part["tabs"] == 2] == small
+    assert nestkit("parts", "build.toml", cwd=lantern).stdout.count("2 holding tabs") == len(small)
+
+
 def test_plan_as_json_says_what_was_written(lantern: Path) -> None:
     done = nestkit("plan", "build.toml", "--rounds", 1, "--out", "out", "--json", cwd=lantern)
     data = json.loads(done.stdout)

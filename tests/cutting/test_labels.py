@@ -141,8 +141,18 @@ def test_folds_close_towards_the_face_under_the_cutter_so_that_it_is_the_inside(
     fold = Line(LineKind.FOLD, Path.polyline([(60.0, 0.0), (60.0, 80.0)], False), math.pi / 2.0)
     folded = part(rectangle(120, 80), MARK, fold)
     assert not isinstance(written(build(folded), folded), str)
-    pattern = part(rectangle(120, 80), MARK, pattern=PatternInfo("wrap", "plate", (), None))
+    pattern = part(rectangle(120, 80), MARK, pattern=PatternInfo("wrap", "plate", (), 0.0))
     assert not isinstance(written(build(pattern), pattern), str)
+
+
+def test_a_pattern_that_stays_flat_and_a_chamfered_plate_show_the_marks_that_were_drawn():
+    stack = part(rectangle(120, 80), MARK, pattern=PatternInfo("stack", "plate", (), None))
+    assert written(build(stack), stack) == SHOWS
+    smooth = part(rectangle(120, 80), pattern=PatternInfo("stack", "plate", (), None))
+    assert not isinstance(written(build(smooth), smooth), str)
+    chamfer = Line(LineKind.BEVEL, Path.polyline([(0.0, 0.0), (120.0, 0.0)], False), math.pi / 6.0)
+    bevelled = part(rectangle(120, 80), MARK, chamfer)
+    assert written(build(bevelled), bevelled) == SHOWS
 
 
 def test_it_can_be_switched_off():

@@ -119,6 +119,24 @@ def test_a_small_disc_takes_them_on_its_curve_and_a_crumb_refuses():
     assert tabs_of(made, crumb) is None
 
 
+def test_an_outline_with_less_room_gets_as_many_as_fit_and_says_so():
+    """12 x 6: 2 mm off the corners long sides leave 8 for tabs of 3 mm, and short ones 2."""
+    plate = part("plate", rectangle(12.0, 6.0))
+    made = build([plate], kerf=0.0, tabs=4, tab_length=3.0)
+    assert tabs_of(made, plate) == Tabs(2, 3.0)
+    (job,) = make_jobs(made, [sheet(at(plate, 1, 50, 50))])
+    assert job.tabs == {("plate", 1): 2}
+    # Where the tabs lie: one on each long side.
+    runs = [stroke.path for stroke in job.strokes]
+    middles = sorted((a.end[1] + b.start[1]) / 2.0 for a, b in zip(runs, runs[::-1], strict=True))
+    assert middles == pytest.approx([50.0, 56.0], abs=1e-6)
+    (finding,) = tab_findings(made)["plate"]
+    assert finding.text == (
+        "its outline has no room for 4 holding tabs of 3 mm clear of corners and folds, and gets 2"
+    )
+    assert tab_findings(build([plate], kerf=0.0, tabs=2, tab_length=3.0)) == {}
+
+
 def test_who_gets_tabs():
     small, large = part("small", rectangle(30, 20)), part("large", rectangle(200, 20))
     none, some = replace(small, tabs=0), replace(large, tabs=2, tab_length=1.5)

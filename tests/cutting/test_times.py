@@ -120,6 +120,19 @@ def test_a_whole_job_by_hand():
     assert job.seconds == job.times.total == pytest.approx(1.1 * 18.11784, abs=0.03)
 
 
+@pytest.mark.parametrize("settings", [{}, {"acceleration": 800, "start_time": 0.3, "time_factor": 1.2}])
+def test_a_measured_time_that_is_fed_back_is_what_is_estimated(settings):
+    """A job that is measured at 47 s; the factor that the report asks for gives 47 s for it."""
+    plate = part(
+        "plate", rectangle(100, 60), lines=[Line(LineKind.MARK, Path.polyline([(9, 9), (60, 9)], False))]
+    )
+    laid = [sheet(at(plate, 1, 20, 20), at(plate, 2, 150, 80))]
+    (job,) = make_jobs(build([plate], **settings), laid)
+    factor = settings.get("time_factor", 1.0) * 47.0 / job.seconds
+    (again,) = make_jobs(build([plate], **{**settings, "time_factor": factor}), laid)
+    assert again.seconds == pytest.approx(47.0)
+
+
 def test_etching_by_hand():
     """An area of 100 x 8 mm at a pitch of 0.1 mm and 200 mm/s: 8000 mm of lines, 40 s.
 

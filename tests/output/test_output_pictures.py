@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from shapely.affinity import rotate
 from shapely.geometry import Polygon, box
 
+from nestkit.cutting.model import Stroke
 from nestkit.geometry import Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart
 from nestkit.output.captions import LINE_HEIGHT, Caption, Room, caption_for, text_width
@@ -128,3 +129,15 @@ def test_equal_copies_get_equal_text() -> None:
     assert {text.lines[-1].text.split()[-1] for text in frames if text is not None} == {"frame"}
     numbers = {text.lines[0].text.split()[0] for text in frames if text is not None}
     assert numbers == {str(part.number) for part in drawn if part.title.startswith("window frame")}
+
+
+def test_tabs_are_drawn_where_an_outline_stays_uncut() -> None:
+    """50 x 40 at (10, 20) on a sheet 100 high, a tab of 1 mm in the middle of each long side."""
+    job = lantern().jobs[1]
+    ends = [[(35.5, 20), (60, 20), (60, 60), (35.5, 60)], [(34.5, 60), (10, 60), (10, 20), (34.5, 20)]]
+    runs = [Stroke("CUT_OUTSIDE", Path.polyline(run, False), "plate", 1) for run in ends]
+    edge = Outline(Path.polyline([(0, 0), (200, 0), (200, 100), (0, 100)], True))
+    cut = replace(job, sheet=replace(job.sheet, placed=(), outline=edge), strokes=tuple(runs))
+    picture = SheetPictures({}).picture(cut)
+    assert picture.tabs == "M35.5,40L34.5,40M34.5,80L35.5,80"
+    assert SheetPictures({}).picture(replace(cut, strokes=())).tabs == ""

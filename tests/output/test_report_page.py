@@ -11,11 +11,15 @@ from itertools import groupby
 
 import pytest
 
-from nestkit.build.model import Hardware, PatternInfo, SeamInfo
+from nestkit.build.model import Cutter, Hardware, PatternInfo, SeamInfo
+from nestkit.cutting.jobs import make_jobs
+from nestkit.cutting.model import Times
+from nestkit.geometry import Placement
+from nestkit.nesting.model import PlacedPart
 from nestkit.output.report import report_bytes, report_of, script_data
-from nestkit.output.report_words import show_time, show_weight
+from nestkit.output.report_words import estimate_words, show_time, show_weight
 from nestkit.output.sums import foam_weight, glue_length
-from tests.output.sample_plan import lantern
+from tests.output.sample_plan import disc, lantern
 
 CASE = lantern()
 
@@ -251,3 +255,33 @@ def test_a_plan_without_sheets_can_be_read() -> None:
 )
 def test_times(seconds: float, shown: str) -> None:
     assert show_time(seconds) == shown
+
+
+def test_it_says_what_times_are_made_of_and_how_to_better_them() -> None:
+    assert estimate_words(Cutter(), "mm", etched=True) == (
+        "Times are estimates: cuts at 20 mm/s; marks and labels at 100 mm/s; ways between at 300 mm/s; "
+        "etched lines at 200 mm/s, 0.1 mm apart; always at full speed, for the build file gives no "
+        "acceleration. Time one job: measured over estimated is the time_factor for your machine."
+    )
+    swift = Cutter("knife", acceleration=2540.0, start_time=0.4, time_factor=1.25)
+    assert estimate_words(swift, "in", etched=False) == (
+        "Times are estimates: cuts at 0.787 in/s; marks and labels at 3.937 in/s; "
+        "ways between at 11.811 in/s; 0.4 s to begin a path; gaining and losing speed at 100 in/s²; "
+        "all of it times 1.25. Time one job: measured over estimated, times 1.25, is the time_factor "
+        "for your machine."
+    )
+    assert report_of(CASE.build, CASE.plan, CASE.jobs).times == estimate_words(
+        CASE.build.cutter, "mm", etched=False
+    )
+    by_hand = [replace(job, sheet=replace(job.sheet, how="hand"), times=Times()) for job in CASE.jobs]
+    assert report_of(CASE.build, CASE.plan, by_hand).times == ""
+
+
+def test_sheets_show_their_tabs() -> None:
+    plate = replace(CASE.build.parts[0], tabs=2)
+    part = replace(plate, shape=disc(30.0), name="lid")
+    sheet = replace(CASE.plan.sheets[1], placed=(PlacedPart(part, 1, Placement(50.0, 50.0)),))
+    build = replace(CASE.build, parts=(part,))
+    page = report_bytes(build, replace(CASE.plan, sheets=(sheet,)), make_jobs(build, [sheet])).decode("utf-8")
+    assert page.count('<path class="tabs"') == 1
+    assert "held by 2 tabs (dots): cut them through by hand" in page
