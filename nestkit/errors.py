@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Self
 
+from nestkit.units import Unit, show_place
+
 Point = tuple[float, float]
 
 
@@ -26,8 +28,8 @@ def printable(text: str, most: int = LONGEST_TEXT) -> str:
     return f"{text[: most // 2]}...{text[len(text) - (most - 3 - most // 2) :]}"
 
 
-def _at(at: Point | None) -> str:
-    return "" if at is None else f" at ({at[0]:.1f}, {at[1]:.1f}) mm"
+def _at(at: Point | None, unit: Unit) -> str:
+    return "" if at is None else f" at {show_place(at, unit)}"
 
 
 def _tail(todo: str) -> str:
@@ -53,6 +55,8 @@ class Finding:
         Where it is; empty when it does not apply. ``id`` is the id or handle in the drawing.
     at : (float, float), mm, optional
         A point in the drawing's coordinates, with y upward.
+    unit : "mm" or "in"
+        In which ``at`` is told.
     """
 
     code: str
@@ -63,6 +67,7 @@ class Finding:
     layer: str = ""
     id: str = ""
     at: Point | None = None
+    unit: Unit = "mm"
 
     def __str__(self) -> str:
         names = [
@@ -71,7 +76,7 @@ class Finding:
             self.id and f"id '{printable(self.id, LONGEST_NAME)}'",
         ]
         where = ", ".join(name for name in names if name)
-        head = f"{where}{_at(self.at)}: ".lstrip() if where or self.at else ""
+        head = f"{where}{_at(self.at, self.unit)}: ".lstrip() if where or self.at else ""
         text, todo = printable(self.text), printable(self.todo)
         return f"{head}{text}{' (mended)' if self.mended else ''}.{_tail(todo)}"
 

@@ -71,10 +71,22 @@ def show_gap(mm: float, unit: Unit = "mm") -> str:
     return f"{mm / mm_per(unit):.{4 if unit == 'in' else 2}f} {unit}"
 
 
+def show_gaps(width_mm: float, height_mm: float, unit: Unit = "mm") -> str:
+    """The size of something tiny: ``0.04 x 0.20 mm``."""
+    return f"{show_gap(width_mm, unit).removesuffix(f' {unit}')} x {show_gap(height_mm, unit)}"
+
+
 def show_size(width_mm: float, height_mm: float, unit: Unit = "mm") -> str:
     """A size as a person writes it: ``184.5 x 60 mm``."""
     width = show_length(width_mm, unit).removesuffix(f" {unit}")
     return f"{width} x {show_length(height_mm, unit)}"
+
+
+def show_place(at: tuple[float, float], unit: Unit = "mm") -> str:
+    """A point as a person writes it: ``(200.0, 4.0) mm`` or ``(7.874, 0.157) in``."""
+    x, y = (value / mm_per(unit) for value in at)
+    digits = 3 if unit == "in" else 1
+    return f"({x:.{digits}f}, {y:.{digits}f}) {unit}"
 
 
 def read_lengths(text: str, count: int, unit: Unit = "mm") -> tuple[float, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from shapely.geometry import MultiPoint, Point, Polygon
@@ -173,6 +173,40 @@ def cheapest_bins(copies: Sequence[float], kinds: Sequence[tuple[float, float, i
 
     put(0, [0.0] * len(bins))
     return best
+
+
+def rectangles_fit(
+    ways: Sequence[Iterable[tuple[int, int]]], rooms: Sequence[tuple[int, int]], longer: int
+) -> bool:
+    """Whether rectangles, each in one of its ways, fit rooms that are longer by so much: each place is tried.
+
+    A layout may be pushed to the left and down until each rectangle stops at another or at the edge: then
+    its corner lies at sums of others' sides.
+    """
+    sides = [{side for way in each for side in way} for each in ways]
+    sums = {0}
+    for some in sides:
+        sums |= {total + side for total in sums for side in some}
+    rooms = [(w + longer, h + longer) for w, h in rooms]
+
+    def put(k: int, laid: list[tuple[int, int, int, int, int]]) -> bool:
+        if k == len(ways):
+            return True
+        for r, (width, height) in enumerate(rooms):
+            for w, h in ways[k]:
+                for x in sums:
+                    for y in sums:
+                        if x + w > width or y + h > height:
+                            continue
+                        apart = all(
+                            r != room or x + w <= a or a + c <= x or y + h <= b or b + d <= y
+                            for room, a, b, c, d in laid
+                        )
+                        if apart and put(k + 1, [*laid, (r, x, y, w, h)]):
+                            return True
+        return False
+
+    return put(0, [])
 
 
 # --- stock ----------------------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 
 from nestkit.build.convert import in_mm
@@ -67,7 +67,7 @@ class Sources:
             if self._rules is None:
                 select(drawing, wanted)
                 return None
-            shape, findings = part_shape(drawing, wanted, self._rules, self._join)
+            shape, findings = part_shape(drawing, wanted, self._rules, self._join, self._draft.unit)
         except InputError as error:
             self._tell(loc, error)
             return None
@@ -198,7 +198,9 @@ class Sources:
         try:
             # Curves must stay as close once the unit that the build file names stretches them.
             named = self._draft.file.drawing_units.get(name)
-            return read_drawing(file, name, tolerance=tolerance / (_factor(file, named) if named else 1.0))
+            drawing = read_drawing(file, name, tolerance / (_factor(file, named) if named else 1.0))
+            told = tuple(replace(finding, unit=self._draft.unit) for finding in drawing.findings)
+            return replace(drawing, findings=told)
         except InputError as error:
             self._tell(loc, error)
         except (OSError, ValueError) as error:

@@ -122,7 +122,7 @@ def _settings(
     if cutter.kind == "laser":
         try:
             own = Foam(material, thickness, **values)
-            part_steps(cutter_for(cutter, [own], material, thickness), thickness)
+            part_steps(cutter_for(cutter, [own], material, thickness), thickness, unit)
         except ValueError as error:
             for key in [key for key in values if key != "kerf"]:
                 del values[key]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -38,4 +39,5 @@ def coupon(
         raise typer.Exit(1)
     typer.echo(f"check: all is right: {counted(len(coupons), 'coupon')}")
     typer.echo(f"Cut them, measure, fill in {folder / READINGS_FILE}, then:")
-    typer.echo(f"  nestkit calibrate {build_file} {folder / READINGS_FILE}")
+    paths = (shlex.quote(str(path)) for path in (build_file, folder / READINGS_FILE))
+    typer.echo(f"  nestkit calibrate {' '.join(paths)}")

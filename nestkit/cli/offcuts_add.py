@@ -75,7 +75,7 @@ def add(
         raise InputError.one(
             "offcuts add", f"{missing} is missing", "For example: --material eva --thickness 6"
         )
-    outline = _rectangle(size, unit.value) if size is not None else _drawn(drawing or "")
+    outline = _rectangle(size, unit.value) if size is not None else _drawn(drawing or "", unit.value)
     try:
         piece = Piece(
             material,
@@ -115,11 +115,11 @@ def _rectangle(size: str, unit: Unit) -> Outline:
         ) from None
 
 
-def _drawn(text: str) -> Outline:
+def _drawn(text: str, unit: Unit) -> Outline:
     from nestkit.cli.tables import doubtful, say
     from nestkit.stock.drawn import drawn_edge
 
-    outline, findings = drawn_edge(text)
+    outline, findings = drawn_edge(text, unit)
     for finding in findings:
         say(doubtful("note: "), str(finding))
     return outline

@@ -108,7 +108,7 @@ def show_patterns(build: Build) -> None:
                 ("kind", "left"),
                 ("finished", "left"),
                 ("flat", "left"),
-                ("refolding gap", "right"),
+                ("gap when closed", "right"),
             ),
             rows,
         )
@@ -173,12 +173,25 @@ def parts_data(build: Build, how: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def show_findings(build: Build) -> None:
-    """A line for each thing that was noticed."""
+def show_findings(build: Build, mended: bool = True) -> None:
+    """A line for each thing that was noticed; what is the same for several parts is told once.
+
+    Without ``mended`` only what asks the maker for something is told, and the rest is counted.
+    """
     from nestkit.cli.tables import doubtful, say
 
-    for finding in build.findings:
-        say(doubtful("note: "), str(finding))
-    for part in build.parts:
-        for finding in part.findings:
-            say(doubtful(f"{part.name}: "), str(finding))
+    told: dict[str, list[str]] = {}
+    left = 0
+    every = [("note", finding) for finding in build.findings]
+    every += [(part.name, finding) for part in build.parts for finding in part.findings]
+    for name, finding in every:
+        if finding.mended and not mended:
+            left += 1
+        else:
+            told.setdefault(str(finding), []).append(name)
+    for text, names in told.items():
+        say(doubtful(f"{', '.join(dict.fromkeys(names))}: "), text)
+    if left:
+        flaws = counted(left, "small flaw was", "small flaws were")
+        again = f"nestkit parts {shlex.quote(str(build.file))}"
+        typer.echo(f"{flaws} mended; listed by: {again}")

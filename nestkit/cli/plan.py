@@ -115,7 +115,7 @@ def plan(
     usual = default_out(build_file, "-recut" if only else "")
     folder = out if out is not None else _own_folder(usual, build)
     check_out(folder)
-    show_findings(build)
+    show_findings(build, mended=False)
     with asked_to_stop() as asked, _shown(build.unit) as progress:
         effort = Effort(seconds, rounds, seed)
         planned = make_plan(build, effort, asked_to_stop=asked, progress=progress, kept=cut)
@@ -318,12 +318,13 @@ def _show_groups(build: Build, plan: Plan) -> None:
     total = sum(group.cost for group in plan.groups)
     sheets = sum(group.sheets_used for group in plan.groups)
     copies = sum(group.parts for group in plan.groups)
+    longer = any(not group.proven and group.sheets_at_least < group.sheets_used for group in plan.groups)
     rows.append(("in all", "", str(copies), str(sheets), *[""] * 3, f"{total:.2f}"))
     show(
         (
             ("material", "left"),
             ("thickness", "right"),
-            ("parts", "right"),
+            ("copies", "right"),
             ("sheets", "right"),
             ("certainly needed", "left"),
             ("waste", "right"),
@@ -332,3 +333,5 @@ def _show_groups(build: Build, plan: Plan) -> None:
         ),
         rows,
     )
+    if longer:
+        typer.echo("Where more sheets are used than certainly needed, more --seconds may save one.")

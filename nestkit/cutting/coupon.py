@@ -27,7 +27,7 @@ from nestkit.folds.coupon import Coupon, coupon_for
 from nestkit.folds.hatch import Band, hatch
 from nestkit.geometry import LineKind, Outline, Path
 from nestkit.nesting.model import PlannedSheet
-from nestkit.units import show_length
+from nestkit.units import show_length, show_size
 
 #: A coupon is no wider than this, mm, if that can be helped.
 USUAL_WIDTH = 230.0
@@ -73,7 +73,7 @@ def coupon_jobs(build: Build) -> tuple[CouponJob, ...]:
             continue
         bed, size = build.cutter.bed, one.job.sheet.outline.size
         if bed is not None and (size[0] > max(bed) or size[1] > max(bed) or min(size) > min(bed)):
-            what = f"it is {size[0]:.0f} x {size[1]:.0f} mm and larger than the bed"
+            what = f"it is {show_size(*size, build.unit)} and larger than the bed"
             problems.append(Problem(f"{name}: coupon for {foam}", what, "Check bed under [cutter]"))
         made.append(one)
     if problems:
@@ -85,7 +85,7 @@ def _coupon_job(build: Build, foam: str, material: str, thickness: float, index:
     cutter = build.cutter_for(material, thickness)
     etched = cutter.kind == "laser"
     if etched:
-        part_steps(cutter, thickness)
+        part_steps(cutter, thickness, build.unit)
     room = USUAL_WIDTH if cutter.bed is None else min(USUAL_WIDTH, cutter.bed[0])
     coupon = coupon_for(thickness, cutter.folds, cutter.kerf, room - 2.0 * RIM, etched)
     width, height = coupon.size[0] + 2.0 * RIM, coupon.size[1] + 2.0 * RIM

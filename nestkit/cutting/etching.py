@@ -19,6 +19,7 @@ from nestkit.folds.grooves import PartGrooves, named, part_grooves, rings_of
 from nestkit.folds.steps import Steps, steps_for
 from nestkit.geometry import Line, LineKind, Path, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet
+from nestkit.units import Unit, show_gap, show_place
 
 #: A groove that lines make this much larger or smaller than its V is told, as a share of the V.
 SURPLUS = 0.05
@@ -38,15 +39,15 @@ def grooves_of(build: Build, part: Part) -> PartGrooves:
         With a message for the maker, when the cutter can't leave the skin in this foam.
     """
     cutter = build.cutter_for(part.material, part.thickness)
-    return _grooves(part.shape, part_steps(cutter, part.thickness), cutter.kerf)
+    return _grooves(part.shape, part_steps(cutter, part.thickness, build.unit), cutter.kerf, build.unit)
 
 
 @lru_cache(maxsize=1024)
-def _grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
-    return part_grooves(shape, steps, kerf)
+def _grooves(shape: Shape, steps: Steps, kerf: float, unit: Unit) -> PartGrooves:
+    return part_grooves(shape, steps, kerf, unit)
 
 
-def part_steps(cutter: Cutter, thickness: float) -> Steps:
+def part_steps(cutter: Cutter, thickness: float, unit: Unit) -> Steps:
     """The passes for a foam; a blade takes the whole depth in one.
 
     Raises
@@ -57,7 +58,7 @@ def part_steps(cutter: Cutter, thickness: float) -> Steps:
     settings = cutter.folds
     if cutter.kind != "laser":
         settings = replace(settings, pass_depth=max(thickness, settings.pass_depth), falloff=0.0, spot=0.0)
-    return steps_for(thickness, settings)
+    return steps_for(thickness, settings, unit)
 
 
 def fold_problems(build: Build) -> tuple[Problem, ...]:
@@ -76,11 +77,11 @@ def _problems(build: Build) -> Iterable[Problem]:
             for line in part.shape.lines:
                 if line.kind in (LineKind.FOLD, LineKind.BEVEL) and line.angle > 0.0:
                     todo = "Set another skin or pass_depth for this foam, under [cutter] or [[foam]]"
-                    yield Problem(f"{where}: {named(line)}", str(error), todo)
+                    yield Problem(f"{where}: {named(line, build.unit)}", str(error), todo)
             continue
         for flaw in grooves.flaws:
-            x, y = flaw.at
-            yield Problem(f"{where}: {flaw.groove}", f"{flaw.what}, at ({x:.1f}, {y:.1f}) mm", flaw.todo)
+            what = f"{flaw.what}, at {show_place(flaw.at, build.unit)}"
+            yield Problem(f"{where}: {flaw.groove}", what, flaw.todo)
 
 
 def fold_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
@@ -100,15 +101,16 @@ def _findings(build: Build, part: Part) -> Iterable[Finding]:
         surplus = band.surplus(grooves.steps.rises, cutter.pitch, _direction(groove.path))
         if abs(surplus) <= SURPLUS:
             continue
-        name = named(Line(groove.kind, groove.path, groove.angle))
+        name = named(Line(groove.kind, groove.path, groove.angle), build.unit)
         amount = f"{surplus:.0%} more" if surplus > 0.0 else f"{-surplus:.0%} less"
         yield Finding(
             "groove-lines",
-            f"{name}: lines at a pitch of {cutter.pitch:.2f} mm "
+            f"{name}: lines at a pitch of {show_gap(cutter.pitch, build.unit)} "
             f"are too coarse for it and take away {amount} than its V; "
-            f"its last pass is {groove.drawn[-1]:.2f} mm wide",
+            f"its last pass is {show_gap(groove.drawn[-1], build.unit)} wide",
             "Set a smaller pitch under [cutter], or make the fold by heat alone.",
             at=groove.path.start,
+            unit=build.unit,
         )
 
 
@@ -151,7 +153,7 @@ def fold_strokes(build: Build, sheet: PlannedSheet) -> FoldStrokes:
     if sheet.how != "laser" or not folded:
         return FoldStrokes(tuple(stroke for placed in folded for stroke in _lips(build, placed)), (), None)
     cutter = build.cutter_for(sheet.material, sheet.thickness)
-    steps = part_steps(cutter, sheet.thickness)
+    steps = part_steps(cutter, sheet.thickness, build.unit)
     pockets: list[tuple[Stroke, ...]] = []
     areas: list[float] = []
     for number in range(1, steps.count + 1):

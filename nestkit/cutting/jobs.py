@@ -88,7 +88,7 @@ def kerf_findings(build: Build) -> dict[str, tuple[Finding, ...]]:
         part.name: tuple(
             replace(finding, file=part.source)
             for finding in cut_findings(
-                part.shape.outline, build.cutter_for(part.material, part.thickness).kerf
+                part.shape.outline, build.cutter_for(part.material, part.thickness).kerf, build.unit
             )
         )
         for part in build.parts

@@ -6,13 +6,14 @@ of curves become arcs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
-from nestkit.errors import Finding
+from nestkit.errors import Finding, Point
 from nestkit.geometry import Outline, Path
 from nestkit.geometry.fitting import fitted
 from nestkit.geometry.offset import offset
+from nestkit.units import Unit, show_gap, show_gaps, show_length
 
 #: Rings smaller than this are crumbs of the computation, mm^2.
 CRUMB = 1e-3
@@ -28,12 +29,10 @@ class CutPaths:
         Counter-clockwise.
     inside : tuple of Path
         Clockwise, in the order of the outline's holes.
-    findings : tuple of Finding
     """
 
     outside: Path
     inside: tuple[Path, ...]
-    findings: tuple[Finding, ...]
 
 
 @lru_cache(maxsize=1024)
@@ -52,42 +51,34 @@ def cut_paths(outline: Outline, kerf: float) -> CutPaths:
     ValueError
         When the kerf is negative.
     """
-    raw = _stood_off(outline, kerf)
-    return replace(raw, outside=fitted(raw.outside), inside=tuple(map(fitted, raw.inside)))
-
-
-def cut_findings(outline: Outline, kerf: float) -> tuple[Finding, ...]:
-    """What the kerf does to an outline that its maker should know; see `cut_paths`."""
-    return _stood_off(outline, kerf).findings
-
-
-def _stood_off(outline: Outline, kerf: float) -> CutPaths:
-    """The paths with curves in chords, as they come from the offset."""
-    if kerf < 0.0:
-        raise ValueError("a kerf can't be negative")
-    half = kerf / 2.0
-    findings: list[Finding] = []
-    outside, *slots = _rings(outline.exterior, half)
-    for slot in slots:
-        x, y = slot.start
-        findings.append(
-            Finding(
-                "slot-closed",
-                f"a slot is narrower than the kerf of {kerf:g} mm at its mouth: the cutter can't go in "
-                f"and leaves its wide end as a hole of its own, {_from_corner(x, y)}",
-                "Widen the slot, or leave it out.",
-            )
-        )
+    (outside, *slots), holes = _stood_off(outline, kerf)
     inside = [slot if slot.signed_area < 0.0 else slot.reversed() for slot in slots]
-    for hole in outline.holes:
-        pieces = _rings(hole, -half)
+    inside += [piece.reversed() for pieces in holes for piece in pieces]
+    return CutPaths(fitted(outside), tuple(map(fitted, inside)))
+
+
+def cut_findings(outline: Outline, kerf: float, unit: Unit = "mm") -> tuple[Finding, ...]:
+    """What the kerf does to an outline that its maker, who measures in ``unit``, should know."""
+    (_, *slots), holes = _stood_off(outline, kerf)
+    width = f"the kerf of {show_gap(kerf, unit)}"
+    findings = [
+        Finding(
+            "slot-closed",
+            f"a slot is narrower than {width} at its mouth: the cutter can't go in "
+            f"and leaves its wide end as a hole of its own, {_from_corner(slot.start, unit)}",
+            "Widen the slot, or leave it out.",
+        )
+        for slot in slots
+    ]
+    for hole, pieces in zip(outline.holes, holes, strict=True):
         x0, y0, x1, y1 = hole.bounds
-        size = f"{x1 - x0:.2f} x {y1 - y0:.2f} mm, {_from_corner((x0 + x1) / 2.0, (y0 + y1) / 2.0)},"
+        middle = _from_corner(((x0 + x1) / 2.0, (y0 + y1) / 2.0), unit)
+        size = f"{show_gaps(x1 - x0, y1 - y0, unit)}, {middle},"
         if not pieces:
             findings.append(
                 Finding(
                     "hole-vanished",
-                    f"a hole of {size} is no wider than the kerf of {kerf:g} mm and can't be cut",
+                    f"a hole of {size} is no wider than {width} and can't be cut",
                     "Draw it larger, or as a mark.",
                 )
             )
@@ -95,17 +86,24 @@ def _stood_off(outline: Outline, kerf: float) -> CutPaths:
             findings.append(
                 Finding(
                     "hole-split",
-                    f"a hole of {size} is narrower than the kerf of {kerf:g} mm in places and is cut as "
-                    f"{len(pieces)} holes",
+                    f"a hole of {size} is narrower than {width} in places and is cut as {len(pieces)} holes",
                     "Widen its narrow places.",
                 )
             )
-        inside += [piece.reversed() for piece in pieces]
-    return CutPaths(outside, tuple(inside), tuple(findings))
+    return tuple(findings)
 
 
-def _from_corner(x: float, y: float) -> str:
-    return f"{x:.1f} mm right of and {y:.1f} mm above the part's lower left corner"
+def _stood_off(outline: Outline, kerf: float) -> tuple[list[Path], list[list[Path]]]:
+    """The rings of the outside (what follows the first are slots that closed) and of each hole, in chords."""
+    if kerf < 0.0:
+        raise ValueError("a kerf can't be negative")
+    half = kerf / 2.0
+    return _rings(outline.exterior, half), [_rings(hole, -half) for hole in outline.holes]
+
+
+def _from_corner(at: Point, unit: Unit) -> str:
+    right, above = (show_length(value, unit) for value in at)
+    return f"{right} right of and {above} above the part's lower left corner"
 
 
 def _rings(path: Path, distance: float) -> list[Path]:

@@ -16,6 +16,7 @@ from nestkit.drawings.loops import nest_loops
 from nestkit.drawings.model import DrawnPath
 from nestkit.errors import Finding
 from nestkit.geometry import Line, LineKind, Path, Shape
+from nestkit.units import Unit
 
 #: So many findings of one sort are told one by one.
 MOST_OF_A_SORT = 20
@@ -38,7 +39,11 @@ class Assembled:
 
 
 def assemble(
-    paths: Sequence[DrawnPath], rules: LineRules = NO_RULES, join: float = JOIN, file: str = ""
+    paths: Sequence[DrawnPath],
+    rules: LineRules = NO_RULES,
+    join: float = JOIN,
+    file: str = "",
+    unit: Unit = "mm",
 ) -> Assembled:
     """Joins, nests and sorts drawn paths into shapes.
 
@@ -51,6 +56,8 @@ def assemble(
         Gaps up to this are closed.
     file : str
         Put into every finding.
+    unit : "mm" or "in"
+        In which findings speak.
 
     Returns
     -------
@@ -69,19 +76,20 @@ def assemble(
         if fault := fault_of(drawn, rules):
             faults[fault].append(drawn)
     findings = [_faulty(fault, lines) for fault, lines in faults.items()]
-    joined = join_paths(by_kind.pop((LineKind.CUT, 0.0), []), join)
-    nested = nest_loops(joined.closed, file)
+    joined = join_paths(by_kind.pop((LineKind.CUT, 0.0), []), join, unit)
+    nested = nest_loops(joined.closed, file, unit)
     findings += [*_misnamed(joined.findings), *nested.findings]
     lines: list[tuple[Line, DrawnPath]] = []
     for (kind, angle), drawn_lines in by_kind.items():
         if kind is not LineKind.GUIDE:
-            once, doubled = drop_doubled([drawn for drawn in drawn_lines if not drawn.path.closed])
+            once, doubled = drop_doubled([drawn for drawn in drawn_lines if not drawn.path.closed], unit)
             findings += doubled
             closed = [drawn for drawn in drawn_lines if drawn.path.closed]
             lines += [(Line(kind, drawn.path, angle), drawn) for drawn in (*once, *closed)]
     shapes = [Shape(outline) for _, outline in nested.outlines]
     shapes = _with_lines(shapes, lines, join, findings)
-    return Assembled(tuple(shapes), tuple(replace(finding, file=file) for finding in _few(findings)))
+    told = tuple(replace(finding, file=file, unit=unit) for finding in _few(findings))
+    return Assembled(tuple(shapes), told)
 
 
 def _faulty(fault: str, lines: Sequence[DrawnPath]) -> Finding:

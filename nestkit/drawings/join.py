@@ -20,6 +20,7 @@ from nestkit.drawings.join_ends import Ends
 from nestkit.drawings.model import DrawnPath
 from nestkit.errors import Finding
 from nestkit.geometry import Path
+from nestkit.units import Unit, show_gap, show_place
 
 #: Ends no farther apart than this are joined, mm.
 JOIN = 0.1
@@ -47,7 +48,7 @@ class Joined:
     findings: tuple[Finding, ...]
 
 
-def join_paths(paths: Sequence[DrawnPath], tolerance: float = JOIN) -> Joined:
+def join_paths(paths: Sequence[DrawnPath], tolerance: float = JOIN, unit: Unit = "mm") -> Joined:
     """Joins open paths into closed ones; those that are closed stay as they are.
 
     Parameters
@@ -56,6 +57,8 @@ def join_paths(paths: Sequence[DrawnPath], tolerance: float = JOIN) -> Joined:
         All to be cut.
     tolerance : float, mm
         The largest gap that is closed, by moving both ends to its middle.
+    unit : "mm" or "in"
+        In which findings speak.
 
     Returns
     -------
@@ -63,7 +66,7 @@ def join_paths(paths: Sequence[DrawnPath], tolerance: float = JOIN) -> Joined:
         Findings: `doubled-line`, `gap-closed` (both mended), `branching-outline`, `open-outline`.
     """
     closed = [drawn for drawn in paths if drawn.path.closed]
-    strands, findings = drop_doubled([drawn for drawn in paths if not drawn.path.closed])
+    strands, findings = drop_doubled([drawn for drawn in paths if not drawn.path.closed], unit)
     if not strands:
         return Joined(tuple(closed), (), tuple(findings))
     ends = Ends([drawn.path.vertices for drawn in strands])
@@ -83,12 +86,12 @@ def join_paths(paths: Sequence[DrawnPath], tolerance: float = JOIN) -> Joined:
         elif path.length > SHORTEST * tolerance:
             open_.append(replace(drawn, path=path))
         else:
-            findings.append(_too_short(drawn, path))
-    findings += _gaps(ends, strands)
-    findings += [doubled_line(strands[e // 2], length, _xy(ends.points[e])) for e, length in overlaps]
-    open_, covered = drop_covered(open_, closed)
+            findings.append(_too_short(drawn, path, unit))
+    findings += _gaps(ends, strands, unit)
+    findings += [doubled_line(strands[e // 2], length, _xy(ends.points[e]), unit) for e, length in overlaps]
+    open_, covered = drop_covered(open_, closed, unit)
     findings += [_branch(strands[e // 2], count, _xy(ends.places[e])) for e, count in branches]
-    findings += covered + _still_open(open_)
+    findings += covered + _still_open(open_, unit)
     return Joined(tuple(closed), tuple(open_), tuple(findings))
 
 
@@ -113,10 +116,10 @@ def _rows(
     return rows
 
 
-def _too_short(drawn: DrawnPath, path: Path) -> Finding:
+def _too_short(drawn: DrawnPath, path: Path, unit: Unit) -> Finding:
     return Finding(
         "tiny-sliver",
-        f"a line of {path.length:.2f} mm belongs to no outline and was dropped",
+        f"a line of {show_gap(path.length, unit)} belongs to no outline and was dropped",
         mended=True,
         layer=drawn.layer,
         id=drawn.id,
@@ -124,11 +127,11 @@ def _too_short(drawn: DrawnPath, path: Path) -> Finding:
     )
 
 
-def _gaps(ends: Ends, strands: Sequence[DrawnPath]) -> list[Finding]:
+def _gaps(ends: Ends, strands: Sequence[DrawnPath], unit: Unit) -> list[Finding]:
     return [
         Finding(
             "gap-closed",
-            f"a gap of {size:.3f} mm in an outline was closed",
+            f"a gap of {_told_gap(size, unit)} in an outline was closed",
             mended=True,
             layer=strands[e // 2].layer,
             id=strands[e // 2].id,
@@ -136,6 +139,11 @@ def _gaps(ends: Ends, strands: Sequence[DrawnPath]) -> list[Finding]:
         )
         for e, size in ends.gaps(NO_GAP)
     ]
+
+
+def _told_gap(size: float, unit: Unit) -> str:
+    least = 0.01
+    return show_gap(size, unit) if size >= least else f"less than {show_gap(least, unit)}"
 
 
 def _branch(drawn: DrawnPath, count: int, at: tuple[float, float]) -> Finding:
@@ -149,7 +157,7 @@ def _branch(drawn: DrawnPath, count: int, at: tuple[float, float]) -> Finding:
     )
 
 
-def _still_open(open_: Sequence[DrawnPath]) -> list[Finding]:
+def _still_open(open_: Sequence[DrawnPath], unit: Unit) -> list[Finding]:
     """A finding for each gap: from an end to the nearest other end."""
     if not open_:
         return []
@@ -166,11 +174,11 @@ def _still_open(open_: Sequence[DrawnPath]) -> list[Finding]:
             continue
         told.add(pair)
         drawn = open_[a // 2]
-        x, y = points[b]
         findings.append(
             Finding(
                 "open-outline",
-                f"an outline is open: {size:.2f} mm are missing from here to ({x:.1f}, {y:.1f}) mm",
+                f"an outline is open: {show_gap(size, unit)} are missing from here to "
+                f"{show_place(_xy(points[b]), unit)}",
                 "Join the two ends in the drawing, or put the line on a mark layer if it is not cut through.",
                 layer=drawn.layer,
                 id=drawn.id,

@@ -12,6 +12,7 @@ from nestkit.drawings.join_doubled import SAME, doubled_line
 from nestkit.drawings.model import DrawnPath
 from nestkit.errors import Finding
 from nestkit.geometry import Path
+from nestkit.units import Unit
 
 #: With more open lines than this the drawing is no outline anyway, and they are left as they are.
 MOST_OPEN = 2_000
@@ -29,7 +30,7 @@ Rows = NDArray[np.float64]
 
 
 def drop_covered(
-    open_: Sequence[DrawnPath], closed: Sequence[DrawnPath]
+    open_: Sequence[DrawnPath], closed: Sequence[DrawnPath], unit: Unit = "mm"
 ) -> tuple[list[DrawnPath], list[Finding]]:
     """Open lines without those that other cut lines cover all along, shortest first.
 
@@ -37,6 +38,8 @@ def drop_covered(
     ----------
     open_, closed : sequence of DrawnPath
         The lines that may be dropped, and further ones that may cover them.
+    unit : "mm" or "in"
+        In which findings speak.
 
     Returns
     -------
@@ -62,7 +65,7 @@ def drop_covered(
     findings = []
     for k in sorted(dropped):
         middle = shapely.LineString(runs[k]).interpolate(0.5, normalized=True)
-        findings.append(doubled_line(open_[k], lengths[k], (float(middle.x), float(middle.y))))
+        findings.append(doubled_line(open_[k], lengths[k], (float(middle.x), float(middle.y)), unit))
     return [drawn for k, drawn in enumerate(open_) if k not in dropped], findings
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from nestkit.drawings.model import DrawnPath
 from nestkit.errors import Finding
 from nestkit.geometry import Path
+from nestkit.units import Unit, show_length
 
 #: Two lines this near to each other all along are one line drawn twice, mm.
 SAME = 0.01
@@ -33,13 +34,15 @@ def middles(pieces: Rows) -> Rows:
     )
 
 
-def drop_doubled(paths: Sequence[DrawnPath]) -> tuple[list[DrawnPath], list[Finding]]:
+def drop_doubled(paths: Sequence[DrawnPath], unit: Unit = "mm") -> tuple[list[DrawnPath], list[Finding]]:
     """Open paths without the pieces that an earlier one, or the same, has drawn already.
 
     Parameters
     ----------
     paths : sequence of DrawnPath
         Open ones.
+    unit : "mm" or "in"
+        In which findings speak.
 
     Returns
     -------
@@ -70,7 +73,7 @@ def drop_doubled(paths: Sequence[DrawnPath]) -> tuple[list[DrawnPath], list[Find
         if len(twice):
             at = middles(pieces[mine][twice[:1]])[0]
             length = float(sizes[mine][twice].sum())
-            findings.append(doubled_line(drawn, length, (float(at[0]), float(at[1]))))
+            findings.append(doubled_line(drawn, length, (float(at[0]), float(at[1])), unit))
     return kept, findings
 
 
@@ -82,11 +85,11 @@ def _pieces(paths: Sequence[DrawnPath]) -> Rows:
     return np.column_stack((rows[starts, :2], rows[starts + 1, :2], rows[starts, 2]))
 
 
-def doubled_line(drawn: DrawnPath, length: float, at: tuple[float, float]) -> Finding:
+def doubled_line(drawn: DrawnPath, length: float, at: tuple[float, float], unit: Unit) -> Finding:
     """Says that ``length`` mm of a line are drawn twice."""
     return Finding(
         "doubled-line",
-        f"a line is drawn twice over {length:.1f} mm; it is cut once",
+        f"a line is drawn twice over {show_length(length, unit)}; it is cut once",
         mended=True,
         layer=drawn.layer,
         id=drawn.id,

@@ -14,6 +14,7 @@ from nestkit.drawings.loops_crossing import OVERLAP, filled, self_crossing, simp
 from nestkit.drawings.model import DrawnPath
 from nestkit.errors import DrawingError, Finding
 from nestkit.geometry import Outline, Path
+from nestkit.units import Unit, show_gaps
 
 #: Outlines and holes of less area (mm^2) or less mean width (mm) are dropped.
 SMALLEST_AREA, SMALLEST_WIDTH = 0.5, 0.1
@@ -57,7 +58,7 @@ class _Loop:
     crossed: bool = False
 
 
-def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
+def nest_loops(paths: Sequence[DrawnPath], file: str = "", unit: Unit = "mm") -> Nested:
     """Nests closed paths: what lies inside an outline is a hole, what lies inside a hole an outline again.
 
     Parameters
@@ -67,6 +68,8 @@ def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
         holes; a finding says where.
     file : str
         For the error's message.
+    unit : "mm" or "in"
+        In which findings speak.
 
     Returns
     -------
@@ -80,7 +83,7 @@ def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
         `MOST_POINTS` points.
     """
     findings: list[Finding] = []
-    loops = _without_doubled(_loops(paths, findings, file), findings)
+    loops = _without_doubled(_loops(paths, findings, file, unit), findings)
     if not loops:
         return Nested((), tuple(findings))
     loops = _crossings(loops, findings, file)
@@ -96,7 +99,7 @@ def nest_loops(paths: Sequence[DrawnPath], file: str = "") -> Nested:
     return Nested(tuple(outlines), tuple(findings))
 
 
-def _loops(paths: Sequence[DrawnPath], findings: list[Finding], file: str) -> list[_Loop]:
+def _loops(paths: Sequence[DrawnPath], findings: list[Finding], file: str, unit: Unit) -> list[_Loop]:
     """Each path with its area, slivers left out; one that touches itself is taken apart there."""
     loops: list[_Loop] = []
     total = 0
@@ -107,12 +110,12 @@ def _loops(paths: Sequence[DrawnPath], findings: list[Finding], file: str) -> li
             what = f"the closed lines have more than {MOST_POINTS:,} points when arcs are counted as chords"
             raise DrawingError.one(file, what, "See that the drawing's unit is right, or simplify it")
         if len(points) < 3:
-            findings.append(_sliver(drawn))
+            findings.append(_sliver(drawn, unit))
             continue
         polygon = Polygon(points)
         if polygon.is_valid:
             if _is_sliver(polygon):
-                findings.append(_sliver(drawn))
+                findings.append(_sliver(drawn, unit))
             else:
                 loops.append(_Loop(drawn, polygon))
             continue
@@ -120,7 +123,7 @@ def _loops(paths: Sequence[DrawnPath], findings: list[Finding], file: str) -> li
         whole = filled(polygon) if at else simple_parts(polygon)
         parts = [part for part in whole if not _is_sliver(part)]
         if not parts:
-            findings.append(_sliver(drawn))
+            findings.append(_sliver(drawn, unit))
         elif at is None:
             findings.append(_touching(drawn, "an outline touches itself; it was taken apart there"))
             rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
@@ -138,11 +141,11 @@ def _is_sliver(polygon: Polygon) -> bool:
     return bool(area < SMALLEST_AREA or 2.0 * area < SMALLEST_WIDTH * polygon.length)
 
 
-def _sliver(drawn: DrawnPath) -> Finding:
+def _sliver(drawn: DrawnPath, unit: Unit) -> Finding:
     x0, y0, x1, y1 = drawn.path.bounds
     return Finding(
         "tiny-sliver",
-        f"a closed line of {x1 - x0:.2f} x {y1 - y0:.2f} mm is too small or thin to cut and was dropped",
+        f"a closed line of {show_gaps(x1 - x0, y1 - y0, unit)} is too small or thin to cut and was dropped",
         mended=True,
         layer=drawn.layer,
         id=drawn.id,

@@ -13,6 +13,7 @@ from nestkit.drawings.kinds import NO_RULES, LineRules, names_and_befores, part_
 from nestkit.drawings.model import Drawing, DrawnPath
 from nestkit.errors import LONGEST_NAME, DrawingError, Finding, Problem, printable
 from nestkit.geometry import FLATNESS, Shape
+from nestkit.units import Unit, show_place, show_size
 
 #: Findings that leave an outline uncertain: a part with one of them is refused.
 UNCERTAIN = frozenset({"open-outline", "branching-outline", "crossing-outline"})
@@ -139,14 +140,18 @@ def _as_problems(where: str, findings: Iterable[Finding]) -> list[Problem]:
         if not finding.mended:
             layer, ident = (printable(name, LONGEST_NAME) for name in (finding.layer, finding.id))
             names = (layer and f"layer '{layer}'", ident and f"id '{ident}'")
-            at = f" at ({finding.at[0]:.1f}, {finding.at[1]:.1f}) mm" if finding.at else ""
+            at = f" at {show_place(finding.at, finding.unit)}" if finding.at else ""
             place = ", ".join((where, *(name for name in names if name))) + at
             problems.append(Problem(place, finding.text, finding.todo.removesuffix(".")))
     return problems
 
 
 def part_shape(
-    drawing: Drawing, wanted: str | None = None, rules: LineRules = NO_RULES, join: float = JOIN
+    drawing: Drawing,
+    wanted: str | None = None,
+    rules: LineRules = NO_RULES,
+    join: float = JOIN,
+    unit: Unit = "mm",
 ) -> tuple[Shape, tuple[Finding, ...]]:
     """The one shape that a part is.
 
@@ -157,6 +162,8 @@ def part_shape(
         As in `select`.
     rules : LineRules
     join : float, mm
+    unit : "mm" or "in"
+        In which findings and errors speak.
 
     Returns
     -------
@@ -169,12 +176,12 @@ def part_shape(
         When there is no outline, or more than one, or it is open, branches or crosses; all places are told.
     """
     where = f"{drawing.file}#{wanted}" if wanted else drawing.file
-    assembled = assemble(select(drawing, wanted), rules, join, drawing.file)
+    assembled = assemble(select(drawing, wanted), rules, join, drawing.file, unit)
     hidden = hidden_findings(drawing, wanted)
     uncertain = [finding for finding in assembled.findings if finding.code in UNCERTAIN]
     problems = _as_problems(where, uncertain)
     if not problems and len(assembled.shapes) != 1:
-        problems = [_not_one(where, assembled.shapes)]
+        problems = [_not_one(where, assembled.shapes, unit)]
         if not assembled.shapes:
             problems += _as_problems(where, (*assembled.findings, *hidden))
     if problems:
@@ -182,14 +189,13 @@ def part_shape(
     return assembled.shapes[0], (*assembled.findings, *hidden)
 
 
-def _not_one(where: str, shapes: tuple[Shape, ...]) -> Problem:
+def _not_one(where: str, shapes: tuple[Shape, ...], unit: Unit) -> Problem:
     if not shapes:
         return Problem(where, "there is no closed outline to cut", "Draw the part's edge as a closed path")
     places = []
     for shape in shapes[:_MOST_LISTED]:
         x, y, _, _ = shape.outline.bounds
-        width, height = shape.outline.size
-        places.append(f"{width:.1f} x {height:.1f} mm at ({x:.1f}, {y:.1f})")
+        places.append(f"{show_size(*shape.outline.size, unit)} at {show_place((x, y), unit)}")
     more = f" and {len(shapes) - _MOST_LISTED} more" if len(shapes) > _MOST_LISTED else ""
     return Problem(
         where,

@@ -73,6 +73,7 @@ def _short(lines: Sequence[Line], part: Polygon, unit: Unit) -> Iterator[Finding
                 "and the foam between stays whole",
                 f"Draw it to the {what}.",
                 at=(x, y),
+                unit=unit,
             )
 
 

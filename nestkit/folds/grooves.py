@@ -17,6 +17,7 @@ from nestkit.folds.band import FINE, GRID, NEAR_EDGE, SHARPEST, Course, Room, ar
 from nestkit.folds.hatch import Band, shared_out
 from nestkit.folds.steps import NARROWEST, Steps
 from nestkit.geometry import Line, LineKind, Path, Shape
+from nestkit.units import Unit, show_gap, show_length, show_place
 
 #: A bevel's line may stand off from the edge that it thins by this much, mm.
 OFF_EDGE = 0.5
@@ -121,7 +122,7 @@ class PartGrooves:
         return LineKind.BEVEL if outside < 0.01 * area.area else LineKind.FOLD
 
 
-def part_grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
+def part_grooves(shape: Shape, steps: Steps, kerf: float, unit: Unit = "mm") -> PartGrooves:
     """The grooves for a part's folds and bevels.
 
     Parameters
@@ -132,6 +133,8 @@ def part_grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
         From `steps_for`.
     kerf : float, mm
         Grooves run past the part's edge by this much, so that no lip is left.
+    unit : "mm" or "in"
+        In which flaws and findings are told.
 
     Returns
     -------
@@ -147,7 +150,7 @@ def part_grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
     flaws: list[Flaw] = []
     made: list[_Made] = []
     for number, line in wanted:
-        one = _Made.of(number, line, steps, room)
+        one = _Made.of(number, line, steps, room, unit)
         if isinstance(one, Flaw):
             flaws.append(one)
         else:
@@ -180,7 +183,7 @@ def part_grooves(shape: Shape, steps: Steps, kerf: float) -> PartGrooves:
         _polygons(shapely.union_all(mouths, grid_size=GRID)),
         bevels,
         tuple(flaws),
-        tuple(_findings(made, steps, mouths)),
+        tuple(_findings(made, steps, mouths, unit)),
         room.part,
     )
 
@@ -193,8 +196,8 @@ class _Made:
     course: Course
 
     @classmethod
-    def of(cls, number: int, line: Line, steps: Steps, room: Room) -> _Made | Flaw:
-        name = named(line)
+    def of(cls, number: int, line: Line, steps: Steps, room: Room, unit: Unit) -> _Made | Flaw:
+        name = named(line, unit)
         groove = Groove(
             number,
             line.kind,
@@ -227,7 +230,8 @@ class _Made:
         if out is not None:
             return Flaw(
                 name,
-                f"its groove is {groove.mouth:.1f} mm wide and reaches out of the part at the side",
+                f"its groove is {show_length(groove.mouth, unit)} wide and reaches out of the part at "
+                "the side",
                 "Move it away from the edge, lessen its angle or take thinner foam",
                 out,
             )
@@ -299,11 +303,13 @@ def _is_tip(end: tuple[float, float], way: tuple[float, float], reach: float, wh
     return not (foam(reach) or foam(-reach)) and not (foam(slim) and foam(-slim))
 
 
-def named(line: Line) -> str:
+def named(line: Line, unit: Unit = "mm") -> str:
     """How a fold or bevel is called in messages: its angle and where it runs."""
-    (x0, y0), (x1, y1) = line.path.start, line.path.end
-    where = f"from ({x0:.1f}, {y0:.1f})"
-    where += " round to its start" if line.path.closed else f" to ({x1:.1f}, {y1:.1f}) mm"
+    start = show_place(line.path.start, unit)
+    if line.path.closed:
+        where = f"from {start} round to its start"
+    else:
+        where = f"from {start.removesuffix(f' {unit}')} to {show_place(line.path.end, unit)}"
     return f"{line.kind.value} {round(math.degrees(line.angle), 2):g} {where}"
 
 
@@ -327,18 +333,21 @@ def _joints(made: Sequence[_Made], room: Room) -> list[tuple[int, Point, float]]
     return found
 
 
-def _findings(made: Sequence[_Made], steps: Steps, mouths: Sequence[BaseGeometry]) -> list[Finding]:
+def _findings(
+    made: Sequence[_Made], steps: Steps, mouths: Sequence[BaseGeometry], unit: Unit
+) -> list[Finding]:
     found = []
-    names = [named(Line(one.groove.kind, one.groove.path, one.groove.angle)) for one in made]
+    names = [named(Line(one.groove.kind, one.groove.path, one.groove.angle), unit) for one in made]
     for i, one in enumerate(made):
         if steps.spot > 0.0 and one.groove.drawn[0] <= NARROWEST:
             found.append(
                 Finding(
                     "groove-narrow",
-                    f"{names[i]}: its groove is {one.groove.mouth:.2f} mm wide at its mouth, too narrow for "
-                    f"the spot of {steps.spot:.2f} mm, and comes out wider",
+                    f"{names[i]}: its groove is {show_gap(one.groove.mouth, unit)} wide at its mouth, too "
+                    f"narrow for the spot of {show_gap(steps.spot, unit)}, and comes out wider",
                     "Make the fold by heat alone, or with a larger angle.",
                     at=one.groove.path.start,
+                    unit=unit,
                 )
             )
         if one.groove.kind is LineKind.FOLD and _too_tight(one.groove):
@@ -346,9 +355,10 @@ def _findings(made: Sequence[_Made], steps: Steps, mouths: Sequence[BaseGeometry
                 Finding(
                     "fold-tight",
                     f"{names[i]}: it curves more tightly than half its groove's width of "
-                    f"{one.groove.mouth:.1f} mm, where the foam can't close cleanly",
+                    f"{show_length(one.groove.mouth, unit)}, where the foam can't close cleanly",
                     "Widen the curve, or lessen the angle.",
                     at=one.groove.path.start,
+                    unit=unit,
                 )
             )
         for j in range(i):
@@ -362,6 +372,7 @@ def _findings(made: Sequence[_Made], steps: Steps, mouths: Sequence[BaseGeometry
                         f"{names[j]} and {names[i]}: their grooves overlap, so that nothing is left between",
                         "Move them apart, or lessen an angle.",
                         at=(spot.x, spot.y),
+                        unit=unit,
                     )
                 )
     return found

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from nestkit.geometry import LineKind
+from nestkit.units import Unit, show_gap
 
 #: Layers of passes are numbered with two digits.
 MOST_PASSES = 99
@@ -156,25 +157,27 @@ def groove_mouth(depth: float, angle: float) -> float:
     return depth * lean(LineKind.FOLD, angle)
 
 
-def steps_for(thickness: float, settings: FoldSettings) -> Steps:
+def steps_for(thickness: float, settings: FoldSettings, unit: Unit = "mm") -> Steps:
     """The passes that leave the skin under a groove in foam of this thickness.
 
     Raises
     ------
     ValueError
-        With a message for the maker, when no foam is left to etch or the cutter can't get that deep.
+        With a message for the maker, who measures in ``unit``, when no foam is left to etch or the cutter
+        can't get that deep.
     """
     depth = thickness - settings.skin
     if depth <= 0.0:
         raise ValueError(
-            f"a skin of {settings.skin:.3g} mm leaves nothing to etch in foam of {thickness:.3g} mm"
+            f"a skin of {show_gap(settings.skin, unit)} leaves nothing to etch in foam of "
+            f"{show_gap(thickness, unit)}"
         )
     most = settings.most_passes
     count = next((n for n in range(1, most + 1) if settings.depth(n) >= depth - _HAIR), None)
     if count is None:
         raise ValueError(
-            f"{most} passes of {settings.pass_depth:.3g} mm are the most and go "
-            f"{settings.depth(most):.3g} mm deep, not {depth:.3g} mm"
+            f"{most} passes of {show_gap(settings.pass_depth, unit)} are the most and go "
+            f"{show_gap(settings.depth(most), unit)} deep, not {show_gap(depth, unit)}"
         )
     share = min(1.0, depth / settings.depth(count))
     depths = [share * settings.depth(n) for n in range(1, count)]

@@ -36,6 +36,7 @@ class Offer:
     Parameters
     ----------
     size : (float, float), mm
+        As it is laid.
     price : float
     count : int or None
         None when any number can be had.

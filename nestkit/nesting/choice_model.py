@@ -124,9 +124,17 @@ class ChoiceModel:
     kinds : sequence of Kind
     fill : float
         Rooms count only so much: 1 for what is proven, less for what may be hoped for.
+    ruled_out : sequence of tuple of int
+        Numbers of each kind that are known not to be enough, nor fewer of them.
     """
 
-    def __init__(self, demands: Sequence[Demand], kinds: Sequence[Kind], fill: float = 1.0) -> None:
+    def __init__(
+        self,
+        demands: Sequence[Demand],
+        kinds: Sequence[Kind],
+        fill: float = 1.0,
+        ruled_out: Sequence[Sequence[int]] = (),
+    ) -> None:
         # Imported when it is needed: it takes a while.
         from ortools.sat.python import cp_model
 
@@ -142,6 +150,8 @@ class ChoiceModel:
         self.counted = [k for k in range(len(demands)) if k not in set(self.poured)]
         self._lay_out()
         self.packs = [self._packs(t) for t in range(len(kinds))]
+        for sheets in ruled_out:
+            self.forbid_within(sheets)
 
     def _lay_out(self) -> None:
         model = self.model

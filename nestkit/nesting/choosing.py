@@ -77,10 +77,10 @@ def on_better_sheets(
     if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
         return best
     tries = _Tries(items, row, spacing, seed, stop, asked_to_stop, progress)
-    stacks = [_sheets_of(row, offer) for offer in prover.offers]
+    stacks = [sheets_of(row, offer) for offer in prover.offers]
     most = prover.most_of_each(best.worth.sheets, best.worth.money)
     most = [min(len(stack), number) for stack, number in zip(stacks, most, strict=True)]
-    master = Master(prover.demands, prover.kinds(most), seed)
+    master = Master(prover.demands, prover.kinds(most), seed, prover.ruled_out)
     partly: dict[tuple[int, ...], Layout] = {}
     while not (asked_to_stop() or stop(tries.rounds)):
         proposal = master.propose(best.worth)
@@ -102,7 +102,7 @@ def on_better_sheets(
     return replace(best, rounds=tries.rounds)
 
 
-def _sheets_of(row: Supply, offer: Offer) -> list[SheetBins]:
+def sheets_of(row: Supply, offer: Offer) -> list[SheetBins]:
     """The sheets of an offer, in their order: of each the numbers of its bins in the row."""
     found: dict[tuple[str, int], list[int]] = {}
     for number, meaning in enumerate(row.meaning):

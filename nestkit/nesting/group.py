@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON
 from nestkit.nesting.carried import LaidSheet, carried, sound_layout
 from nestkit.nesting.choosing import on_better_sheets
+from nestkit.nesting.exact import on_exact_sheets
+from nestkit.nesting.figures import figures, prover_of_placed
 from nestkit.nesting.forms import Forms
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout, Status
@@ -17,12 +19,16 @@ from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.smaller import on_smaller_pieces
-from nestkit.nesting.stops import AfterRounds, AnyOf, Stop
-from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, packs, supply
+from nestkit.nesting.stops import AfterRounds, AnyOf, Stop, a_share_of
+from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, supply
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
+#: Share of the second stage's time for making a plan of another size sound.
+CARRY_SHARE = 0.8
+#: Share of the second stage's time for what may be solved exactly.
+EXACT_SHARE = 0.4
 
 Report = Callable[[int, int], None]
 
@@ -63,12 +69,13 @@ def plan_group(
     used: list[SheetBin] = []
     stopped, rounds = False, 0
     provers: list[Prover] = []
+    ruled_out: list[tuple[int, ...]] = []
     for batch in batches:
         # What is proven is proven for every turn that the maker allows, not only for those that are tried.
         asked = [
             replace(item, turns=part.turns) for item, (part, _) in zip(batch.items, batch.copies, strict=True)
         ]
-        provers.append(Prover(asked, offers(request.sheets, request.bed), request.spacing))
+        provers.append(Prover(asked, offers(request.sheets, batch.bed), request.spacing))
         found, chosen = _pack(
             request,
             batch,
@@ -92,11 +99,13 @@ def plan_group(
         for sheet_bin in bins:
             name, number = sheet_bin.which
             taken[name] = max(taken[name], number)
+        if batch.how != "hand" and not layout.left_out:
+            ruled_out += provers[-1].ruled_out
         why = why_no_place(request)
         unplaced += [Unplaced(*batch.copies[n], why) for n in layout.left_out]
     sheets = _renumbered(request, sheets)
     prover = provers[0] if len(batches) == 1 and not unplaced else None
-    group = _figures(request, sheets, used, unplaced, prover)
+    group = figures(request, sheets, used, unplaced, prover or prover_of_placed(request, sheets, ruled_out))
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
 
 
@@ -145,21 +154,41 @@ def _pack(
         )
         return found, row
 
-    def warmed(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
-        found, row = best
+    def begun() -> tuple[NestResult, Supply] | None:
+        """The plan of another size, made sound on its own sheets."""
+        row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
         layout = carried(batch, row, start)
-        if layout is None or not _score(items, layout, row) < found.score:
-            return best
-        if tighten is not None and faults(items, row.bins, layout, spacing):
+        if layout is None:
+            return None
+        if tighten is not None and (layout.left_out or faults(items, row.bins, layout, spacing)):
             before_tightening()
-        sound = sound_layout(
-            items, row, layout, spacing, seed=seed, stop=tighten, asked_to_stop=asked_to_stop
-        )
-        if sound is None or not (score := _score(items, sound, row)) < found.score:
+        rule = None if tighten is None else a_share_of(tighten, CARRY_SHARE)
+        sound = sound_layout(items, row, layout, spacing, seed=seed, stop=rule, asked_to_stop=asked_to_stop)
+        if sound is None:
+            return None
+        return NestResult(Status.TIME, sound, _score(items, sound, row), 0.0, 0, ()), row
+
+    def exact(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        found, row = best
+        if tighten is None or enough(found.score) or asked_to_stop():
             return best
-        return replace(found, layout=sound, score=score), row
+        rule = a_share_of(tighten, EXACT_SHARE)
+        layout = on_exact_sheets(
+            items,
+            row,
+            found.layout,
+            spacing,
+            prover,
+            seed=seed,
+            is_over=lambda: asked_to_stop() or rule(0),
+        )
+        # More may be proven now than was.
+        known.clear()
+        score = _score(items, layout, row)
+        return (replace(found, layout=layout, score=score), row) if score < found.score else best
 
     def closer(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        best = exact(best)
         found, row = best
         if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
             return best
@@ -180,15 +209,18 @@ def _pack(
         better = replace(found, layout=chosen.layout, score=score, rounds=found.rounds + chosen.rounds)
         return (better, row) if score < found.score else best
 
-    if start:
-        # A plan that is carried over, sound, and can't be bettered needs no search.
-        row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
-        layout = carried(batch, row, start)
-        score = None if layout is None else _score(items, layout, row)
-        if layout and score and enough(score) and not faults(items, row.bins, layout, spacing):
-            return NestResult(Status.PROVEN, layout, score, 0.0, 0, ()), row
+    # First of all: it may need no search, and is mostly better than what one finds in a short time.
+    known_plan = begun() if start else None
+    if known_plan is not None and enough(known_plan[0].score):
+        return replace(known_plan[0], status=Status.PROVEN), known_plan[1]
+
+    def better(found: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        if known_plan is not None and known_plan[0].score < found[0].score:
+            return replace(known_plan[0], rounds=found[0].rounds), known_plan[1]
+        return found
+
     if len(kinds) <= 1:
-        return closer(warmed(run(kinds[0] if kinds else None, stop, 0)))
+        return closer(better(run(kinds[0] if kinds else None, stop, 0)))
     looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
     best = looks[order[0]]
@@ -197,7 +229,7 @@ def _pack(
         longer = run(kinds[order[0]], _Later(stop, spent), spent)
         if longer[0].score <= best[0].score:
             best = longer
-    return _cheaper_sheets(request, batch, closer(warmed(best)))
+    return _cheaper_sheets(request, batch, closer(better(best)))
 
 
 class _Later:
@@ -325,49 +357,3 @@ def _renumbered(request: GroupRequest, sheets: Sequence[PlannedSheet]) -> list[P
     for stock, number in sorted({(s.stock, s.stock_number) for s in sheets if s.bought}):
         numbers[stock, number] = in_shop[stock] + 1 + sum(1 for name, _ in numbers if name == stock)
     return [replace(s, stock_number=numbers[s.stock, s.stock_number]) if s.bought else s for s in sheets]
-
-
-def _figures(
-    request: GroupRequest,
-    sheets: Sequence[PlannedSheet],
-    used: Sequence[SheetBin],
-    unplaced: Sequence[Unplaced],
-    prover: Prover | None,
-) -> Group:
-    """The group's figures; ``prover`` knows all that is placed, where one does."""
-    whole = {sheet_bin.which: sheet_bin for sheet_bin in used}
-    area = sum(sheet_bin.sheet.area for sheet_bin in whole.values())
-    foam = sum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
-    cost = cost_of(used)
-    bought = Counter(sheet_bin.sheet.name for sheet_bin in whole.values() if sheet_bin.bought)
-    kinds = {sheet.name: sheet for sheet in request.sheets}
-    paid = {name: packs(kinds[name], number) * kinds[name].pack for name, number in bought.items()}
-    if prover is None:
-        # Of what is left out nothing can be proven: the bound is for what is placed.
-        items = [
-            Item(placed.part.shape.outline, placed.part.turns, placed.placement.mirrored)
-            for sheet in sheets
-            for placed in sheet.placed
-        ]
-        prover = Prover(items, offers(request.sheets, request.bed), request.spacing)
-    proof = prover.prove(len(whole), cost)
-    return Group(
-        material=request.material,
-        thickness=request.thickness,
-        parts=request.copies,
-        sheets_used=len(whole),
-        sheets_at_least=proof.sheets,
-        proven=proof.sheets == len(whole) and cost <= proof.money + EPSILON and not unplaced,
-        waste=1.0 - foam / area if area else 0.0,
-        cost=cost,
-        to_buy=tuple(sorted(paid.items())),
-        from_shop=_counted(sheet_bin.sheet.name for sheet_bin in whole.values() if not sheet_bin.bought),
-        unused=tuple((name, paid[name] - bought[name]) for name in sorted(paid) if paid[name] > bought[name]),
-        cost_at_least=proof.money,
-        proven_by=proof.by,
-        at_any_price=proof.at_any_price,
-    )
-
-
-def _counted(names: Iterable[str]) -> tuple[tuple[str, int], ...]:
-    return tuple(sorted(Counter(names).items()))

@@ -53,10 +53,19 @@ class Master:
     kinds : sequence of Kind
         Proposals count in their order.
     seed : int
+    ruled_out : sequence of tuple of int
+        Numbers of each kind that are proven not to be enough.
     """
 
-    def __init__(self, demands: Sequence[Demand], kinds: Sequence[Kind], seed: int) -> None:
+    def __init__(
+        self,
+        demands: Sequence[Demand],
+        kinds: Sequence[Kind],
+        seed: int,
+        ruled_out: Sequence[Sequence[int]] = (),
+    ) -> None:
         self.demands, self.kinds, self.seed = demands, kinds, seed
+        self.ruled_out = ruled_out
         self.fill = LIKELY_FILL
         self.patience = PATIENCE
         self.not_found: list[tuple[int, ...]] = []
@@ -93,8 +102,6 @@ class Master:
         return sum(demand.count * demand.area for demand in self.demands) / room
 
     def _choice(self, best: Worth) -> Choice | None:
-        model = ChoiceModel(self.demands, self.kinds, self.fill)
+        model = ChoiceModel(self.demands, self.kinds, self.fill, [*self.ruled_out, *self.not_found])
         model.better_than(best.money, best.sheets)
-        for sheets in self.not_found:
-            model.forbid_within(sheets)
         return model.best(self.seed, WORK).choice

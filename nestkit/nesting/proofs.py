@@ -16,7 +16,7 @@ from nestkit.nesting.choice_model import ChoiceModel, Demand, Kind
 from nestkit.nesting.problem import Item, Spacing
 
 #: What can prove a number of sheets.
-ProvenBy = Literal["area", "widths", "sharing", "together"]
+ProvenBy = Literal["area", "widths", "sharing", "together", "rectangles"]
 
 #: With more sheets than this to look at, the proof of all together is not tried.
 MOST_SLOTS = 40
@@ -33,7 +33,8 @@ class Proof:
     money : float
     by : str
         What proves the number of sheets: ``area``, ``widths`` (dual-feasible functions), ``sharing``
-        (items no two of which can share a sheet) or ``together`` (all of these in one model).
+        (items no two of which can share a sheet), ``together`` (all of these in one model) or
+        ``rectangles`` (every choice of fewer sheets was tried exactly).
     at_any_price : bool
         True when dearer plans can't do with fewer sheets either.
     """
@@ -58,6 +59,12 @@ class Prover:
         self.items, self.offers, self.spacing = items, offers, spacing
         self._weighed: dict[tuple[float, float, float], list[tuple[float, ...]]] = {}
         self._sharing: dict[tuple[float, float, float], list[tuple[int, ...]]] = {}
+        #: So many sheets of each offer, and fewer, are proven not to hold the items.
+        self.ruled_out: list[tuple[int, ...]] = []
+
+    def rule_out(self, sheets: Sequence[int]) -> None:
+        """Told that the items are proven not to lie on so many sheets of each offer, nor on fewer."""
+        self.ruled_out.append(tuple(sheets))
 
     @cached_property
     def groups(self) -> list[Alike]:
@@ -142,6 +149,10 @@ class Prover:
         """The groups as demands of the choice model."""
         return [Demand(g.count, area) for g, area in zip(self.groups, self.areas, strict=True)]
 
+    def model(self, most: Sequence[int]) -> ChoiceModel:
+        """All that is known in one model, with at most so many sheets of each offer."""
+        return ChoiceModel(self.demands, self.kinds(most), ruled_out=self.ruled_out)
+
     def prove(self, sheets: int, cost: float) -> Proof:
         """The best proof about plans that cost no more than ``cost`` and take no more than ``sheets``.
 
@@ -166,20 +177,25 @@ class Prover:
         most = self.most_of_each(sheets, cost)
         if sum(most) > MOST_SLOTS:
             return known
-        kinds, money, least, by = self.kinds(most), known.money, known.sheets, known.by
+        money, least, by = known.money, known.sheets, known.by
         if money < cost - EPSILON:
-            answer = ChoiceModel(self.demands, kinds).least_money()
+            answer = self.model(most).least_money()
             # A model without any choice would contradict the plan at hand: rounding, then, and no proof.
             if math.isfinite(answer.least):
                 money = min(max(money, answer.least), cost)
         if least < sheets:
-            model = ChoiceModel(self.demands, kinds)
-            model.no_dearer_than(cost)
-            found = model.least_sheets().least
-            if math.isfinite(found) and found > least:
-                least, by = min(int(found), sheets), "together"
+            models: list[tuple[ProvenBy, ChoiceModel]] = [
+                ("together", ChoiceModel(self.demands, self.kinds(most)))
+            ]
+            if self.ruled_out:
+                models.append(("rectangles", self.model(most)))
+            for name, model in models:
+                model.no_dearer_than(cost)
+                found = model.least_sheets().least
+                if math.isfinite(found) and found > least:
+                    least, by = min(int(found), sheets), name
         dearer = len({offer.price for offer in self.offers if offer.count is None}) > 1
-        return Proof(least, money, by, not (by == "together" and dearer))
+        return Proof(least, money, by, not (by in ("together", "rectangles") and dearer))
 
     def most_of_each(self, sheets: int, cost: float) -> list[int]:
         """How many of each offer a plan can take that is no worse than the one at hand.

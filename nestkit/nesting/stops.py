@@ -68,3 +68,8 @@ class AnyOf:
 
     def __call__(self, rounds: int) -> bool:
         return any(rule(rounds) for rule in self._rules)
+
+
+def a_share_of(rule: Stop, share: float) -> Stop:
+    """A rule that leaves some of a clock's time to others; one that counts rounds is left as it is."""
+    return AfterSeconds(share * rule.left) if isinstance(rule, AfterSeconds) else rule

@@ -122,13 +122,13 @@ def packs(sheet: Sheet, number: int) -> int:
 
 
 def offers(sheets: Sequence[Sheet], bed: tuple[float, float] | None) -> list[Offer]:
-    """What the bounds may count on: shop sheets at no price, bought ones in any number."""
+    """What the bounds may count on: shop sheets at no price, bought ones in any number, as they are laid."""
     found = []
     for sheet in sheets:
-        blanks = blanks_of(as_laid(sheet.size, bed), bed)
-        pieces = tuple((blank.width, blank.height) for blank in blanks)
+        size = as_laid(sheet.size, bed)
+        pieces = tuple((blank.width, blank.height) for blank in blanks_of(size, bed))
         if sheet.in_shop > 0:
-            found.append(Offer(sheet.size, 0.0, sheet.in_shop, pieces, sheet.name))
+            found.append(Offer(size, 0.0, sheet.in_shop, pieces, sheet.name))
         if sheet.buy:
-            found.append(Offer(sheet.size, sheet.price, None, pieces, sheet.name, sheet.pack))
+            found.append(Offer(size, sheet.price, None, pieces, sheet.name, sheet.pack))
     return found

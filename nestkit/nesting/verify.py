@@ -43,9 +43,10 @@ def faults(
         room = bins[number].outline.polygon(FINE)
         edge = shapely.boundary(room)
         shapes = [polygons[k] for k in members]
+        # How far something leaves the sheet counts, not how much of it: strips are long and narrow.
+        almost = shapely.buffer(room, tolerance, join_style="mitre")
         for k, shape in zip(members, shapes, strict=True):
-            outside = shapely.area(shapely.difference(shape, room))
-            if outside > tolerance * shapely.length(shape) or (
+            if not shapely.covers(almost, shape) or (
                 spacing.margin > 0.0 and shapely.distance(shape, edge) < spacing.margin - tolerance
             ):
                 found.append(f"item {layout.seats[k].item} leaves bin {number} or its margin")

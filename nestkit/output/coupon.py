@@ -16,10 +16,9 @@ from nestkit.errors import OutputError
 from nestkit.folds.coupon import Field
 from nestkit.output.dxf import dxf_bytes
 from nestkit.output.folder import replace_folder
-from nestkit.output.grooves import show_fine
 from nestkit.output.svg import svg_bytes
 from nestkit.output.text import plain, show_number
-from nestkit.units import Unit, mm_per, show_size
+from nestkit.units import Unit, mm_per, show_gap, show_size
 
 READINGS_FILE = "readings.csv"
 #: Columns of the readings, in order; each field may be read up to three times.
@@ -64,7 +63,7 @@ def what_to_measure(field: Field, unit: Unit) -> str:
     if field.kind == "depth":
         return f"depth of the square of {int(field.value)} pass{'es' if field.value > 1 else ''} ({unit})"
     if field.kind == "skin":
-        return f"skin {show_fine(field.value, unit)}: fold it shut, measure the angle (degrees, 0 = flat)"
+        return f"skin {show_gap(field.value, unit)}: fold it shut, measure the angle (degrees, 0 = flat)"
     return f"width x {show_number(field.value, 2)}: fold it shut, measure the angle (degrees, 0 = flat)"
 
 
@@ -123,7 +122,7 @@ def _instructions(one: CouponJob, unit: Unit) -> tuple[str, ...]:
     steps = one.coupon.steps
     if steps is not None:
         lines += [
-            f"Etch every pass with one power and speed that take about {show_fine(steps.rises[0], unit)} of "
+            f"Etch every pass with one power and speed that take about {show_gap(steps.rises[0], unit)} of "
             "foam; it need not be exact, the",
             "coupon finds out. Write them down and keep them for all later jobs.",
         ]

@@ -13,7 +13,7 @@ from nestkit.folds.grooves import Groove
 from nestkit.folds.steps import Steps
 from nestkit.geometry import LineKind
 from nestkit.output.text import plain, show_number
-from nestkit.units import Unit, mm_per
+from nestkit.units import Unit, mm_per, show_gap
 
 _WIDTH = 320.0
 _SIDE = 34.0
@@ -141,17 +141,12 @@ def groove_notes(build: Build, jobs: Sequence[Job]) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def show_fine(mm: float, unit: Unit) -> str:
-    """A length that matters to a hundredth of a millimetre: ``5.40 mm``, ``0.2126 in``."""
-    return f"{mm / mm_per(unit):.{2 if unit == 'mm' else 4}f} {unit}"
-
-
 def _row(use: GrooveUse, unit: Unit) -> GrooveRow:
     steps, groove = use.steps, use.groove
     facts = [
-        f"{show_fine(groove.mouth, unit)} wide at the mouth",
-        f"{show_fine(steps.depth, unit)} deep",
-        f"{show_fine(steps.skin, unit)} skin",
+        f"{show_gap(groove.mouth, unit)} wide at the mouth",
+        f"{show_gap(steps.depth, unit)} deep",
+        f"{show_gap(steps.skin, unit)} skin",
     ]
     if use.etched:
         share = show_number(100.0 * steps.share, 0)
@@ -162,9 +157,9 @@ def _row(use: GrooveUse, unit: Unit) -> GrooveRow:
         )
     if use.by_blade:
         lean = show_number(math.degrees(use.wall), 1)
-        facts.append(f"blade leans {lean}° and sticks out {show_fine(use.blade_out, unit)}")
+        facts.append(f"blade leans {lean}° and sticks out {show_gap(use.blade_out, unit)}")
     passes = [
-        f"{number}: {show_fine(width, unit)} wide, to {show_fine(depth, unit)}"
+        f"{number}: {show_gap(width, unit)} wide, to {show_gap(depth, unit)}"
         for number, (width, depth) in enumerate(zip(groove.widths, steps.depths, strict=True), start=1)
     ]
     parts = ", ".join(f"{plain(name)} ({count})" for name, count in use.parts.items())
@@ -210,9 +205,9 @@ def section_of(use: GrooveUse, unit: Unit) -> Section:
         ((_WIDTH - 18.0, floor), (_WIDTH - 18.0, bottom)),
     ]
     texts = (
-        SectionText(show_fine(groove.mouth, unit), _n(sum(mouth) / 2.0), "11", "middle"),
-        SectionText(f"{show_fine(steps.depth, unit)} deep", "2", _n(bottom + 14.0), "start"),
-        SectionText(f"skin {show_fine(steps.skin, unit)}", _n(_WIDTH - 2.0), _n(bottom + 14.0), "end"),
+        SectionText(show_gap(groove.mouth, unit), _n(sum(mouth) / 2.0), "11", "middle"),
+        SectionText(f"{show_gap(steps.depth, unit)} deep", "2", _n(bottom + 14.0), "start"),
+        SectionText(f"skin {show_gap(steps.skin, unit)}", _n(_WIDTH - 2.0), _n(bottom + 14.0), "end"),
     )
     ticks = "".join(_ticked(a, b) for a, b in sizes)
     view_box = f"0 0 {_n(_WIDTH)} {_n(bottom + 20.0)}"

@@ -185,10 +185,11 @@ def hand_note(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> str:
     return f"by hand: {why_by_hand(build.cutter.kind, placed.part)}"
 
 
-def number_note(build: Build, sheet: PlannedSheet, placed: PlacedPart) -> str:
-    """Why a copy from the cutter lacks its number or a seam's; empty when it has them, or nobody asked."""
+def number_note(build: Build, sheet: PlannedSheet, placed: PlacedPart, why: bool = True) -> str:
+    """What a copy from the cutter lacks, its number or a seam's, and why; empty when nobody asked for it."""
     written = labels_on(build, sheet, placed)
-    notes = [] if written.no_number in ("", BY_HAND, NOT_ASKED) else [f"not numbered: {written.no_number}"]
+    without = written.no_number not in ("", BY_HAND, NOT_ASKED)
+    notes = [f"not numbered: {written.no_number}" if why else "not numbered"] if without else []
     if written.no_seams:
         notes.append(f"no room for seam {' and '.join(map(str, written.no_seams))}")
     return ", ".join(notes)

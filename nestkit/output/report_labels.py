@@ -24,7 +24,7 @@ def label_remarks(build: Build, jobs: Sequence[Job]) -> tuple[str, ...]:
     found = []
     if numbered:
         found.append(
-            "Each copy carries its part's number from the part list, on the face under the cutter. Glue that "
+            "Copies carry their part's number from the part list, on the face under the cutter. Glue that "
             "face where it is not seen. A number that reads as another one upside down is underlined."
         )
     if seams:

@@ -23,4 +23,5 @@ _WHY: dict[ProvenBy, str] = {
     "widths": "by the parts' widths and heights",
     "sharing": "some parts can't share a sheet",
     "together": "by areas, widths and what can't share a sheet, taken together",
+    "rectangles": "the parts are rectangles, and fewer sheets were ruled out one by one",
 }

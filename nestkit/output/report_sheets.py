@@ -179,7 +179,7 @@ def _copy_row(build: Build, job: Job, number: int, placed: PlacedPart, looks: Ma
         "spare" if is_spare(placed) else "",
         counted(tabs, "tab") if tabs else "",
         hand_note(build, job.sheet, placed),
-        number_note(build, job.sheet, placed),
+        number_note(build, job.sheet, placed, why=False),  # the report says why once, above all sheets
     ]
     return CopyRow(
         number=number,

@@ -30,7 +30,7 @@ class PlayLayer:
     ----------
     name, task : str
         ``CUT_OUTSIDE``, "cut outlines through".
-    look : "cut", "mark", "area" or "hatch"
+    look : "cut", "mark", "label", "area" or "hatch"
         How it is drawn.
     data : str
         SVG path data of all its strokes, in cut order.
@@ -116,7 +116,7 @@ def play_of(job: Job, cutter: Cutter) -> Play:
 def _look(layer: str, job: Job) -> str:
     if is_pocket_layer(layer):
         return "hatch" if job.etching is not None and job.etching.hatched else "area"
-    return "mark" if layer in (MARK_LAYER, LABEL_LAYER) else "cut"
+    return {MARK_LAYER: "mark", LABEL_LAYER: "label"}.get(layer, "cut")
 
 
 def _thinned(run: Sequence[Stroke], job: Job) -> Sequence[Stroke]:

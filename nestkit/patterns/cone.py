@@ -362,9 +362,9 @@ class Cone:
                 + (
                     " (the bevel does it, and the size inside is that of the bevelled opening)"
                     if self.bevel
-                    else f", which narrows its opening by {less} (bevel = true reckons with that)"
+                    else f", which narrows its opening by {less} (bevel = true cuts it and allows for that)"
                 )
-                + ("" if wall.narrow == 0.0 else "; thin the narrow end's on its outside")
+                + ("" if wall.narrow == 0.0 else ", and the narrow end's on its outside")
             )
         return notes
 

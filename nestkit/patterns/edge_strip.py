@@ -35,6 +35,7 @@ from nestkit.patterns.model import (
     straight,
     tick,
 )
+from nestkit.words import counted
 
 #: A corner sharper than this is a spike that no strip goes round, radians.
 SHARPEST = math.radians(160.0)
@@ -347,7 +348,7 @@ class EdgeStrip:
         notes = []
         joins = sum(not asked for _, asked in breaks)
         if joins:
-            notes.append(f"joined at {joins} place{'s' if joins > 1 else ''} away from corners")
+            notes.append(f"{counted(joins, 'joint')} of strips away from corners: glue the ends together")
         split = [joint for joint in (*joints, seam) if joint.kind == "split"]
         if split:
             degrees = ", ".join(sorted({f"{-math.degrees(joint.angle) / 2.0:.1f}" for joint in split}))

@@ -14,7 +14,7 @@ from shapely.geometry import LineString
 
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
 from nestkit.geometry.turned_box import turns_that_fit
-from nestkit.units import Unit, mm_per
+from nestkit.units import Unit, mm_per, show_place
 
 Spot = tuple[float, float]
 Size: TypeAlias = tuple[float, float]
@@ -101,9 +101,7 @@ class Foam:
 
     def told_place(self, spot: Spot) -> str:
         """A point as messages say it: ``at (200.0, 4.0) mm``."""
-        x, y = (v / mm_per(self.unit) for v in spot)
-        digits = 3 if self.unit == "in" else 1
-        return f"at ({x:.{digits}f}, {y:.{digits}f}) {self.unit}"
+        return f"at {show_place(spot, self.unit)}"
 
     def holds(self, outline: Outline, by_hand: bool = False) -> bool:
         """Whether a piece lies in one of the rooms, or by hand on a whole sheet, at a turn it may take."""

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 from nestkit.drawings import part_shape, read_drawing
 from nestkit.errors import Finding
 from nestkit.geometry import Outline
+from nestkit.units import Unit
 
 
-def drawn_edge(text: str) -> tuple[Outline, tuple[Finding, ...]]:
+def drawn_edge(text: str, unit: Unit = "mm") -> tuple[Outline, tuple[Finding, ...]]:
     """The edge that ``file.svg#id`` names, true to size, and what was noticed about the drawing.
 
     Parameters
@@ -17,6 +19,8 @@ def drawn_edge(text: str) -> tuple[Outline, tuple[Finding, ...]]:
     text : str
         A drawing, and behind '#' the id or layer of one closed outline; without it the whole drawing is
         one. Closed outlines inside it are its holes; lines that are not cut do not count.
+    unit : "mm" or "in"
+        In which is told what was noticed.
 
     Raises
     ------
@@ -25,5 +29,6 @@ def drawn_edge(text: str) -> tuple[Outline, tuple[Finding, ...]]:
     """
     name, _, wanted = text.partition("#")
     drawing = read_drawing(FilePath(name), name)
-    shape, findings = part_shape(drawing, wanted or None)
-    return shape.outline, (*drawing.findings, *findings)
+    shape, findings = part_shape(drawing, wanted or None, unit=unit)
+    told = (replace(finding, unit=unit) for finding in drawing.findings)
+    return shape.outline, (*told, *findings)

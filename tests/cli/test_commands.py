@@ -126,6 +126,19 @@ def test_from_an_empty_folder_to_a_checked_plan(tmp_path):
     assert "build.toml" in again.stderr
 
 
+def test_a_plan_counts_what_was_mended_and_tells_what_was_not(sign):
+    """A gap in an outline is told by 'parts' alone; a page without a unit asks for something, and by both."""
+    torn = DRAWING.replace("L10,90 Z", "L10,90 V10.05").replace('width="300mm" height="200mm" ', "")
+    (sign / "sign.svg").write_text(torn)
+    gap, unit = "in an outline was closed (mended)", "sign.svg: the drawing doesn't say how large it is"
+    listed = nestkit("parts", "build.toml", cwd=sign).stdout
+    assert gap in listed
+    planned = nestkit("plan", "build.toml", "--rounds", "1", cwd=sign).stdout
+    assert gap not in planned
+    assert "1 small flaw was mended; listed by: nestkit parts build.toml" in planned
+    assert listed.count(unit) == planned.count(unit) == 1
+
+
 def test_the_same_build_seed_and_rounds_give_the_same_bytes(sign):
     for number, seed in enumerate(("1", "77")):
         env = {**os.environ, "PYTHONHASHSEED": seed}

@@ -87,7 +87,7 @@ def test_problems_name_the_fold() -> None:
     )
     thin = fold_problems(build_with(near, 2.0, skin=2.0))
     assert len(thin) == 2
-    assert "a skin of 2 mm leaves nothing to etch" in thin[0].what
+    assert "a skin of 2.00 mm leaves nothing to etch" in thin[0].what
     assert fold_problems(build_with(SHAPE, 6.0)) == ()
 
 

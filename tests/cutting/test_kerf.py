@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from nestkit.cutting.kerf import cut_paths
+from nestkit.cutting.kerf import cut_findings, cut_paths
 from nestkit.geometry import Outline, Path
 from tests.strategies import outlines
 from tests.zoo import frame, rectangle
@@ -26,7 +26,7 @@ def test_forty_millimetres():
     assert (x1 - x0, y1 - y0) == pytest.approx((80.2, 80.2), abs=1e-4)
     x0, y0, x1, y1 = cut.inside[0].bounds
     assert (x1 - x0, y1 - y0) == pytest.approx((39.8, 39.8), abs=1e-4)
-    assert cut.findings == ()
+    assert cut_findings(frame(80, 20), 0.2) == ()
 
 
 def test_a_ring_and_a_plate_with_a_hole():
@@ -66,21 +66,21 @@ def test_the_finished_part_comes_back(outline, kerf):
 
 def test_what_vanishes_splits_or_closes_is_named():
     tiny = Outline(rectangle(50, 50).exterior, (Path.circle(25, 25, 0.08),))
-    (finding,) = cut_paths(tiny, 0.2).findings
+    (finding,) = cut_findings(tiny, 0.2)
     assert finding.code == "hole-vanished"
-    assert "25.0 mm right of and 25.0 mm above" in finding.text
+    assert "25 mm right of and 25 mm above" in finding.text
     assert cut_paths(tiny, 0.2).inside == ()
 
     half = [(10, 10), (20, 10), (20, 19.95), (30, 19.95), (30, 10), (40, 10)]
     neck = Path.polyline(half + [(x, 40 - y) for x, y in reversed(half)], True)
-    split = cut_paths(Outline(rectangle(50, 50).exterior, (neck,)), 0.2)
-    assert [finding.code for finding in split.findings] == ["hole-split"]
-    assert len(split.inside) == 2
+    split = Outline(rectangle(50, 50).exterior, (neck,))
+    assert [finding.code for finding in cut_findings(split, 0.2)] == ["hole-split"]
+    assert len(cut_paths(split, 0.2).inside) == 2
 
     half = [(0, 0), (0, 40), (19.95, 40), (19.95, 30), (10, 30), (10, 10)]
     keyhole = Path.polyline([(40 - x, y) for x, y in half] + half[::-1], True)
     closed = cut_paths(Outline(keyhole), 0.2)
-    assert [finding.code for finding in closed.findings] == ["slot-closed"]
+    assert [finding.code for finding in cut_findings(Outline(keyhole), 0.2)] == ["slot-closed"]
     assert len(closed.inside) == 1
     assert closed.inside[0].signed_area < 0
 
@@ -97,9 +97,10 @@ def test_a_slot_along_an_arc_stays_a_slot(width, rings):
     rows = [(*spot(outer, 0), quarter), (*spot(outer, turn / 2), quarter), (*spot(outer, turn), 1.0)]
     rows += [(*spot(inner, turn), -quarter), (*spot(inner, turn / 2), -quarter), (*spot(inner, 0), 1.0)]
     slot = Path(np.array(rows), True)
-    cut = cut_paths(Outline(rectangle(60, 60).exterior, (slot,)), 0.2)
+    outline = Outline(rectangle(60, 60).exterior, (slot,))
+    cut = cut_paths(outline, 0.2)
     assert len(cut.inside) == rings
-    assert [finding.code for finding in cut.findings] == ([] if rings else ["hole-vanished"])
+    assert [finding.code for finding in cut_findings(outline, 0.2)] == ([] if rings else ["hole-vanished"])
     for path in cut.inside:
         assert abs(path.signed_area) == pytest.approx((width - 0.2) * r * turn, rel=0.1)
 

@@ -111,7 +111,7 @@ def test_several_outlines_are_told_with_their_places():
         part_shape(BRACKET, "hook")
     (problem,) = caught.value.problems
     assert problem.where == "crane.dxf#hook"
-    assert "there are 2: 10.0 x 10.0 mm at (100.0, 0.0); 10.0 x 10.0 mm at (200.0, 0.0)" in problem.what
+    assert "there are 2: 10 x 10 mm at (100.0, 0.0) mm; 10 x 10 mm at (200.0, 0.0) mm" in problem.what
 
 
 def test_open_and_crossing_outlines_are_all_told_with_size_and_place():

@@ -198,7 +198,7 @@ def test_lines_that_overlap_at_their_ends_are_joined():
     (whole,) = joined.closed
     assert abs(whole.path.signed_area) == pytest.approx(300)
     assert [(f.code, f.mended) for f in joined.findings] == [("doubled-line", True)]
-    assert "4.0 mm" in joined.findings[0].text
+    assert "over 4 mm" in joined.findings[0].text
 
 
 def test_pieces_without_length_leave_no_gap():

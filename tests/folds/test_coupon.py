@@ -125,7 +125,7 @@ def test_knives_get_the_kerf_comb_alone_and_hands_get_none() -> None:
     assert {field.kind for field in one.coupon.fields} == {"kerf"}
     with pytest.raises(InputError, match="tests a laser or a knife"):
         coupon_jobs(build_with(plate(100, 50), 6.0, kind="hand"))
-    with pytest.raises(InputError, match="eva 6 mm: a skin of 7 mm leaves nothing to etch"):
+    with pytest.raises(InputError, match=r"eva 6 mm: a skin of 7\.00 mm leaves nothing to etch"):
         coupon_jobs(build_with(plate(100, 50), 6.0, skin=7.0))
     with pytest.raises(InputError, match="larger than the bed"):
         coupon_jobs(build_with(plate(100, 50), 6.0, bed=(150.0, 80.0)))

@@ -12,9 +12,11 @@ from hypothesis import strategies as st
 from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Placement, Shape
 from nestkit.nesting.group import plan_group
-from nestkit.nesting.problem import Spacing
+from nestkit.nesting.problem import Item, Spacing
+from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import GroupRequest, how_cut
 from nestkit.nesting.stops import AfterRounds
+from nestkit.nesting.supply import offers
 from tests.strategies import outlines
 from tests.zoo import disc, frame, rectangle
 
@@ -169,3 +171,27 @@ def test_a_pack_is_not_bought_for_one_sheet_where_a_single_one_is_cheaper():
     packed, single = replace(sheet(100, 100, 9.0), pack=5), sheet(101, 100, 4.0)
     assert planned([part("a", 90, 90, 2)], [packed, single]).group.cost == 8.0
     assert planned([part("a", 90, 90, 3)], [packed, single]).group.cost == 9.0
+
+
+def test_bounds_take_a_sheet_the_way_round_that_it_is_laid():
+    """500 x 1000 is turned to lie on the bed of 900 x 600 in fewer blanks: 550 x 100 lies on it, unturned."""
+    kept = Turns((0.0,))
+    plan = planned([part("a", 550, 100, turns=kept)], [sheet(500, 1000)], bed=(900, 600))
+    assert plan.unplaced == ()
+    assert (plan.group.sheets_used, plan.group.sheets_at_least, plan.group.proven) == (1, 1, True)
+    # Three of 300 x 480 lie side by side on the 1000 x 500 that is laid; as bought it would hold two.
+    plan = planned([part("a", 300, 480, 3, turns=kept)], [sheet(500, 1000)], bed=(900, 600))
+    assert (plan.group.sheets_used, plan.group.sheets_at_least, plan.group.proven) == (1, 1, True)
+    items = [Item(rectangle(300, 480), kept)] * 3
+    assert Prover(items, offers([sheet(500, 1000)], (900, 600)), Spacing()).by_widths == 1
+    plan = planned([part("a", 480, 300, 3, turns=kept)], [sheet(500, 1000)], bed=(900, 600))
+    assert (plan.group.sheets_used, plan.group.sheets_at_least) == (3, 2)
+
+
+def test_a_part_for_the_hand_lies_on_the_sheet_as_it_is_bought():
+    kept = Turns((0.0,))
+    parts = [part("hand", 480, 950, turns=kept, by_hand=True), part("a", 850, 480, turns=kept)]
+    plan = planned(parts, [sheet(500, 1000)], bed=(900, 600))
+    assert plan.unplaced == ()
+    assert plan.group.sheets_used == 2
+    assert 1 <= plan.group.sheets_at_least <= 2

@@ -164,6 +164,22 @@ def test_links_lead_somewhere(browser: Any, written: Path) -> None:
     assert all((written.parent / f"jobs/{job.name}.dxf").is_file() for job in CASE.jobs)
 
 
+def test_links_lead_there_once_all_is_laid_out(browser: Any, written: Path) -> None:
+    """What is not in view is laid out late, and the page scrolls softly: neither may mislead a link."""
+    from selenium.webdriver.support.wait import WebDriverWait
+
+    open_wide(browser, written)
+    waiting = (
+        "return [...document.querySelectorAll('.sheet, .assembly')].filter(e => !e.style.contentVisibility)"
+    )
+    WebDriverWait(browser, 20).until(lambda _: browser.execute_script(waiting) == [])
+    browser.execute_script("document.documentElement.style.scrollBehavior = 'auto'")
+    for part in ("sheet-3", "guide", "assembly-2", "sheet-1", "jobs"):
+        browser.execute_script(f"document.querySelector('a[href=\"#{part}\"]').click()")
+        top = browser.execute_script(f"return document.getElementById('{part}').getBoundingClientRect().top")
+        assert top == pytest.approx(62.0, abs=1.0)
+
+
 def open_wide(browser: Any, page: Path) -> None:
     metrics = {"width": 1400, "height": 900, "deviceScaleFactor": 1, "mobile": False}
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)

@@ -325,6 +325,19 @@
   const data = JSON.parse(document.getElementById("play").textContent);
   const sheets = [...document.querySelectorAll(".sheet")].map((article, place) => new Sheet(article, data[place]));
 
+  /* The style sheet puts off what is not in view. It is caught up on piece by piece, so that links lead where
+     they should. */
+  addEventListener("load", () => {
+    const late = [...document.querySelectorAll(".sheet, .assembly")];
+    const next = () => {
+      const article = late.shift();
+      if (!article) return;
+      article.style.contentVisibility = "visible";
+      setTimeout(next, 0);
+    };
+    setTimeout(next, 0);
+  });
+
   /* Paper can't be opened: what is folded away is printed too. */
   addEventListener("beforeprint", () => {
     for (const details of document.querySelectorAll("details")) details.open = true;
