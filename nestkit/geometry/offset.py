@@ -74,6 +74,7 @@ def _without_crumbs(ring: NDArray[np.int64]) -> NDArray[np.float64]:
 
 
 def _is_wide(ring: NDArray[np.float64]) -> bool:
+    """False for what is thinner than the tolerance of its own arcs: it is as good as vanished."""
     around = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T).sum()
     return len(ring) >= 3 and abs(_doubled_area(ring)) > THINNEST * around
 

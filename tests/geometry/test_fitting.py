@@ -16,7 +16,7 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
-from ezdxf.entities import LWPolyline
+from ezdxf.entities import Arc, Line, LWPolyline
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -50,15 +50,20 @@ def ring(points: np.ndarray) -> Path:
     return Path.polyline(points[:-1], True)
 
 
-def by_ezdxf(path: Path, fine: float = FINE) -> np.ndarray:
-    """Points of the path as ezdxf takes it apart, arcs within ``fine``; a closed one ends where it begins."""
+def taken_apart(path: Path) -> list[Line | Arc]:
+    """The path's pieces as ezdxf has them."""
     polyline = LWPolyline.new()
     polyline.set_points(path.vertices.tolist(), format="xyb")
     polyline.closed = path.closed
+    return list(polyline.virtual_entities())
+
+
+def by_ezdxf(path: Path) -> np.ndarray:
+    """Points of the path as ezdxf takes it apart, arcs within `FINE`; a closed one ends where it begins."""
     points = [np.array([path.start])]
-    for piece in polyline.virtual_entities():
-        if piece.dxftype() == "ARC":
-            run = np.array([tuple(point)[:2] for point in piece.flattening(fine)])
+    for piece in taken_apart(path):
+        if isinstance(piece, Arc):
+            run = np.array([tuple(point)[:2] for point in piece.flattening(FINE)])
         else:
             run = np.array([tuple(piece.dxf.start)[:2], tuple(piece.dxf.end)[:2]])
         near = np.hypot(*(run[[0, -1]] - points[-1][-1]).T)
@@ -93,6 +98,17 @@ def kinks(path: Path) -> np.ndarray:
     return np.abs(np.degrees((turn + math.pi) % math.tau - math.pi))
 
 
+def area(path: Path) -> float:
+    """Signed, mm^2: of shapely's polygon through the vertices and the segments of ezdxf's arcs."""
+    arcs = [piece for piece in taken_apart(path) if isinstance(piece, Arc)]
+    sweeps = np.radians([(arc.dxf.end_angle - arc.dxf.start_angle) % 360.0 for arc in arcs])
+    radii = np.array([arc.dxf.radius for arc in arcs])
+    bulges = path.vertices[:, 2]
+    segments = radii**2 / 2.0 * (sweeps - np.sin(sweeps)) * np.sign(bulges[bulges != 0.0])
+    corners = shapely.LinearRing(path.points)
+    return shapely.Polygon(corners).area * (1.0 if corners.is_ccw else -1.0) + float(segments.sum())
+
+
 def judge(curve: Curve, path: Path) -> Path:
     """Everything that is true of every fitted curve without corners; gives what was fitted."""
     found = fitted(path)
@@ -103,14 +119,15 @@ def judge(curve: Curve, path: Path) -> Path:
     assert near(points, densely(drawn), TOLERANCE + 2.0 * FINE)
     assert shapely.LineString(points).is_simple
     if path.closed:
-        true = shapely.Polygon(curve(np.linspace(0.0, 1.0, 4001)))
-        # Slim shapes: a mean shift of 0.003 mm.
-        assert abs(found.signed_area) == pytest.approx(true.area, rel=1e-4, abs=0.003 * true.length)
+        true = shapely.Polygon(curve(np.linspace(0.0, 1.0, 4001))).area
+        assert abs(area(found) / area(path) - 1.0) < 1e-4
+        # Chords lack what is between them and the curve: no more than that is lost of its area.
+        assert -1e-4 * true < true - abs(area(found)) < 1e-4 * true + (true - abs(area(path)))
         assert math.copysign(1.0, found.signed_area) == math.copysign(1.0, path.signed_area)
     else:
         assert found.start == path.start
         assert found.end == path.end
-    assert kinks(found).max(initial=0.0) < 1.0
+    assert kinks(found).max(initial=0.0) < 0.5
     return found
 
 
@@ -139,7 +156,7 @@ def blobs(draw: st.DrawFn, smallest: float = 8.0) -> Curve:
     return curve
 
 
-@settings(max_examples=30)
+@settings(max_examples=20, deadline=None)
 @given(blobs())
 def test_smooth_rings(curve):
     path = ring(chords(curve))
@@ -148,14 +165,11 @@ def test_smooth_rings(curve):
 
 
 def keeps_its_area(path: Path) -> bool:
-    """To a ten-thousandth, as shapely has it from ezdxf's arcs; flattened within 1e-5 mm these lack less."""
-    hair = 1e-5
-    drawn = shapely.Polygon(path.flatten(hair)).area
-    cut = shapely.Polygon(by_ezdxf(fitted(path), hair)).area
-    return abs(cut - drawn) < 1e-4 * drawn + hair * path.length
+    """To a ten-thousandth."""
+    return abs(area(fitted(path)) / area(path) - 1.0) < 1e-4
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(blobs(smallest=1.0), st.floats(0.0, 0.5))
 def test_however_small_a_ring_is_it_keeps_its_area(curve, kerf):
     path = ring(chords(curve))
@@ -166,7 +180,7 @@ def test_however_small_a_ring_is_it_keeps_its_area(curve, kerf):
     assert near(line, densely(by_ezdxf(fitted(path))), PROMISED)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(outlines(holes=False), st.floats(0.0, 4.0), st.floats(0.05, 0.5))
 def test_a_ring_with_round_corners_keeps_its_area(outline, radius, kerf):
     """Corners rounded in chords: shrunk, then grown, which leaves the straight sides where they were."""
@@ -178,7 +192,7 @@ def test_a_ring_with_round_corners_keeps_its_area(outline, radius, kerf):
             assert near(by_ezdxf(fitted(in_chords)), drawn, TOLERANCE + 2.0 * FINE)
 
 
-@settings(max_examples=30)
+@settings(max_examples=20)
 @given(st.floats(10.0, 300.0), st.floats(0.35, 1.0), st.floats(-math.pi, math.pi))
 def test_ellipses(a, share, turn):
     """Not the small and slim ones, whose area only their chords may keep."""
@@ -212,7 +226,7 @@ def test_offsets_of_curves(curve, distance_out, inward):
     assert shapely.dwithin(line, spots, distance_out + PROMISED).all()
     assert not shapely.dwithin(line, spots, distance_out - PROMISED).any()
     assert len(moved.vertices) >= 4 * len(found.vertices)
-    assert kinks(found).max() < 1.0
+    assert kinks(found).max() < 0.5
 
 
 @given(outlines(holes=False))
@@ -251,7 +265,8 @@ def test_a_rounded_rectangle_is_four_lines_and_its_corners(radius, width, height
     assert radii == pytest.approx(np.full(len(radii), radius), abs=0.02 + 0.002 * radius)
     assert kinks(found).max() < 0.5
     true = width * height + 2.0 * radius * (width + height) + math.pi * radius**2
-    assert found.signed_area == pytest.approx(true, rel=1e-4)
+    assert abs(area(found) / area(path) - 1.0) < 1e-4
+    assert abs(area(found) - true) < max(1e-4 * true, true - area(path))
 
 
 def test_a_circle_is_a_few_arcs_of_its_radius():
