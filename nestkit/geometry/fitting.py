@@ -362,16 +362,14 @@ class _Run:
         """One arc or two over the chords from a point to another, if they stay near them."""
         start, end = self._spot(first), self._spot(last)
         along, onward = self._way(first), self._way(last)
-        points = self.points[first : last + 1]
-        beside = np.concatenate((points[1:-1], (points[:-1] + points[1:]) / 2.0))
         one = single(start, along, end, onward)
         near = one is not None and (one[1] <= SAME or last == first + 1)
-        if one is not None and near and one[0].distances(beside).max() <= tolerance:
+        if one is not None and near and one[0].farthest(self.points, first, last) <= tolerance:
             return one[0]
         if last == first + 1:
             return None
         two = biarc(start, along, end, onward)
-        return two if two is not None and two.distances(beside).max() <= tolerance else None
+        return two if two is not None and two.farthest(self.points, first, last) <= tolerance else None
 
     def _spot(self, k: int) -> Spot:
         return float(self.spots[k, 0]), float(self.spots[k, 1])
