@@ -70,10 +70,10 @@ def laid(sheets: Iterable[PlannedSheet]) -> tuple[LaidSheet, ...]:
 
 
 def carried(batch: Batch, row: Supply, start: Sequence[LaidSheet]) -> Layout | None:
-    """The batch's copies where ``start`` has them; None when it lacks a copy, or a sheet is no longer there.
+    """The batch's copies where ``start`` has them; None when most are lacking, or a sheet is no longer there.
 
-    The layout may be unsound. Copies that ``start`` has and the batch has not are left away: a stack may
-    have fewer layers now.
+    The layout may be unsound. Copies that ``start`` has not are left out, and those that the batch has not
+    are left away: a stack may have fewer layers now, and an edge strip be made of other lengths.
     """
     bins = {
         (*meaning.which, None if meaning.is_whole else _spot((meaning.blank.x, meaning.blank.y))): n
@@ -81,9 +81,11 @@ def carried(batch: Batch, row: Supply, start: Sequence[LaidSheet]) -> Layout | N
     }
     where = {(part.part, part.copy): (sheet, part) for sheet in start for part in sheet.parts}
     seats = []
+    left_out = []
     for number, (part, copy) in enumerate(batch.copies):
         if (part.name, copy) not in where:
-            return None
+            left_out.append(number)
+            continue
         sheet, at = where[part.name, copy]
         bin = bins.get((sheet.stock, sheet.stock_number, _spot(sheet.blank)))
         if bin is None or at.mirrored != batch.items[number].mirrored:
@@ -91,7 +93,7 @@ def carried(batch: Batch, row: Supply, start: Sequence[LaidSheet]) -> Layout | N
         turned = Placement(0.0, 0.0, at.turn, at.mirrored)
         x, y = _middle(part.shape.outline.size, turned)
         seats.append(Seat(number, bin, replace(turned, x=at.x - x, y=at.y - y)))
-    return Layout(tuple(seats))
+    return Layout(tuple(seats), tuple(left_out)) if len(seats) > len(left_out) else None
 
 
 def _middle(size: tuple[float, float], at: Placement) -> tuple[float, float]:
@@ -114,7 +116,7 @@ def sound_layout(
     stop: Stop | None,
     asked_to_stop: Callable[[], bool],
 ) -> Layout | None:
-    """The layout if it is sound, or one on the same sheets that the overlap engine makes of it.
+    """The layout if it is sound, or a whole one on the same sheets that the overlap engine makes of it.
 
     Parameters
     ----------
@@ -123,13 +125,13 @@ def sound_layout(
     row : Supply
         What the layout's bins are.
     layout : Layout
-        Whole: nothing is left out.
+        Places are looked for on its sheets for what it leaves out.
     seed, asked_to_stop
         As for `nesting.search.search`.
     stop : Stop, optional
         Without it nothing is separated.
     """
-    if not faults(items, row.bins, layout, spacing):
+    if not layout.left_out and not faults(items, row.bins, layout, spacing):
         return layout
     if stop is None or asked_to_stop() or stop(0):
         return None
@@ -137,7 +139,7 @@ def sound_layout(
     from nestkit.nesting import overlap
 
     bins = sorted({seat.bin for seat in layout.seats})
-    begin = Layout(tuple(replace(seat, bin=bins.index(seat.bin)) for seat in layout.seats))
+    begin = replace(layout, seats=tuple(replace(seat, bin=bins.index(seat.bin)) for seat in layout.seats))
     attempt = Attempt(stop, 0)
     found = overlap.search(
         items,

@@ -25,6 +25,8 @@ from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
+#: Share of the second stage's time for making a plan of another size sound.
+CARRY_SHARE = 0.8
 #: Share of the second stage's time for what may be solved exactly.
 EXACT_SHARE = 0.4
 
@@ -152,19 +154,19 @@ def _pack(
         )
         return found, row
 
-    def warmed(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
-        found, row = best
+    def begun() -> tuple[NestResult, Supply] | None:
+        """The plan of another size, made sound on its own sheets."""
+        row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
         layout = carried(batch, row, start)
-        if layout is None or not _score(items, layout, row) < found.score:
-            return best
-        if tighten is not None and faults(items, row.bins, layout, spacing):
+        if layout is None:
+            return None
+        if tighten is not None and (layout.left_out or faults(items, row.bins, layout, spacing)):
             before_tightening()
-        sound = sound_layout(
-            items, row, layout, spacing, seed=seed, stop=tighten, asked_to_stop=asked_to_stop
-        )
-        if sound is None or not (score := _score(items, sound, row)) < found.score:
-            return best
-        return replace(found, layout=sound, score=score), row
+        rule = None if tighten is None else a_share_of(tighten, CARRY_SHARE)
+        sound = sound_layout(items, row, layout, spacing, seed=seed, stop=rule, asked_to_stop=asked_to_stop)
+        if sound is None:
+            return None
+        return NestResult(Status.TIME, sound, _score(items, sound, row), 0.0, 0, ()), row
 
     def exact(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
         found, row = best
@@ -207,15 +209,18 @@ def _pack(
         better = replace(found, layout=chosen.layout, score=score, rounds=found.rounds + chosen.rounds)
         return (better, row) if score < found.score else best
 
-    if start:
-        # A plan that is carried over, sound, and can't be bettered needs no search.
-        row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
-        layout = carried(batch, row, start)
-        score = None if layout is None else _score(items, layout, row)
-        if layout and score and enough(score) and not faults(items, row.bins, layout, spacing):
-            return NestResult(Status.PROVEN, layout, score, 0.0, 0, ()), row
+    # First of all: it may need no search, and is mostly better than what one finds in a short time.
+    known_plan = begun() if start else None
+    if known_plan is not None and enough(known_plan[0].score):
+        return replace(known_plan[0], status=Status.PROVEN), known_plan[1]
+
+    def better(found: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+        if known_plan is not None and known_plan[0].score < found[0].score:
+            return replace(known_plan[0], rounds=found[0].rounds), known_plan[1]
+        return found
+
     if len(kinds) <= 1:
-        return closer(warmed(run(kinds[0] if kinds else None, stop, 0)))
+        return closer(better(run(kinds[0] if kinds else None, stop, 0)))
     looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
     best = looks[order[0]]
@@ -224,7 +229,7 @@ def _pack(
         longer = run(kinds[order[0]], _Later(stop, spent), spent)
         if longer[0].score <= best[0].score:
             best = longer
-    return _cheaper_sheets(request, batch, closer(warmed(best)))
+    return _cheaper_sheets(request, batch, closer(better(best)))
 
 
 class _Later:

@@ -1,4 +1,4 @@
-"""Plans carried over to another size: sound going down, separated going up, refused where copies lack."""
+"""Plans carried over to another size: sound going down, separated going up, whole again where copies lack."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Part, Sheet
 from nestkit.geometry import Shape
-from nestkit.nesting.carried import carried, laid
+from nestkit.nesting.carried import carried, laid, sound_layout
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.request import GroupRequest, batches_of
@@ -70,8 +70,6 @@ def test_going_up_the_overlaps_are_separated():
     layout = carried(batch, row, start)
     assert layout is not None
     assert faults(batch.items, row.bins, layout, tight)
-    from nestkit.nesting.carried import sound_layout
-
     sound = sound_layout(
         batch.items, row, layout, tight, seed=1, stop=AfterRounds(400), asked_to_stop=lambda: False
     )
@@ -89,13 +87,36 @@ def test_what_can_not_be_separated_is_given_up():
     assert (plan.group.sheets_used, plan.unplaced) == (4, ())
 
 
-def test_a_copy_that_lacks_refuses_and_one_too_many_is_left_away():
+def test_a_copy_that_lacks_is_left_out_and_one_too_many_left_away():
     three = planned(request([(30, 30)], copies=3))
-    for copies, refused in ((4, True), (2, False)):
+    for copies, left_out in ((4, (3,)), (2, ())):
         asked = request([(30, 30)], copies=copies)
         (batch,), _ = batches_of(asked)
         layout = carried(batch, supply(SHEETS, None, copies, SHEETS[0]), laid(three.sheets))
-        assert (layout is None) is refused
+        assert layout.left_out == left_out
+        assert [seat.item for seat in layout.seats] == list(range(min(copies, 3)))
+
+
+def test_where_most_copies_lack_nothing_is_carried():
+    one = planned(request([(30, 30)], copies=1))
+    (batch,), _ = batches_of(request([(30, 30)], copies=2))
+    assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), laid(one.sheets)) is None
+
+
+def test_a_copy_that_lacks_finds_its_place_on_the_same_sheets():
+    """Three of four quarters of a sheet lie; the fourth goes where it must."""
+    sheets = [Sheet("eva 6 mm 100 x 100", "eva", 6.0, (100, 100), 4.0)]
+    start = laid(planned(request([(49, 49)], 1.0, sheets, Spacing(), copies=3)).sheets)
+    asked = request([(49, 49)], 1.0, sheets, Spacing(), copies=4)
+    (batch,), _ = batches_of(asked)
+    row = supply(sheets, None, 4, sheets[0])
+    layout = carried(batch, row, start)
+    sound = sound_layout(
+        batch.items, row, layout, Spacing(), seed=1, stop=AfterRounds(200), asked_to_stop=lambda: False
+    )
+    assert sound.left_out == ()
+    assert not faults(batch.items, row.bins, sound, Spacing())
+    assert {seat.bin for seat in sound.seats} == {0}
 
 
 @pytest.mark.parametrize("change", ["stock", "mirrored"])
