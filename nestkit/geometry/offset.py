@@ -70,7 +70,7 @@ def offset(path: Path, distance: float) -> list[Path]:
 def _without_crumbs(ring: NDArray[np.int64]) -> NDArray[np.float64]:
     """Without pieces that are all rounding: their directions mean nothing. Whole units in and out."""
     sizes = np.abs(np.roll(ring, -1, axis=0) - ring).max(axis=1)
-    return ring[sizes > 2].astype(np.float64)
+    return np.asarray(ring[sizes > 2], dtype=np.float64)
 
 
 def _is_wide(ring: NDArray[np.float64]) -> bool:

@@ -226,7 +226,8 @@ def test_offsets_of_curves(curve, distance_out, inward):
     assert shapely.dwithin(line, spots, distance_out + PROMISED).all()
     assert not shapely.dwithin(line, spots, distance_out - PROMISED).any()
     assert len(moved.vertices) >= 4 * len(found.vertices)
-    assert kinks(found).max() < 0.5
+    # More than elsewhere: rounds about the chords' ends come as arcs thousandths of a mm long, and arcs stay.
+    assert kinks(found).max() < 1.0
 
 
 @given(outlines(holes=False))
