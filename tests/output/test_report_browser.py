@@ -15,11 +15,13 @@ import ezdxf
 import pypdfium2
 import pytest
 
+from nestkit.build.model import Part
 from nestkit.nesting.model import Group, Plan
 from nestkit.output import write_plan
 from nestkit.output.dxf import APP_ID
+from nestkit.planning import Effort, make_plan
 from tests.folds_bench import build_with, fold, job_with, plate
-from tests.output.sample_plan import lantern, named
+from tests.output.sample_plan import build_of, disc, lantern, named
 
 CASE = lantern()
 
@@ -396,6 +398,19 @@ def test_print_gives_every_sheet_a_page_of_its_own(browser: Any, written: Path) 
         assert "Play" not in page
         text = "".join(page.split())
         assert all(f"{p.part.name}{p.copy}".replace(" ", "") in text for p in job.sheet.placed)
+
+
+def test_a_sheet_of_many_copies_prints_on_one_page(browser: Any, tmp_path: Path) -> None:
+    build = build_of([Part("limpet", disc(20), "eva", 4.0, copies=70)])
+    planned = make_plan(build, Effort(rounds=1))
+    assert len(planned.plan.sheets) == 1
+    write_plan(build, planned.plan, planned.jobs, tmp_path / "out")
+    open_wide(browser, tmp_path / "out" / "report.html")
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(printed(browser))]
+    (page,) = [text for text in pages if text.startswith("Sheet 1: ")]
+    listed = page.split()
+    assert [listed.count(str(copy)) > 0 for copy in range(1, 71)] == [True] * 70
+    assert listed.count("limpet") >= 70
 
 
 @pytest.mark.parametrize(
