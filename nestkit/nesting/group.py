@@ -160,7 +160,7 @@ def _pack(
         """The first plan of another size that can be made sound on its own sheets."""
         row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
         for start in starts:
-            layout = carried(batch, row, start)
+            layout = carried(batch, row, start, spacing)
             if layout is None:
                 continue
             if tighten is not None and (layout.left_out or faults(items, row.bins, layout, spacing)):
