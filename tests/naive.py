@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from ezdxf.math import bulge_to_arc
 from shapely.geometry import MultiPoint, Point, Polygon
 
 from nestkit.geometry import Outline
@@ -35,6 +36,29 @@ def circle_of_piece(
         if max(off(start, circle), off(end, circle), off(middle, circle) / 2.0) <= near:
             return number
     return None
+
+
+def far_from_arcs(
+    points: Sequence[tuple[float, float]],
+    spots: Sequence[tuple[float, float]],
+    along: tuple[float, float],
+    bulges: Sequence[float],
+) -> float:
+    """The farthest that inner ends and middles of chords are from circles, or lines, through ``spots``."""
+    middles = [((a + c) / 2.0, (b + d) / 2.0) for (a, b), (c, d) in itertools.pairwise(points)]
+    aways = []
+    for x, y in [*points[1:-1], *middles]:
+        ahead = (x - spots[1][0]) * along[0] + (y - spots[1][1]) * along[1] >= 0.0
+        start, end, bulge = (*spots[1:], bulges[1]) if ahead else (*spots[:2], bulges[0])
+        if bulge:
+            centre, _, _, radius = bulge_to_arc(start, end, bulge)
+            aways.append(abs(math.dist((x, y), centre) - radius))
+        elif start == end:
+            aways.append(math.dist((x, y), start))
+        else:
+            (ax, ay), (bx, by) = start, end
+            aways.append(abs((x - ax) * (by - ay) - (y - ay) * (bx - ax)) / math.dist(start, end))
+    return max(aways)
 
 
 def flatten_cubic(control: Sequence[tuple[float, float]], chords: int) -> list[tuple[float, float]]:
