@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from ezdxf.math import bulge_to_arc
 from shapely.geometry import MultiPoint, Point, Polygon
 
 from nestkit.geometry import Outline
@@ -35,6 +36,29 @@ def circle_of_piece(
         if max(off(start, circle), off(end, circle), off(middle, circle) / 2.0) <= near:
             return number
     return None
+
+
+def far_from_arcs(
+    points: Sequence[tuple[float, float]],
+    spots: Sequence[tuple[float, float]],
+    along: tuple[float, float],
+    bulges: Sequence[float],
+) -> float:
+    """The farthest that inner ends and middles of chords are from circles, or lines, through ``spots``."""
+    middles = [((a + c) / 2.0, (b + d) / 2.0) for (a, b), (c, d) in itertools.pairwise(points)]
+    aways = []
+    for x, y in [*points[1:-1], *middles]:
+        ahead = (x - spots[1][0]) * along[0] + (y - spots[1][1]) * along[1] >= 0.0
+        start, end, bulge = (*spots[1:], bulges[1]) if ahead else (*spots[:2], bulges[0])
+        if bulge:
+            centre, _, _, radius = bulge_to_arc(start, end, bulge)
+            aways.append(abs(math.dist((x, y), centre) - radius))
+        elif start == end:
+            aways.append(math.dist((x, y), start))
+        else:
+            (ax, ay), (bx, by) = start, end
+            aways.append(abs((x - ax) * (by - ay) - (y - ay) * (bx - ax)) / math.dist(start, end))
+    return max(aways)
 
 
 def flatten_cubic(control: Sequence[tuple[float, float]], chords: int) -> list[tuple[float, float]]:
@@ -268,6 +292,34 @@ def boxes_near(boxes: np.ndarray, box: Sequence[float], but: int) -> set[int]:
         for k, (a0, b0, a1, b1) in enumerate(boxes)
         if k != but and a0 < x1 and a1 > x0 and b0 < y1 and b1 > y0
     }
+
+
+def fewer(ring: np.ndarray, tolerance: float) -> np.ndarray:
+    """Corners of a ring made fewer outward, the least change first: all changes are looked at each time."""
+    points = ring
+    while len(points) > 4:
+        b, c = np.roll(points, -1, axis=0), np.roll(points, -2, axis=0)
+        ab, bc = b - points, c - b
+        cd = np.roll(bc, -1, axis=0)
+        turn = ab[:, 0] * bc[:, 1] - ab[:, 1] * bc[:, 0]
+        turn_c = np.roll(turn, -1)
+        length = np.maximum(np.hypot(*bc.T), 1e-12)
+        chord = np.maximum(np.hypot(*(c - points).T), 1e-12)
+        cross = ab[:, 0] * cd[:, 1] - ab[:, 1] * cd[:, 0]
+        meets = (turn_c > 0.0) & (cross > 1e-9 * np.hypot(*ab.T) * np.hypot(*cd.T))
+        along = turn_c / np.where(meets, cross, 1.0)
+        tip = b + along[:, None] * ab
+        off = np.where(turn <= 0.0, np.abs(turn) / chord, np.where(meets, along * turn / length, np.inf))
+        k = int(np.argmin(off))
+        if off[k] >= tolerance:
+            break
+        changed = points.copy()
+        gone = (k + 1) % len(points)
+        if turn[k] > 0.0:
+            changed[gone] = tip[k]
+            gone = (k + 2) % len(points)
+        points = np.delete(changed, gone, axis=0)
+    return points
 
 
 # --- folds ----------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from nestkit.geometry.arcs import arc_centre
+from nestkit.jit import kernel, woven
 
 Spot = tuple[float, float]
 #: x, y, bulge of a piece that starts there.
@@ -51,14 +51,18 @@ class Biarc:
             return [(*self.start, self.second)]
         return [(*self.start, self.first), (*self.middle, self.second)]
 
-    def distances(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """How far points beside the arcs are from them, (n,) float, mm."""
-        ahead = (points - self.middle) @ np.array(self.along) >= 0.0
-        return np.where(
-            ahead,
-            _distances(points, self.middle, self.end, self.second),
-            _distances(points, self.start, self.middle, self.first),
-        )
+    def farthest(self, points: NDArray[np.float64], first: int, last: int) -> float:
+        """How far the chords from a point to another lie from the arcs beside them, mm.
+
+        Parameters
+        ----------
+        points : (n, 2) float, mm
+            Ends of chords.
+        first, last : int
+            The chords' first and last points, which are not looked at themselves.
+        """
+        ends = (*self.start, *self.middle, *self.end)
+        return farthest_from_arcs(points, first, last, ends, self.along, (self.first, self.second))
 
 
 def biarc(start: Spot, along: Spot, end: Spot, onward: Spot) -> Biarc | None:
@@ -129,12 +133,56 @@ def _bulge(angle: float, start: Spot, end: Spot) -> float:
     return bulge if abs(bulge) * math.dist(start, end) / 2.0 >= STRAIGHT else 0.0
 
 
-def _distances(points: NDArray[np.float64], start: Spot, end: Spot, bulge: float) -> NDArray[np.float64]:
-    if bulge:
-        cx, cy, radius = arc_centre(*start, *end, bulge)
-        return np.asarray(np.abs(np.hypot(points[:, 0] - cx, points[:, 1] - cy) - radius))
-    dx, dy = end[0] - start[0], end[1] - start[1]
+@kernel
+def farthest_from_arcs(
+    points: NDArray[np.float64],
+    first: int,
+    last: int,
+    ends: tuple[float, float, float, float, float, float],
+    along: Spot,
+    bulges: tuple[float, float],
+) -> float:
+    """The farthest that middles and inner ends of chords are from two arcs, mm.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+        Ends of chords; those from ``first`` to ``last`` count.
+    ends : tuple of float, mm
+        x and y of where the arcs begin, meet and end.
+    along : (float, float)
+        Direction where they meet: what lies behind it is the first arc's.
+    bulges : (float, float)
+    """
+    x0, y0, x1, y1, x2, y2 = ends
+    one, other = _circle_or_line(x0, y0, x1, y1, bulges[0]), _circle_or_line(x1, y1, x2, y2, bulges[1])
+    farthest = 0.0
+    for k in range(first, last):
+        ax, ay = points[k]
+        bx, by = points[k + 1]
+        for inner_end in range(1 if k == first else 0, 2):
+            x, y = (ax, ay) if inner_end == 0 else ((ax + bx) / 2.0, (ay + by) / 2.0)
+            a, b, size, radius = other if (x - x1) * along[0] + (y - y1) * along[1] >= 0.0 else one
+            if size == 0.0:
+                away = abs(math.hypot(x - a, y - b) - radius)
+            else:
+                away = abs(a * x + b * y - radius) / size
+            farthest = max(farthest, away)
+    return farthest
+
+
+@woven
+def _circle_or_line(
+    x0: float, y0: float, x1: float, y1: float, bulge: float
+) -> tuple[float, float, float, float]:
+    """Centre, 0 and radius of an arc; of a line its normal, length and length times distance from (0, 0)."""
+    dx, dy = x1 - x0, y1 - y0
+    if bulge != 0.0:
+        # As in `arc_centre`.
+        shift = (1.0 - bulge * bulge) / (4.0 * bulge)
+        radius = math.hypot(dx, dy) * (1.0 + bulge * bulge) / (4.0 * abs(bulge))
+        return (x0 + x1) / 2.0 - dy * shift, (y0 + y1) / 2.0 + dx * shift, 0.0, radius
     size = math.hypot(dx, dy)
     if size == 0.0:
-        return np.asarray(np.hypot(points[:, 0] - start[0], points[:, 1] - start[1]))
-    return np.asarray(np.abs((points[:, 0] - start[0]) * dy - (points[:, 1] - start[1]) * dx) / size)
+        return x0, y0, 0.0, 0.0
+    return dy, -dx, size, dy * x0 - dx * y0

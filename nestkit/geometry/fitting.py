@@ -5,6 +5,10 @@ so. Cutters slow down at each of their corners, and a knife leaves facets. Here 
 pairs of arcs from one vertex to a later one, tangent to the curve at both, each pair as long as the
 tolerance allows. Corners, long straight pieces and arcs that are there stay.
 
+Chords lie inside the curve that arcs through their ends go back to, so that a small round shape gains
+area. Where that is more than `AREA_SHARE`, the arcs run a little further in, between the chords' ends and
+middles, and what is still too much is taken from their bulges.
+
 References
 ----------
 D. S. Meek and D. J. Walton 1992, *Approximation of discrete data by G1 arc splines*, Computer-Aided
@@ -15,6 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -28,9 +33,9 @@ from nestkit.geometry.path import Path
 #: Fitted paths stay within this of the chords, both ways, mm: two of them side by side take less from the
 #: gap between two parts than the check allows, and with the chords' own flatness it stays under 0.02 mm.
 TOLERANCE = 0.008
-#: An area may change by this share, or by what a shift of this many mm all round would make: chords lie
-#: inside the curve that arcs go back to.
+#: A closed path's area changes by less than this share.
 AREA_SHARE = 1e-4
+#: What an open path and its chord enclose may change by a shift of this many mm all along.
 AREA_SHIFT = 0.004
 #: Points closer than this may be one corner that was moved outward, and so rounded, mm.
 CLOSE = 0.06
@@ -48,6 +53,30 @@ SAME = 0.001
 EVENING = 4
 
 Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Where arcs may run.
+
+    Parameters
+    ----------
+    tolerance : float, mm
+        How far from the chords.
+    drawn_in : float
+        How far inside of the chords' ends they begin and end: 0 not at all, 1 so far that a run of chords
+        keeps its area.
+    """
+
+    tolerance: float
+    drawn_in: float
+
+
+#: What is tried in turn, the tolerance as a share of the one that is allowed: near other parts of the path
+#: a narrow band may do where a wide one crosses them, and the area comes nearer the narrower it is.
+BANDS = (Band(1.0, 0.0), Band(1.0, 1.0), Band(0.6, 1.0), Band(0.35, 1.0), Band(0.25, 1.0))
+#: Arcs whose bulges are changed for the area's sake may meet at this angle, radians.
+MOST_KINK = math.radians(0.3)
 
 
 def fitted(path: Path, tolerance: float = TOLERANCE) -> Path:
@@ -72,12 +101,13 @@ def fitted(path: Path, tolerance: float = TOLERANCE) -> Path:
     """
     if not tolerance > 0.0:
         raise ValueError("a tolerance is above 0")
-    # Near other parts of the path a narrower band may still do where a wide one crosses them.
-    for narrower in (1.0, 0.5, 0.25):
-        rows = _rows(path, narrower * tolerance)
+    for band in BANDS:
+        rows = _rows(path, replace(band, tolerance=band.tolerance * tolerance))
         if len(rows) >= len(path.vertices):
             return path
         found = _path(rows, path.closed)
+        if found is not None and path.closed:
+            found = _of_its_area(found, path)
         if found is not None and _is_sound(found, path, tolerance):
             return found
     return path
@@ -90,6 +120,26 @@ def _path(rows: list[Row], closed: bool) -> Path | None:
         return None
 
 
+def _of_its_area(found: Path, path: Path) -> Path | None:
+    """The fitted ring, the bulges of its new arcs changed if the area asks for it; None if that kinks it."""
+    over = found.signed_area - path.signed_area
+    excess = abs(over) - 0.9 * AREA_SHARE * abs(path.signed_area)
+    if excess <= 0.0:
+        return found
+    drawn = {tuple(piece) for piece in path.pieces().tolist()}
+    pieces = found.pieces()
+    new = np.array([bool(piece[4]) and tuple(piece) not in drawn for piece in pieces.tolist()])
+    angles = 4.0 * np.arctan(pieces[new, 4])
+    chords = np.hypot(*(pieces[new, 2:4] - pieces[new, :2]).T)
+    segments = float(((chords / np.sin(angles / 2.0)) ** 2 / 8.0 * (angles - np.sin(angles))).sum())
+    share = math.copysign(excess, over) / segments if segments else math.inf
+    if abs(share) * np.abs(angles).max(initial=0.0) > MOST_KINK:
+        return None
+    rows = found.vertices.copy()
+    rows[np.flatnonzero(new), 2] = np.tan((1.0 - share) * angles / 4.0)
+    return Path(rows, True)
+
+
 def _is_sound(found: Path, path: Path, tolerance: float) -> bool:
     fine = tolerance / 16.0
     ring = shapely.LinearRing if path.closed else shapely.LineString
@@ -99,20 +149,20 @@ def _is_sound(found: Path, path: Path, tolerance: float) -> bool:
     one, other = ring(new), ring(old)
     if other.is_simple and not one.is_simple:
         return False
-    most = max(AREA_SHARE * abs(path.signed_area), AREA_SHIFT * path.length)
-    if abs(found.signed_area - path.signed_area) > most:
+    most = AREA_SHARE * abs(path.signed_area) if path.closed else AREA_SHIFT * path.length
+    if abs(found.signed_area - path.signed_area) >= most:
         return False
     limit = tolerance + 2.0 * fine
     return run_together(one, other, limit)
 
 
-def _rows(path: Path, tolerance: float) -> list[Row]:
+def _rows(path: Path, band: Band) -> list[Row]:
     """Vertices of the fitted path; an open path's end is the last."""
     pieces = path.pieces()
     pieces = pieces[(pieces[:, 4] != 0.0) | (pieces[:, :2] != pieces[:, 2:4]).any(axis=1)]
     lines = pieces[:, 4] == 0.0
     if path.closed and lines.all():
-        return list(_all_round(pieces[:, :2], tolerance)) if len(pieces) > 2 else []
+        return list(_all_round(pieces[:, :2], band)) if len(pieces) > 2 else []
     # A closed path is begun at an arc, so that no run of chords is cut in two.
     pieces = np.roll(pieces, -int(np.argmin(lines)), axis=0) if path.closed else pieces
     rows: list[Row] = []
@@ -120,7 +170,7 @@ def _rows(path: Path, tolerance: float) -> list[Row]:
         if run[0, 4]:
             rows += [(float(x), float(y), float(bulge)) for x, y, _, _, bulge in run]
         else:
-            rows += _fit(np.vstack((run[:, :2], run[-1:, 2:4])), tolerance)
+            rows += _fit(np.vstack((run[:, :2], run[-1:, 2:4])), band)
     return rows if path.closed else [*rows, (*path.end, 0.0)]
 
 
@@ -130,33 +180,33 @@ def _runs(pieces: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
     yield from np.split(pieces, np.flatnonzero(arcs[1:] != arcs[:-1]) + 1)
 
 
-def _all_round(points: Points, tolerance: float) -> Iterator[Row]:
+def _all_round(points: Points, band: Band) -> Iterator[Row]:
     """Rows of a ring of chords."""
     # Taken apart in the middle of its longest chord, where there is no corner to round.
     longest = int(np.argmax(np.hypot(*(np.roll(points, -1, axis=0) - points).T)))
     points = np.roll(points, -longest - 1, axis=0)
     middle = (points[:1] + points[-1:]) / 2.0
-    points = _without_rounded_corners(np.vstack((middle, points, middle)), tolerance)[1:-1]
+    points = _without_rounded_corners(np.vstack((middle, points, middle)), band.tolerance)[1:-1]
     begin = int(np.argmax(np.abs(_turns(np.vstack((points[-1:], points, points[:1]))))))
     points = np.roll(points, -begin, axis=0)
     closed = np.vstack((points, points[:1]))
-    ring = _Run(np.vstack((points[-1:], closed)), tolerance)
+    ring = _Run(np.vstack((points[-1:], closed)), band)
     # Begun at its sharpest turn: when that is no corner, there is none.
-    yield from _fit(closed, tolerance, None if ring.corner[0] else ring.tangents[1])
+    yield from _fit(closed, band, None if ring.corner[0] else (ring.spots[1], ring.tangents[1]))
 
 
-def _fit(points: Points, tolerance: float, joined: Points | None = None) -> Iterator[Row]:
+def _fit(points: Points, band: Band, joined: tuple[Points, Points] | None = None) -> Iterator[Row]:
     """Rows of a run of chords, its last point left out.
 
-    ``joined`` is the direction at both ends of a run that closes on itself smoothly.
+    ``joined`` is where arcs meet at both ends of a run that closes on itself smoothly, and their direction.
     """
-    points = _without_rounded_corners(points, tolerance)
-    corners = np.flatnonzero(_Run(points, tolerance).corner) + 1
+    points = _without_rounded_corners(points, band.tolerance)
+    corners = np.flatnonzero(_Run(points, band).corner) + 1
     edges = [0, *corners.tolist(), len(points) - 1]
     for first, last in pairwise(edges):
-        run = _Run(points[first : last + 1], tolerance)
+        run = _Run(points[first : last + 1], band)
         if joined is not None and len(edges) == 2:
-            run.tangents[[0, -1]] = joined
+            run.spots[[0, -1]], run.tangents[[0, -1]] = joined
         yield from run.rows()
 
 
@@ -217,9 +267,9 @@ def _meeting(one: Points, other: Points) -> Points | None:
 class _Run:
     """Chords between two corners, with what is known of the curve that they stand for."""
 
-    def __init__(self, points: Points, tolerance: float) -> None:
+    def __init__(self, points: Points, band: Band) -> None:
         self.points = points
-        self.tolerance = tolerance
+        self.tolerance = tolerance = band.tolerance
         steps = np.diff(points, axis=0)
         sizes = np.hypot(*steps.T)
         ways = steps / sizes[:, None]
@@ -231,6 +281,18 @@ class _Run:
         self._straight = np.where(np.isinf(least), True, least * sizes / 8.0 > LONG * tolerance)
         #: Directions at the points, of length 1.
         self.tangents = self._directions(ways, sizes)
+        #: Where arcs begin and end.
+        self.spots = points + band.drawn_in * self._inward(turns, sizes)
+
+    def _inward(self, turns: NDArray[np.float64], sizes: NDArray[np.float64]) -> Points:
+        """How far each point is from where arcs leave the area to the chords as it is."""
+        found = np.zeros_like(self.points)
+        a, b = sizes[:-1], sizes[1:]
+        # Between a chord of length L and its arc of curvature k lies k L^3 / 12; it is shared out along both.
+        away = turns / (a + b) * (a * a - a * b + b * b) / 6.0
+        away[self._straight[:-1] | self._straight[1:]] = 0.0
+        found[1:-1] = away[:, None] * self.tangents[1:-1] @ np.array([[0.0, 1.0], [-1.0, 0.0]])
+        return found
 
     def _directions(self, ways: Points, sizes: NDArray[np.float64]) -> Points:
         found = np.empty_like(self.points)
@@ -300,19 +362,17 @@ class _Run:
         """One arc or two over the chords from a point to another, if they stay near them."""
         start, end = self._spot(first), self._spot(last)
         along, onward = self._way(first), self._way(last)
-        points = self.points[first : last + 1]
-        beside = np.concatenate((points[1:-1], (points[:-1] + points[1:]) / 2.0))
         one = single(start, along, end, onward)
         near = one is not None and (one[1] <= SAME or last == first + 1)
-        if one is not None and near and one[0].distances(beside).max() <= tolerance:
+        if one is not None and near and one[0].farthest(self.points, first, last) <= tolerance:
             return one[0]
         if last == first + 1:
             return None
         two = biarc(start, along, end, onward)
-        return two if two is not None and two.distances(beside).max() <= tolerance else None
+        return two if two is not None and two.farthest(self.points, first, last) <= tolerance else None
 
     def _spot(self, k: int) -> Spot:
-        return float(self.points[k, 0]), float(self.points[k, 1])
+        return float(self.spots[k, 0]), float(self.spots[k, 1])
 
     def _way(self, k: int) -> Spot:
         return float(self.tangents[k, 0]), float(self.tangents[k, 1])

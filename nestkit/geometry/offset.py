@@ -18,10 +18,14 @@ from nestkit.jit import kernel
 
 #: Whole-number units in a millimetre.
 UNITS = 100_000
-#: Arcs are flattened this finely before they are moved, and found again within twice this, mm.
-FINE = 0.002
+#: Arcs are flattened this finely before they are moved, mm.
+FINE = 0.0005
+#: Round corners are made this finely, and they and arcs found again within twice this, mm.
+ROUND = 0.002
 #: An arc is made of at least this many points.
 FEWEST = 3
+#: What is thinner has as good as vanished, mm.
+THINNEST = 0.008
 
 Circles = NDArray[np.float64]
 
@@ -53,20 +57,26 @@ def offset(path: Path, distance: float) -> list[Path]:
     if distance == 0.0:
         return [path]
     flat = path.flatten(FINE)
-    mover = pyclipper.PyclipperOffset(2.0, FINE * UNITS)
+    mover = pyclipper.PyclipperOffset(2.0, ROUND * UNITS)
     mover.AddPath(
         np.rint(flat * UNITS).astype(np.int64).tolist(), pyclipper.JT_ROUND, pyclipper.ET_CLOSEDPOLYGON
     )
-    rings = [np.array(ring, dtype=np.float64) / UNITS for ring in mover.Execute(distance * UNITS)]
+    rings = [_without_crumbs(np.array(ring)) / UNITS for ring in mover.Execute(distance * UNITS)]
     circles = _circles(path, flat, distance)
     paths = [_with_arcs(ring, circles) for ring in rings if _is_wide(ring)]
     return sorted(paths, key=lambda moved: -moved.signed_area)
 
 
+def _without_crumbs(ring: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Without pieces that are all rounding: their directions mean nothing. Whole units in and out."""
+    sizes = np.abs(np.roll(ring, -1, axis=0) - ring).max(axis=1)
+    return np.asarray(ring[sizes > 2], dtype=np.float64)
+
+
 def _is_wide(ring: NDArray[np.float64]) -> bool:
     """False for what is thinner than the tolerance of its own arcs: it is as good as vanished."""
     around = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T).sum()
-    return len(ring) >= 3 and abs(_doubled_area(ring)) > 4.0 * FINE * around
+    return len(ring) >= 3 and abs(_doubled_area(ring)) > THINNEST * around
 
 
 def _circles(path: Path, flat: NDArray[np.float64], distance: float) -> Circles:
@@ -76,7 +86,7 @@ def _circles(path: Path, flat: NDArray[np.float64], distance: float) -> Circles:
         if bulge and (x0 != x1 or y0 != y1):
             cx, cy, radius = arc_centre(x0, y0, x1, y1, bulge)
             moved = radius + math.copysign(distance, bulge * distance)
-            if moved > 2.0 * FINE:
+            if moved > 2.0 * ROUND:
                 found.append((cx, cy, moved))
     corners = path.points
     rounded = np.column_stack((corners, np.full(len(corners), abs(distance))))
@@ -86,7 +96,7 @@ def _circles(path: Path, flat: NDArray[np.float64], distance: float) -> Circles:
 
 def _with_arcs(ring: NDArray[np.float64], circles: Circles) -> Path:
     """The ring with each run of points on one circle made an arc."""
-    on = circle_of_pieces(ring, circles, 2.0 * FINE)
+    on = circle_of_pieces(ring, circles, 2.0 * ROUND)
     if (on >= 0).all() and (on == on[0]).all():
         cx, cy, radius = circles[on[0] // 2]
         circle = Path.circle(cx, cy, radius)

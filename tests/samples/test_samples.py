@@ -13,6 +13,7 @@ from shapely.affinity import rotate
 from nestkit.build import Build, Part, load_build
 from nestkit.checking import check_folder
 from nestkit.cutting.etching import fold_findings, fold_problems
+from nestkit.cutting.kerf import cut_paths
 from nestkit.geometry import LineKind
 from nestkit.output import write_plan
 from nestkit.planning import Effort, make_plan
@@ -88,6 +89,17 @@ class TestEverySample:
             assert any(w <= room[0] and h <= room[1] for w, h in box_at_turns(part) for room in rooms), (
                 part.name
             )
+
+    def test_what_is_cut_has_the_area_of_the_outline_moved_by_half_the_kerf(self, name: str) -> None:
+        """To a ten-thousandth of each ring; shapely moves what was drawn, corners in steps of 1 degree."""
+        for part in sample(name).parts:
+            kerf = sample(name).cutter_for(part.material, part.thickness).kerf
+            foam = part.shape.outline.polygon(0.00002)
+            cuts = cut_paths(part.shape.outline, kerf)
+            edge = Polygon(foam.exterior).buffer(kerf / 2.0, quad_segs=90)
+            holes = sorted(Polygon(ring).buffer(-kerf / 2.0, quad_segs=90).area for ring in foam.interiors)
+            assert cuts.outside.signed_area == pytest.approx(edge.area, rel=1e-4), part.name
+            assert sorted(-hole.signed_area for hole in cuts.inside) == pytest.approx(holes, rel=1e-4)
 
     def test_every_part_belongs_to_an_assembly_and_every_assembly_has_parts(self, name: str) -> None:
         build = sample(name)
