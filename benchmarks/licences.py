@@ -7,24 +7,16 @@ The names come from pyproject.toml, the licences from what the installed package
 
 from __future__ import annotations
 
-import re
-import tomllib
+import sys
 from importlib.metadata import metadata
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from tests.lowest_versions import required
+
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "licences.md"
-
-
-def required() -> dict[str, str]:
-    """The lowest allowed version of each package that nestkit needs, by its name."""
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-    found = {}
-    for each in project["dependencies"]:
-        match = re.fullmatch(r"([\w.-]+)(?:\[[^\]]*\])?>=([\w.]+)", each.partition(";")[0].strip())
-        assert match is not None, f"no lowest version: {each}"
-        found[match[1]] = match[2]
-    return found
 
 
 def licence(name: str) -> str:

@@ -165,6 +165,12 @@ class Soaked:
     wrong: list[str] = field(default_factory=list)
     memory: list[float] = field(default_factory=list)
 
+    @property
+    def flat(self) -> bool:
+        """Whether the second half of the run held no more than a tenth above the most of the first half."""
+        half = len(self.memory) // 2
+        return half == 0 or max(self.memory[half:]) <= 1.1 * max(self.memory[:half])
+
 
 def resident() -> float:
     """Memory that this process holds at the moment, MB."""
@@ -185,12 +191,8 @@ def soak(builds: int, seed: int, rounds: int = 2) -> Soaked:
             shutil.rmtree(folder)
             if number % 10 == 9:
                 result.memory.append(resident())
-                print(
-                    f"{number + 1} builds, {len(result.wrong)} wrong",
-                    *result.wrong,
-                    file=sys.stderr,
-                    flush=True,
-                )
+                told = f"{number + 1} builds, {len(result.wrong)} wrong, {result.memory[-1]:.0f} MB"
+                print(told, *result.wrong, sep="\n  ", file=sys.stderr, flush=True)
     return result
 
 
@@ -248,9 +250,10 @@ def main() -> None:
     print(f"| {' | '.join(heads)} |\n" + "|---" * len(heads) + "|")
     print(f"| {' | '.join(f'{cell:,}' for cell in [*cells, found.spoilt, found.found])} |")
     print(f"memory, MB, each ten builds: {' '.join(f'{each:.0f}' for each in found.memory)}")
+    print(f"memory is {'flat' if found.flat else 'NOT flat'}")
     print(f"{time.process_time() - start:.0f} s of processor time")
     print(*found.wrong, sep="\n")
-    sys.exit(1 if found.wrong else 0)
+    sys.exit(1 if found.wrong or not found.flat else 0)
 
 
 if __name__ == "__main__":

@@ -106,6 +106,10 @@ def _group(sheet: LaidSheet | PlannedSheet) -> tuple[str, float]:
     return sheet.material, sheet.thickness
 
 
+def _of_group(sheets: Sequence[LaidSheet], request: GroupRequest) -> list[LaidSheet]:
+    return [sheet for sheet in sheets if _same(_group(sheet), request.material, request.thickness)]
+
+
 def _same(key: tuple[str, float], material: str, thickness: float) -> bool:
     return key[0] == material and same_thickness(key[1], thickness)
 
@@ -118,6 +122,7 @@ def make_plan(
     progress: Callable[[Progress], None] | None = None,
     only: Collection[tuple[str, float]] | None = None,
     start: Sequence[LaidSheet] = (),
+    otherwise: Sequence[LaidSheet] = (),
     kept: Sequence[PlannedSheet] = (),
     jobs: JobDetail = "whole",
 ) -> Planned:
@@ -137,6 +142,8 @@ def make_plan(
         Materials and thicknesses that are planned; the others are left away.
     start : sequence of LaidSheet
         A plan of another size to begin with; see `nesting.carried`.
+    otherwise : sequence of LaidSheet
+        One that takes its place where it can't be made sound.
     kept : sequence of PlannedSheet
         Sheets that are cut already: they stay as they are and come first.
     jobs : JobDetail
@@ -175,7 +182,8 @@ def make_plan(
                 before_tightening=partial(_prepared, [clock, tighten], tell),
                 asked_to_stop=asked_to_stop,
                 progress=report,
-                start=[sheet for sheet in start if _same(_group(sheet), request.material, request.thickness)],
+                start=_of_group(start, request),
+                otherwise=_of_group(otherwise, request),
             )
         )
     new = beside_kept(

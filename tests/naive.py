@@ -294,6 +294,34 @@ def boxes_near(boxes: np.ndarray, box: Sequence[float], but: int) -> set[int]:
     }
 
 
+def fewer(ring: np.ndarray, tolerance: float) -> np.ndarray:
+    """Corners of a ring made fewer outward, the least change first: all changes are looked at each time."""
+    points = ring
+    while len(points) > 4:
+        b, c = np.roll(points, -1, axis=0), np.roll(points, -2, axis=0)
+        ab, bc = b - points, c - b
+        cd = np.roll(bc, -1, axis=0)
+        turn = ab[:, 0] * bc[:, 1] - ab[:, 1] * bc[:, 0]
+        turn_c = np.roll(turn, -1)
+        length = np.maximum(np.hypot(*bc.T), 1e-12)
+        chord = np.maximum(np.hypot(*(c - points).T), 1e-12)
+        cross = ab[:, 0] * cd[:, 1] - ab[:, 1] * cd[:, 0]
+        meets = (turn_c > 0.0) & (cross > 1e-9 * np.hypot(*ab.T) * np.hypot(*cd.T))
+        along = turn_c / np.where(meets, cross, 1.0)
+        tip = b + along[:, None] * ab
+        off = np.where(turn <= 0.0, np.abs(turn) / chord, np.where(meets, along * turn / length, np.inf))
+        k = int(np.argmin(off))
+        if off[k] >= tolerance:
+            break
+        changed = points.copy()
+        gone = (k + 1) % len(points)
+        if turn[k] > 0.0:
+            changed[gone] = tip[k]
+            gone = (k + 2) % len(points)
+        points = np.delete(changed, gone, axis=0)
+    return points
+
+
 # --- folds ----------------------------------------------------------------------------------------
 
 

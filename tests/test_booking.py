@@ -144,6 +144,23 @@ def test_a_plan_of_another_shop_is_refused(shop: Shop, tmp_path: FilePath) -> No
         assert numbers(other) == [1]
 
 
+@pytest.mark.parametrize("version", [0, 2])
+def test_a_plan_of_another_version_is_refused_by_name_and_nothing_is_booked(
+    version: int, shop: Shop, tmp_path: FilePath
+) -> None:
+    filled(shop, rectangle(500, 300))
+    out = planned(build_of(), shop, tmp_path / "out")
+    file = out / "plan.json"
+    file.write_text(json.dumps({**json.loads(file.read_text()), "version": version}))
+    before = numbers(shop)
+    for book in (lambda: book_plan(shop, out), lambda: add_leftovers(shop, out, 1)):
+        with pytest.raises(
+            InputError, match=rf"plan\.json.* has version {version}, and this nestkit reads version 1"
+        ):
+            book()
+    assert numbers(shop) == before
+
+
 def test_leftovers_that_are_in_already_do_not_come_in_twice(shop: Shop, tmp_path: FilePath) -> None:
     filled(shop, rectangle(500, 350))
     out = planned(build_of(2), shop, tmp_path / "out")

@@ -1,12 +1,14 @@
 """A plan carried over to the same build at another size: each part where it lay, as large as it is now.
 
-Going down, the parts shrink where they lie and mostly nothing else is to do. Going up, they overlap a
-little, which the overlap engine separates sooner than it finds a whole layout anew. Either way the layout
-is judged on the true outlines like any other.
+Going down, the whole layout shrinks, a little less than the parts, so that the gaps stay, or the parts
+shrink where they lie: mostly little else is to do. Going up, they grow and overlap a little, which the
+overlap engine separates sooner than it finds a whole layout anew. Either way the layout is judged on the
+true outlines like any other.
 """
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -22,10 +24,17 @@ from nestkit.nesting.stops import Stop
 from nestkit.nesting.supply import Supply
 from nestkit.nesting.verify import faults
 
+#: Going down, these shares of what the parts shrink by are left between them: a little makes up for gaps
+#: that would shrink too, where the middles of two parts are some 12 gaps apart; all leaves parts in place.
+LOOSE = (0.08, 1.0)
+
 
 @dataclass(frozen=True, slots=True)
 class LaidPart:
-    """Where one copy lies: ``x``, ``y`` is the middle of its box (mm, sheet), ``turn`` in radians."""
+    """Where one copy lies: ``x``, ``y`` is the middle of its box (mm, sheet), ``turn`` in radians.
+
+    ``side`` is the longer side of its drawn box, mm.
+    """
 
     part: str
     copy: int
@@ -33,6 +42,7 @@ class LaidPart:
     y: float
     turn: float
     mirrored: bool
+    side: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +64,9 @@ def laid(sheets: Iterable[PlannedSheet]) -> tuple[LaidSheet, ...]:
         parts = []
         for placed in sheet.placed:
             at = placed.placement
-            x, y = _middle(placed.part.shape.outline.size, at)
-            parts.append(LaidPart(placed.part.name, placed.copy, x, y, at.turn, at.mirrored))
+            size = placed.part.shape.outline.size
+            x, y = _middle(size, at)
+            parts.append(LaidPart(placed.part.name, placed.copy, x, y, at.turn, at.mirrored, max(size)))
         found.append(
             LaidSheet(
                 sheet.material,
@@ -69,12 +80,23 @@ def laid(sheets: Iterable[PlannedSheet]) -> tuple[LaidSheet, ...]:
     return tuple(found)
 
 
-def carried(batch: Batch, row: Supply, start: Sequence[LaidSheet]) -> Layout | None:
+def carried(batch: Batch, row: Supply, start: Sequence[LaidSheet], spacing: Spacing) -> Layout | None:
     """The batch's copies where ``start`` has them; None when most are lacking, or a sheet is no longer there.
 
     The layout may be unsound. Copies that ``start`` has not are left out, and those that the batch has not
     are left away: a stack may have fewer layers now, and an edge strip be made of other lengths.
     """
+    sides = {part.name: max(part.shape.outline.size) for part, _ in batch.copies}
+    # Most parts: some are as large as their hardware is, whatever the size.
+    ratios = [sides[part.part] / part.side for sheet in start for part in sheet.parts if part.part in sides]
+    factor = min(statistics.median(ratios), 1.0) if ratios else 1.0
+    spreads = dict.fromkeys(factor + loose * (1.0 - factor) for loose in LOOSE)
+    found = [layout for spread in spreads if (layout := _spread(batch, row, start, spread)) is not None]
+    return min(found, key=lambda layout: len(faults(batch.items, row.bins, layout, spacing)), default=None)
+
+
+def _spread(batch: Batch, row: Supply, start: Sequence[LaidSheet], factor: float) -> Layout | None:
+    """The copies at their places, which are drawn to the middle of each sheet by a factor."""
     bins = {
         (*meaning.which, None if meaning.is_whole else _spot((meaning.blank.x, meaning.blank.y))): n
         for n, meaning in enumerate(row.meaning)
@@ -92,7 +114,10 @@ def carried(batch: Batch, row: Supply, start: Sequence[LaidSheet]) -> Layout | N
             return None
         turned = Placement(0.0, 0.0, at.turn, at.mirrored)
         x, y = _middle(part.shape.outline.size, turned)
-        seats.append(Seat(number, bin, replace(turned, x=at.x - x, y=at.y - y)))
+        x0, y0, x1, y1 = row.bins[bin].outline.bounds
+        across, along = (x0 + x1) / 2.0, (y0 + y1) / 2.0
+        spot = across + factor * (at.x - across), along + factor * (at.y - along)
+        seats.append(Seat(number, bin, replace(turned, x=spot[0] - x, y=spot[1] - y)))
     return Layout(tuple(seats), tuple(left_out)) if len(seats) > len(left_out) else None
 
 

@@ -54,6 +54,7 @@ def plan_group(
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Report | None = None,
     start: Sequence[LaidSheet] = (),
+    otherwise: Sequence[LaidSheet] = (),
 ) -> GroupPlan:
     """Chooses sheets and places every copy that fits.
 
@@ -61,7 +62,8 @@ def plan_group(
     one large leftover. The constructive engine works until `stop`, then the overlap engine from there
     until `tighten`; without that, not at all. `before_tightening` is called between the two.
     `progress` is given the round and the sheets used so far. `start` is a plan of another size: it is
-    taken over where it can be made sound and is better than what the constructive engine finds.
+    taken over where it can be made sound and is better than what the constructive engine finds, and
+    `otherwise` is one that takes its place where it can't.
     """
     batches, unplaced = batches_of(request)
     taken: Counter[str] = Counter()
@@ -87,7 +89,7 @@ def plan_group(
             before_tightening,
             asked_to_stop,
             progress,
-            start,
+            [laid for laid in (start, otherwise) if laid],
         )
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
@@ -120,7 +122,7 @@ def _pack(
     before_tightening: Callable[[], None],
     asked_to_stop: Callable[[], bool],
     progress: Report | None,
-    start: Sequence[LaidSheet],
+    starts: Sequence[Sequence[LaidSheet]],
 ) -> tuple[NestResult, Supply]:
     """The best layout over the kinds of sheet that could be bought first."""
     items, spacing = batch.items, request.spacing
@@ -155,18 +157,21 @@ def _pack(
         return found, row
 
     def begun() -> tuple[NestResult, Supply] | None:
-        """The plan of another size, made sound on its own sheets."""
+        """The first plan of another size that can be made sound on its own sheets."""
         row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
-        layout = carried(batch, row, start)
-        if layout is None:
-            return None
-        if tighten is not None and (layout.left_out or faults(items, row.bins, layout, spacing)):
-            before_tightening()
-        rule = None if tighten is None else a_share_of(tighten, CARRY_SHARE)
-        sound = sound_layout(items, row, layout, spacing, seed=seed, stop=rule, asked_to_stop=asked_to_stop)
-        if sound is None:
-            return None
-        return NestResult(Status.TIME, sound, _score(items, sound, row), 0.0, 0, ()), row
+        for start in starts:
+            layout = carried(batch, row, start, spacing)
+            if layout is None:
+                continue
+            if tighten is not None and (layout.left_out or faults(items, row.bins, layout, spacing)):
+                before_tightening()
+            rule = None if tighten is None else a_share_of(tighten, CARRY_SHARE)
+            sound = sound_layout(
+                items, row, layout, spacing, seed=seed, stop=rule, asked_to_stop=asked_to_stop
+            )
+            if sound is not None:
+                return NestResult(Status.TIME, sound, _score(items, sound, row), 0.0, 0, ()), row
+        return None
 
     def exact(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
         found, row = best
@@ -210,9 +215,11 @@ def _pack(
         return (better, row) if score < found.score else best
 
     # First of all: it may need no search, and is mostly better than what one finds in a short time.
-    known_plan = begun() if start else None
+    known_plan = begun()
     if known_plan is not None and enough(known_plan[0].score):
         return replace(known_plan[0], status=Status.PROVEN), known_plan[1]
+    if known_plan is not None and stop(0):
+        return closer(known_plan)
 
     def better(found: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
         if known_plan is not None and known_plan[0].score < found[0].score:

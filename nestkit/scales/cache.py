@@ -57,7 +57,7 @@ def task_digest(task: SizeTask) -> str:
         task.reference,
         task.only,
         task.shop_only,
-        repr(task.start),
+        repr((task.start, task.otherwise)),
         task.sheets_only,
         task.shop,
         [

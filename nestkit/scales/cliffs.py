@@ -87,21 +87,24 @@ class CliffSearch:
                 (key, cliff) for key in self.known for cliff in self.cliffs(key) if self._is_wide(key, cliff)
             ]
             if wide:
-                spots = [(key, math.sqrt(c.below[0] * c.above[0]), c.below[1]) for key, c in wide]
-                tasks = [self._task(at, key, self._share(key), start) for key, at, start in spots]
+                spots = [(key, math.sqrt(c.below[0] * c.above[0]), c) for key, c in wide]
+                times = 1.0
             else:
                 spots = [
-                    (key, cliff.above[0], cliff.below[1])
+                    (key, cliff.above[0], cliff)
                     for key in self.known
                     for cliff in self.cliffs(key)
                     if not cliff.certain and (key, cliff.above[0], cliff.below[1].rank) not in self._confirmed
                 ]
                 if not spots:
                     return
-                self._confirmed |= {(key, at, below.rank) for key, at, below in spots}
-                tasks = [
-                    self._task(at, key, self._share(key, CONFIRM_TIMES), start) for key, at, start in spots
-                ]
+                self._confirmed |= {(key, at, cliff.below[1].rank) for key, at, cliff in spots}
+                times = CONFIRM_TIMES
+            # The plan below is carried up, and where that fails the one above is good enough.
+            tasks = [
+                self._task(at, key, self._share(key, times), cliff.below[1], cliff.above[1])
+                for key, at, cliff in spots
+            ]
             self._learn(runner, [(key, at) for key, at, _ in spots], tasks)
             self.level(runner)
 
@@ -157,9 +160,21 @@ class CliffSearch:
             rounds=None if rounds is None else max(1, round(rounds * times)),
         )
 
-    def _task(self, scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
-        # Between the sizes that are compared only sheets and money are told.
-        return replace(self._ask(scale, key, effort, start), sheets_only=scale not in self._asked_for)
+    def _task(
+        self,
+        scale: float,
+        key: GroupKey,
+        effort: Effort,
+        start: GroupResult,
+        otherwise: GroupResult | None = None,
+    ) -> SizeTask:
+        task = self._ask(scale, key, effort, start)
+        return replace(
+            task,
+            otherwise=otherwise.laid if task.start and otherwise is not None else (),
+            # Between the sizes that are compared only sheets and money are told.
+            sheets_only=scale not in self._asked_for,
+        )
 
     def _learn(
         self, runner: Runner, spots: Sequence[tuple[GroupKey, float]], tasks: Sequence[SizeTask]

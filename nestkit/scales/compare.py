@@ -25,7 +25,7 @@ from nestkit.scales.task import SizeTask, build_at
 from nestkit.stock.pieces import Piece
 
 #: Share of the seconds that the sizes themselves get; the rest is for the cliffs between them.
-SIZES_SHARE = 0.4
+SIZES_SHARE = 0.3
 #: Sizes that finding a largest one takes, about.
 TRIES = 12
 

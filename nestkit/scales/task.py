@@ -40,6 +40,8 @@ class SizeTask:
         Buy nothing: only what is in the shop may be used.
     start : tuple of LaidSheet
         Plan of another size to begin with.
+    otherwise : tuple of LaidSheet
+        One that takes its place where it can't be made sound.
     sheets_only : bool
         Neither cutting times nor findings are asked for.
     pieces : tuple of Piece
@@ -55,6 +57,7 @@ class SizeTask:
     only: GroupKey | None = None
     shop_only: bool = False
     start: tuple[LaidSheet, ...] = ()
+    otherwise: tuple[LaidSheet, ...] = ()
     sheets_only: bool = False
     pieces: tuple[Piece, ...] = ()
     shop: str = ""
@@ -82,6 +85,7 @@ def plan_size(task: SizeTask) -> Answer:
         progress=progress,
         only=None if task.only is None else {task.only},
         start=task.start,
+        otherwise=task.otherwise,
         jobs="none" if task.sheets_only else "rough",
     )
     return size_result(build, planned, task.reference)

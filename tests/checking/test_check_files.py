@@ -134,6 +134,8 @@ def nested(depth: int) -> bytes:
         (b"[]", "format"),
         (b'{"format": "other", "version": 1}', "format"),
         (b'{"format": "nestkit-plan", "version": 2}', "version 2"),
+        (b'{"format": "nestkit-plan", "version": 0}', "version 0"),
+        (b'{"format": "nestkit-plan"}', "version None"),
         (b'{"format": "nestkit-plan", "version": true}', "version True"),
         (b'{"format": "nestkit-plan", "version": ' + b"9" * 6000 + b"}", "not JSON"),
     ],

@@ -49,7 +49,7 @@ def test_a_plan_of_convex_parts_is_sound_at_every_smaller_size(sizes, factor):
     smaller = request(sizes, factor)
     (batch,), _ = batches_of(smaller)
     row = supply(smaller.sheets, None, len(batch.items), SHEETS[0])
-    layout = carried(batch, row, laid(larger.sheets))
+    layout = carried(batch, row, laid(larger.sheets), smaller.spacing)
     assert layout is not None
     assert not faults(batch.items, row.bins, layout, smaller.spacing)
     used = {row.meaning[seat.bin].which for seat in layout.seats}
@@ -67,7 +67,7 @@ def test_going_up_the_overlaps_are_separated():
     asked = request(sizes, 1.2, sheets, tight, copies=4)
     (batch,), _ = batches_of(asked)
     row = supply(sheets, None, 4, sheets[0])
-    layout = carried(batch, row, start)
+    layout = carried(batch, row, start, asked.spacing)
     assert layout is not None
     assert faults(batch.items, row.bins, layout, tight)
     sound = sound_layout(
@@ -92,7 +92,7 @@ def test_a_copy_that_lacks_is_left_out_and_one_too_many_left_away():
     for copies, left_out in ((4, (3,)), (2, ())):
         asked = request([(30, 30)], copies=copies)
         (batch,), _ = batches_of(asked)
-        layout = carried(batch, supply(SHEETS, None, copies, SHEETS[0]), laid(three.sheets))
+        layout = carried(batch, supply(SHEETS, None, copies, SHEETS[0]), laid(three.sheets), APART)
         assert layout.left_out == left_out
         assert [seat.item for seat in layout.seats] == list(range(min(copies, 3)))
 
@@ -100,7 +100,7 @@ def test_a_copy_that_lacks_is_left_out_and_one_too_many_left_away():
 def test_where_most_copies_lack_nothing_is_carried():
     one = planned(request([(30, 30)], copies=1))
     (batch,), _ = batches_of(request([(30, 30)], copies=2))
-    assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), laid(one.sheets)) is None
+    assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), laid(one.sheets), APART) is None
 
 
 def test_a_copy_that_lacks_finds_its_place_on_the_same_sheets():
@@ -110,7 +110,7 @@ def test_a_copy_that_lacks_finds_its_place_on_the_same_sheets():
     asked = request([(49, 49)], 1.0, sheets, Spacing(), copies=4)
     (batch,), _ = batches_of(asked)
     row = supply(sheets, None, 4, sheets[0])
-    layout = carried(batch, row, start)
+    layout = carried(batch, row, start, asked.spacing)
     sound = sound_layout(
         batch.items, row, layout, Spacing(), seed=1, stop=AfterRounds(200), asked_to_stop=lambda: False
     )
@@ -129,4 +129,4 @@ def test_a_sheet_or_a_side_that_is_gone_refuses(change):
             replace(sheet, parts=tuple(replace(p, mirrored=True) for p in sheet.parts)) for sheet in start
         )
     (batch,), _ = batches_of(request([(30, 30)]))
-    assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), start) is None
+    assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), start, APART) is None

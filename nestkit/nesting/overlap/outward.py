@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
 from nestkit.geometry import Outline
+from nestkit.jit import kernel
 
 Points = NDArray[np.float64]
 
@@ -56,49 +57,65 @@ def simplified(polygon: Polygon, tolerance: float, hole_share: float = 0.0) -> P
     edges would meet each other stays as it was.
     """
     polygon = shapely.orient_polygons(polygon)
-    outer = Polygon(_fewer(shapely.get_coordinates(polygon.exterior)[:-1], tolerance))
+    outer = Polygon(fewer(shapely.get_coordinates(polygon.exterior)[:-1], tolerance))
     if not outer.is_valid or outer.area < Polygon(polygon.exterior).area:
         outer = Polygon(polygon.exterior)
     holes = []
     for ring in polygon.interiors:
         hole = Polygon(ring)
         loose = max(tolerance, hole_share * inner_radius(hole)) if hole_share else tolerance
-        smaller = Polygon(_fewer(shapely.get_coordinates(ring)[:-1], loose))
+        smaller = Polygon(fewer(shapely.get_coordinates(ring)[:-1], loose))
         holes.append(smaller if smaller.is_valid and 0.0 < smaller.area <= hole.area else hole)
     found = Polygon(outer.exterior, [hole.exterior for hole in holes])
     return found if found.is_valid else polygon
 
 
-def _fewer(ring: Points, tolerance: float) -> Points:
+@kernel
+def fewer(ring: Points, tolerance: float) -> Points:
     """Corners of a ring that leaves more to the side of the material, which lies on its left.
 
     A concave corner is cut off; an edge between two convex corners goes, and its neighbours are drawn
     out until they meet. The least change comes first.
+
+    Parameters
+    ----------
+    ring : (n, 2) float
+    tolerance : float
+        Changes of this much or more are not made.
     """
-    points = ring
-    while len(points) > 4:
-        b, c = np.roll(points, -1, axis=0), np.roll(points, -2, axis=0)
-        ab, bc = b - points, c - b
-        cd = np.roll(bc, -1, axis=0)
-        turn = ab[:, 0] * bc[:, 1] - ab[:, 1] * bc[:, 0]
-        turn_c = np.roll(turn, -1)
-        length = np.maximum(np.hypot(*bc.T), 1e-12)
-        chord = np.maximum(np.hypot(*(c - points).T), 1e-12)
-        cross = ab[:, 0] * cd[:, 1] - ab[:, 1] * cd[:, 0]
-        meets = (turn_c > 0.0) & (cross > 1e-9 * np.hypot(*ab.T) * np.hypot(*cd.T))
-        along = turn_c / np.where(meets, cross, 1.0)
-        tip = b + along[:, None] * ab
-        off = np.where(turn <= 0.0, np.abs(turn) / chord, np.where(meets, along * turn / length, np.inf))
-        k = int(np.argmin(off))
-        if off[k] >= tolerance:
+    points = ring.copy()
+    count = len(points)
+    while count > 4:
+        least, at, is_drawn_out, tip_x, tip_y = tolerance, -1, False, 0.0, 0.0
+        for k in range(count):
+            ax, ay = points[k]
+            bx, by = points[(k + 1) % count]
+            cx, cy = points[(k + 2) % count]
+            dx, dy = points[(k + 3) % count]
+            turn = (bx - ax) * (cy - by) - (by - ay) * (cx - bx)
+            if turn <= 0.0:
+                off = -turn / max(math.hypot(cx - ax, cy - ay), 1e-12)
+                if off < least:
+                    least, at, is_drawn_out = off, k, False
+                continue
+            turn_c = (cx - bx) * (dy - cy) - (cy - by) * (dx - cx)
+            cross = (bx - ax) * (dy - cy) - (by - ay) * (dx - cx)
+            if turn_c > 0.0 and cross > 1e-9 * math.hypot(bx - ax, by - ay) * math.hypot(dx - cx, dy - cy):
+                along = turn_c / cross
+                off = along * turn / max(math.hypot(cx - bx, cy - by), 1e-12)
+                if off < least:
+                    least, at, is_drawn_out = off, k, True
+                    tip_x, tip_y = bx + along * (bx - ax), by + along * (by - ay)
+        if at < 0:
             break
-        changed = points.copy()
-        gone = (k + 1) % len(points)
-        if turn[k] > 0.0:
-            changed[gone] = tip[k]
-            gone = (k + 2) % len(points)
-        points = np.delete(changed, gone, axis=0)
-    return points
+        gone = (at + 1) % count
+        if is_drawn_out:
+            points[gone, 0], points[gone, 1] = tip_x, tip_y
+            gone = (at + 2) % count
+        for k in range(gone, count - 1):
+            points[k] = points[k + 1]
+        count -= 1
+    return points[:count].copy()
 
 
 def inner_radius(polygon: Polygon) -> float:
