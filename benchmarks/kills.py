@@ -124,6 +124,22 @@ def _prepare_shop(home: Path) -> None:
         assert done.returncode == 0, done.stderr
 
 
+def _prepare_scales(home: Path) -> None:
+    for name in ("build.toml", "parts.svg"):
+        shutil.copy(SEEDS / name, home)
+    done = nestkit(*_SCALES, "--seed", 7, "--out", "out", cwd=home)
+    assert done.returncode == 0, done.stderr
+    (home / "out" / "notes.txt").write_text("the maker's own")
+
+
+_SCALES = ("scales", "build.toml", "--steps", "2", "--rounds", "1", "--jobs", "1", "--no-cache")
+
+
+def _prepare_use(home: Path) -> None:
+    _prepare_plan(home)
+    _prepare_shop(home)
+
+
 _ADD = (
     "offcuts",
     "add",
@@ -152,8 +168,9 @@ def _shop_faults(home: Path, before: Tree, after: Tree) -> Iterator[str]:
     known = []
     for files in (before, after):
         with tempfile.TemporaryDirectory() as folder:
-            for file, data in files.items():
-                (Path(folder) / file).write_bytes(data)
+            for file in ("shop.sqlite", "shop.sqlite-wal"):
+                if file in files:
+                    (Path(folder) / file).write_bytes(files[file])
             known.append(shop_rows(Path(folder) / "shop.sqlite"))
     try:
         if shop_rows(home / "shop.sqlite") not in known:
@@ -176,6 +193,21 @@ VICTIMS: dict[str, Victim] = {
         _calibrate_faults,
         lambda home: any(home.glob(".build.toml.*")),
         lambda home: (home / "build.toml").read_bytes(),
+    ),
+    "scales": Victim(
+        (*_SCALES, "--out", "out"),
+        _prepare_scales,
+        _plan_faults,
+        lambda home: any(home.glob(".out.new-*")),
+        lambda home: tree(home / "out"),
+    ),
+    "offcuts use": Victim(
+        ("offcuts", "use", "out", "--again", "--shop", "shop.sqlite"),
+        _prepare_use,
+        _shop_faults,
+        lambda home: (home / "shop.sqlite-wal").exists(),
+        lambda home: shop_rows(home / "shop.sqlite"),
+        repeats=False,
     ),
     "offcuts add": Victim(
         (*_ADD, "--count", "200"),
