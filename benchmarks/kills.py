@@ -127,12 +127,26 @@ def _prepare_shop(home: Path) -> None:
 def _prepare_scales(home: Path) -> None:
     for name in ("build.toml", "parts.svg"):
         shutil.copy(SEEDS / name, home)
-    done = nestkit(*_SCALES, "--seed", 7, "--out", "out", cwd=home)
+    done = nestkit(*_SCALES, "--from", 0.8, "--out", "out", cwd=home)
     assert done.returncode == 0, done.stderr
     (home / "out" / "notes.txt").write_text("the maker's own")
 
 
-_SCALES = ("scales", "build.toml", "--steps", "2", "--rounds", "1", "--jobs", "1", "--no-cache")
+_SCALES = (
+    "scales",
+    "build.toml",
+    "--from",
+    "0.9",
+    "--to",
+    "1.1",
+    "--steps",
+    "2",
+    "--rounds",
+    "1",
+    "--jobs",
+    "1",
+    "--no-cache",
+)
 
 
 def _prepare_use(home: Path) -> None:
