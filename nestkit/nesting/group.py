@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON
 from nestkit.nesting.carried import LaidSheet, carried, sound_layout
-from nestkit.nesting.choosing import on_better_sheets
+from nestkit.nesting.choosing import is_best, on_better_sheets
 from nestkit.nesting.exact import on_exact_sheets
 from nestkit.nesting.figures import figures, prover_of_placed
 from nestkit.nesting.forms import Forms
+from nestkit.nesting.master import Worth
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout, Status
 from nestkit.nesting.proofs import Prover
@@ -136,7 +137,7 @@ def _pack(
         money, count = score[1:3]
         if (money, count) not in known:
             proof = prover.prove(int(count), money)
-            known[money, count] = money <= proof.money + EPSILON and count <= proof.sheets
+            known[money, count] = is_best(Worth(money, int(count)), proof)
         return known[money, count]
 
     def run(first: Sheet | None, rule: Stop, start: int) -> tuple[NestResult, Supply]:
@@ -178,6 +179,7 @@ def _pack(
         if tighten is None or enough(found.score) or asked_to_stop():
             return best
         rule = a_share_of(tighten, EXACT_SHARE)
+        before = len(prover.ruled_out)
         layout = on_exact_sheets(
             items,
             row,
@@ -187,8 +189,9 @@ def _pack(
             seed=seed,
             is_over=lambda: asked_to_stop() or rule(0),
         )
-        # More may be proven now than was.
-        known.clear()
+        if len(prover.ruled_out) > before:
+            # More may be proven now than was.
+            known.clear()
         score = _score(items, layout, row)
         return (replace(found, layout=layout, score=score), row) if score < found.score else best
 
@@ -221,13 +224,13 @@ def _pack(
     if known_plan is not None and stop(0):
         return closer(known_plan)
 
-    def better(found: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
+    def or_begun(found: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
         if known_plan is not None and known_plan[0].score < found[0].score:
             return replace(known_plan[0], rounds=found[0].rounds), known_plan[1]
         return found
 
     if len(kinds) <= 1:
-        return closer(better(run(kinds[0] if kinds else None, stop, 0)))
+        return closer(or_begun(run(kinds[0] if kinds else None, stop, 0)))
     looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
     best = looks[order[0]]
@@ -236,7 +239,7 @@ def _pack(
         longer = run(kinds[order[0]], _Later(stop, spent), spent)
         if longer[0].score <= best[0].score:
             best = longer
-    return _cheaper_sheets(request, batch, closer(better(best)))
+    return _cheaper_sheets(request, batch, closer(or_begun(best)))
 
 
 class _Later:
