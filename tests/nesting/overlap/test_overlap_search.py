@@ -201,6 +201,8 @@ def test_it_stops_and_gives_up_within_half_a_second() -> None:
     timed = search(items, bins, Spacing(2.0, 5.0), seed=1, stop=AnyOf(AfterSeconds(1.5)))
     assert time.monotonic() - began < 2.0
     assert timed.status is Status.TIME
+    # In rounds, not seconds: how much lies by then must not hang on the machine.
+    assert search(items, bins, Spacing(2.0, 5.0), seed=1, stop=AfterRounds(5)).layout.left_out == ()
 
 
 def test_nothing_to_do_is_no_error() -> None:
