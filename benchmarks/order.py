@@ -6,8 +6,8 @@ The samples are planned with a fixed number of rounds, all their sheets together
 sheets hold parts of random size on a grid, each with two round holes, and are measured without and with
 labels; "of labels" counts the paths that draw these. Seconds are the processor's, for the order with its
 bound; kernels are compiled beforehand. All is written and checked. With --routing a general routing library
-gets the same tasks and so many seconds for each job, see order_routing.py; then both get them "free": without
-what has to wait for what within an assembly.
+gets the same tasks and so many seconds for each job, or for each 200 tasks of one, see order_routing.py;
+then both get them "free": without what has to wait for what within an assembly.
 """
 
 from __future__ import annotations
@@ -93,9 +93,9 @@ def row(name: str, build: Build, plan: Plan, routing: float) -> None:
     sheets = [sheet for sheet in plan.sheets if sheet.how != "hand"]
     asked: list[Sequence[Task]] = []
 
-    def noted(tasks: Sequence[Task]) -> Route:
+    def noted(tasks: Sequence[Task], rough: bool = False) -> Route:
         asked.append(tasks)
-        return shortest(tasks)
+        return shortest(tasks, rough=rough)
 
     order.shortest = noted
     began = time.process_time()
@@ -120,12 +120,14 @@ def row(name: str, build: Build, plan: Plan, routing: float) -> None:
         verdict(build, plan),
     )
     if routing:
-        theirs = sum(routed(tasks, routing) for tasks in asked)
+        given = [routing * max(1.0, len(tasks) / 200) for tasks in asked]
+        theirs = sum(routed(*each) for each in zip(asked, given, strict=True))
         cells += (f"{theirs / 1000:.2f}", f"{travel / theirs - 1:+.1%}")
         free = [[replace(task, waits=None) for task in tasks] for tasks in asked]
-        theirs, ours = sum(routed(tasks, routing) for tasks in free), sum(shortest(t).travel for t in free)
+        theirs = sum(routed(*each) for each in zip(free, given, strict=True))
+        ours = sum(shortest(tasks).travel for tasks in free)
         cells += (f"{theirs / 1000:.2f}", f"{ours / 1000:.2f}", f"{ours / theirs - 1:+.1%}")
-        cells += (f"{routing * len(jobs):g}",)
+        cells += (f"{sum(given):.0f}",)
     print("| " + " | ".join(str(cell) for cell in cells) + " |", flush=True)
 
 
