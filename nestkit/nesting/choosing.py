@@ -51,6 +51,7 @@ def on_better_sheets(
     spacing: Spacing,
     prover: Prover,
     *,
+    is_enough: Callable[[Worth], bool],
     seed: int,
     stop: Stop,
     asked_to_stop: Callable[[], bool],
@@ -68,13 +69,15 @@ def on_better_sheets(
         Sound and whole: nothing is left out.
     prover : Prover
         Of the same items, over the same sheets.
+    is_enough : callable
+        Whether nothing better than a plan of some worth is to be looked for.
     seed, stop, asked_to_stop
         As for `nesting.search.search`; rounds are those of the overlap engine, over all tries.
     progress : callable, optional
         Given the number of rounds and what the best layout is worth.
     """
     best = Chosen(layout, worth_of(row, layout))
-    if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
+    if is_enough(best.worth):
         return best
     tries = _Tries(items, row, spacing, seed, stop, asked_to_stop, progress)
     stacks = [sheets_of(row, offer) for offer in prover.offers]
@@ -95,7 +98,7 @@ def on_better_sheets(
             continue
         master.note_found(proposal)
         best = Chosen(found, worth_of(row, found))
-        if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
+        if is_enough(best.worth):
             break
     if best.layout is not layout and not asked_to_stop():
         best = replace(best, layout=tries.tidied(best.layout))

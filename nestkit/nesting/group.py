@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
@@ -32,6 +32,9 @@ CARRY_SHARE = 0.8
 EXACT_SHARE = 0.4
 
 Report = Callable[[int, int], None]
+#: A search that pauses after its first stage, with whether nothing better can be found. It is then sent the
+#: stop for the second stage, or None to keep the one it has.
+Staged = Generator[bool, Stop | None, "GroupPlan"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,20 +54,74 @@ def plan_group(
     seed: int,
     stop: Stop,
     tighten: Stop | None = None,
+    asked_to_stop: Callable[[], bool] = lambda: False,
+    start: Sequence[LaidSheet] = (),
+    otherwise: Sequence[LaidSheet] = (),
+) -> GroupPlan:
+    """Plans a group by itself, without a pause between the two stages; see `stages`."""
+    staged = stages(
+        request,
+        seed=seed,
+        stop=stop,
+        tighten=tighten,
+        asked_to_stop=asked_to_stop,
+        start=start,
+        otherwise=otherwise,
+    )
+    return ended(staged)
+
+
+def ended(staged: Staged, tighten: Stop | None = None) -> GroupPlan:
+    """What a search comes to, whether it was begun or not; it is sent the stop at every pause."""
+    try:
+        while True:
+            staged.send(tighten)
+    except StopIteration as done:
+        plan: GroupPlan = done.value
+        return plan
+
+
+def stages(
+    request: GroupRequest,
+    *,
+    seed: int,
+    stop: Stop,
+    tighten: Stop | None = None,
     before_tightening: Callable[[], None] = lambda: None,
     asked_to_stop: Callable[[], bool] = lambda: False,
     progress: Report | None = None,
     start: Sequence[LaidSheet] = (),
     otherwise: Sequence[LaidSheet] = (),
-) -> GroupPlan:
+    content: Worth | None = None,
+    proofs: bool = True,
+) -> Staged:
     """Chooses sheets and places every copy that fits.
 
     Money comes first, then the number of sheets, then the emptiest sheet, so that what remains is
-    one large leftover. The constructive engine works until `stop`, then the overlap engine from there
-    until `tighten`; without that, not at all. `before_tightening` is called between the two.
-    `progress` is given the round and the sheets used so far. `start` is a plan of another size: it is
-    taken over where it can be made sound and is better than what the constructive engine finds, and
-    `otherwise` is one that takes its place where it can't.
+    one large leftover.
+
+    Parameters
+    ----------
+    request : GroupRequest
+    seed : int
+    stop : Stop
+        Ends the first stage, which is the constructive engine's.
+    tighten : Stop, optional
+        Ends the second stage, in which the overlap engine goes on from there; without it there is none.
+    before_tightening : callable
+        Called before the overlap engine is first used.
+    asked_to_stop : callable
+    progress : callable, optional
+        Given the round and the sheets used so far.
+    start : sequence of LaidSheet
+        A plan of another size: it is taken over where it can be made sound and is better than what the
+        constructive engine finds.
+    otherwise : sequence of LaidSheet
+        One that takes its place where it can't.
+    content : Worth, optional
+        A plan as good as this is good enough.
+    proofs : bool
+        False looks at areas alone, where only the sheets are asked for and not what is proven of them.
     """
     batches, unplaced = batches_of(request)
     taken: Counter[str] = Counter()
@@ -78,8 +135,10 @@ def plan_group(
         asked = [
             replace(item, turns=part.turns) for item, (part, _) in zip(batch.items, batch.copies, strict=True)
         ]
-        provers.append(Prover(asked, offers(request.sheets, batch.bed), request.spacing))
-        found, chosen = _pack(
+        provers.append(
+            Prover(asked, offers(request.sheets, batch.bed), request.spacing, by_area_alone=not proofs)
+        )
+        found, chosen = yield from _pack(
             request,
             batch,
             provers[-1],
@@ -91,6 +150,7 @@ def plan_group(
             asked_to_stop,
             progress,
             [laid for laid in (start, otherwise) if laid],
+            content,
         )
         stopped = stopped or asked_to_stop()
         rounds += found.rounds
@@ -124,21 +184,23 @@ def _pack(
     asked_to_stop: Callable[[], bool],
     progress: Report | None,
     starts: Sequence[Sequence[LaidSheet]],
-) -> tuple[NestResult, Supply]:
+    content: Worth | None,
+) -> Generator[bool, Stop | None, tuple[NestResult, Supply]]:
     """The best layout over the kinds of sheet that could be bought first."""
     items, spacing = batch.items, request.spacing
     kinds: list[Sheet | None] = [sheet for sheet in request.sheets if sheet.buy]
     forms = Forms(items, spacing)
-    known: dict[tuple[float, float], bool] = {}
+    known: dict[Worth, bool] = {}
+
+    def is_enough(worth: Worth) -> bool:
+        if content is not None and worth <= content:
+            return True
+        if worth not in known:
+            known[worth] = is_best(worth, prover.prove(worth.sheets, worth.money))
+        return known[worth]
 
     def enough(score: Score) -> bool:
-        if score[0] > 0:
-            return False
-        money, count = score[1:3]
-        if (money, count) not in known:
-            proof = prover.prove(int(count), money)
-            known[money, count] = is_best(Worth(money, int(count)), proof)
-        return known[money, count]
+        return score[0] == 0 and is_enough(Worth(score[1], int(score[2])))
 
     def run(first: Sheet | None, rule: Stop, start: int) -> tuple[NestResult, Supply]:
         row = supply(request.sheets, batch.bed, len(items), first, dict(taken))
@@ -208,6 +270,7 @@ def _pack(
             found.layout,
             spacing,
             prover,
+            is_enough=is_enough,
             seed=seed,
             stop=tighten,
             asked_to_stop=asked_to_stop,
@@ -222,15 +285,26 @@ def _pack(
     if known_plan is not None and enough(known_plan[0].score):
         return replace(known_plan[0], status=Status.PROVEN), known_plan[1]
     if known_plan is not None and stop(0):
-        return closer(known_plan)
+        best = known_plan
+    else:
+        best = _first_stage(kinds, run, enough, stop, asked_to_stop)
+        if known_plan is not None and known_plan[0].score < best[0].score:
+            best = replace(known_plan[0], rounds=best[0].rounds), known_plan[1]
+    tighten = (yield enough(best[0].score)) or tighten
+    best = closer(best)
+    return best if enough(best[0].score) else _cheaper_sheets(request, batch, best, forms)
 
-    def or_begun(found: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
-        if known_plan is not None and known_plan[0].score < found[0].score:
-            return replace(known_plan[0], rounds=found[0].rounds), known_plan[1]
-        return found
 
+def _first_stage(
+    kinds: Sequence[Sheet | None],
+    run: Callable[[Sheet | None, Stop, int], tuple[NestResult, Supply]],
+    enough: Callable[[Score], bool],
+    stop: Stop,
+    asked_to_stop: Callable[[], bool],
+) -> tuple[NestResult, Supply]:
+    """What the constructive engine finds: all kinds are looked at, the best one for longer."""
     if len(kinds) <= 1:
-        return closer(or_begun(run(kinds[0] if kinds else None, stop, 0)))
+        return run(kinds[0] if kinds else None, stop, 0)
     looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
     best = looks[order[0]]
@@ -239,7 +313,7 @@ def _pack(
         longer = run(kinds[order[0]], _Later(stop, spent), spent)
         if longer[0].score <= best[0].score:
             best = longer
-    return _cheaper_sheets(request, batch, closer(or_begun(best)))
+    return best
 
 
 class _Later:
@@ -273,7 +347,7 @@ def _score(items: Sequence[Item], layout: Layout, row: Supply) -> Score:
 
 
 def _cheaper_sheets(
-    request: GroupRequest, batch: Batch, best: tuple[NestResult, Supply]
+    request: GroupRequest, batch: Batch, best: tuple[NestResult, Supply], forms: Forms
 ) -> tuple[NestResult, Supply]:
     """Moves what lies on a bought sheet to a cheaper kind where that holds it as well."""
     found, row = best
@@ -286,7 +360,8 @@ def _cheaper_sheets(
     for which, sheet_bin in whole.items():
         members = [seat.item for seat in layout.seats if meaning[seat.bin].which == which]
         each = sheet_bin.sheet.price / sheet_bin.sheet.pack
-        cheaper = [s for s in request.sheets if s.buy and s.price < each - EPSILON]
+        area = sum(batch.items[n].outline.area for n in members)
+        cheaper = [s for s in request.sheets if s.buy and s.price < each - EPSILON and s.area >= area]
         for kind in sorted(cheaper, key=lambda s: (s.price, s.name)):
             bought = replace(kind, in_shop=0)
             one = supply([bought], batch.bed, 1, first=bought)
@@ -299,6 +374,7 @@ def _cheaper_sheets(
                 enough=lambda score: score[0] == 0,
                 seed=0,
                 stop=AfterRounds(FIRST_LOOK),
+                forms=forms,
             ).layout
             if moved.left_out:
                 continue

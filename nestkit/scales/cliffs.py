@@ -2,17 +2,19 @@
 
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
-falls. Above a cliff the plan below it is carried up and separated, so that a cliff is only told where that
-fails too.
+falls. The plan below a cliff is carried up over it and separated: to the next size that is compared before
+anything is halved, and just above the cliff at the end, so that one is only told where that fails too. These
+tries ask for sheets alone; what is proven, and how long cutting takes, is worked out once, at the end.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from nestkit.nesting.master import Worth
 from nestkit.planning import Effort
 from nestkit.scales.model import CLOSE, Cliff, GroupKey, GroupResult, SizeResult
 from nestkit.scales.runner import Runner
@@ -20,12 +22,14 @@ from nestkit.scales.task import SizeTask
 
 #: What is known of one group: scales and what it comes to there, smallest first.
 Known = dict[float, GroupResult]
+#: A try: of which group, at which scale, for which cliff, and how many times the usual effort it gets.
+Spot = tuple[GroupKey, float, Cliff, float]
 
-#: Share of a group's effort that carrying a plan down may take, and its multiple above a found cliff.
+#: Share of a group's effort that carrying a plan down may take, and its multiple for carrying one up.
 CARRY_SHARE = 0.25
-CONFIRM_TIMES = 3.0
-#: What a try takes besides its search: reading, a first layout, jobs; seconds, measured on the halberd.
-BESIDES = 2.0
+CLIMB_TIMES = 3.0
+#: What a try takes besides its search: reading, a first layout; seconds, measured on the halberd.
+BESIDES = 1.5
 #: The shortest search worth starting, seconds.
 LEAST = 0.5
 
@@ -67,7 +71,9 @@ class CliffSearch:
             key: max((g.copies for g in rows.values()), default=1) for key, rows in self.known.items()
         }
         self._carried: set[tuple[GroupKey, float, float]] = set()
-        self._confirmed: set[tuple[GroupKey, float, tuple[int, float, int]]] = set()
+        self._climbed: set[tuple[GroupKey, float, tuple[int, float, int]]] = set()
+        #: Where only sheets and money are known.
+        self._rough: set[tuple[GroupKey, float]] = set()
         self._failed: set[tuple[GroupKey, float]] = set()
 
     def level(self, runner: Runner) -> None:
@@ -83,30 +89,31 @@ class CliffSearch:
         """Halves between neighbours that differ until each cliff is close, then tries to climb it."""
         self._most = self._seconds_for_each()
         while in_time():
-            wide = [
-                (key, cliff) for key in self.known for cliff in self.cliffs(key) if self._is_wide(key, cliff)
-            ]
-            if wide:
-                spots = [(key, math.sqrt(c.below[0] * c.above[0]), c) for key, c in wide]
-                times = 1.0
-            else:
-                spots = [
-                    (key, cliff.above[0], cliff)
-                    for key in self.known
-                    for cliff in self.cliffs(key)
-                    if not cliff.certain and (key, cliff.above[0], cliff.below[1].rank) not in self._confirmed
-                ]
-                if not spots:
-                    return
-                self._confirmed |= {(key, at, cliff.below[1].rank) for key, at, cliff in spots}
-                times = CONFIRM_TIMES
+            spots = self._to_climb(self._asked_for) or self._to_halve() or self._to_climb()
+            if not spots:
+                return
             # The plan below is carried up, and where that fails the one above is good enough.
             tasks = [
                 self._task(at, key, self._share(key, times), cliff.below[1], cliff.above[1])
-                for key, at, cliff in spots
+                for key, at, cliff, times in spots
             ]
-            self._learn(runner, [(key, at) for key, at, _ in spots], tasks)
+            self._learn(runner, [(key, at) for key, at, _, _ in spots], tasks)
             self.level(runner)
+
+    def settle(self, runner: Runner) -> None:
+        """Works out what is left of the plans that are shown: what is proven of them, and their times."""
+        shown = {(key, scale) for key in self.known for scale in self._asked_for if scale in self.known[key]}
+        shown |= {(key, cliff.above[0]) for key in self.known for cliff in self.cliffs(key)}
+        spots = sorted(shown & self._rough, key=lambda spot: (spot[0][1], spot[0][0], spot[1]))
+        tasks = []
+        for key, scale in spots:
+            plan = self.known[key][scale]
+            task = self._task(scale, key, self._share(key, CARRY_SHARE), plan)
+            tasks.append(replace(task, proofs=True, jobs="rough" if scale in self._asked_for else "none"))
+        for (key, scale), answer in zip(spots, runner.run(tasks), strict=True):
+            if isinstance(answer, SizeResult) and answer.group(key).rank <= self.known[key][scale].rank:
+                self.known[key][scale] = answer.group(key)
+                self._rough.discard((key, scale))
 
     def cliffs(self, key: GroupKey) -> list[Cliff]:
         """Neighbours of one group that differ in what is left out, money or sheets.
@@ -129,7 +136,8 @@ class CliffSearch:
         found = []
         for size in sizes:
             for group in size.groups:
-                size = size.with_group(self.known[group.key][size.scale])
+                if (group.key, size.scale) not in self._rough:
+                    size = size.with_group(self.known[group.key][size.scale])
             found.append(size)
         return tuple(found)
 
@@ -142,13 +150,39 @@ class CliffSearch:
             if best is None or group.rank <= best[1].rank:
                 best = scale, group
 
+    def _to_climb(self, among: Collection[float] | None = None) -> list[Spot]:
+        """Above each cliff that its plan below was not carried over yet, and that is not proven."""
+        spots = [
+            (key, cliff.above[0], cliff, CLIMB_TIMES)
+            for key in self.known
+            for cliff in self.cliffs(key)
+            if not cliff.certain
+            and (among is None or cliff.above[0] in among)
+            and (key, cliff.above[0], cliff.below[1].rank) not in self._climbed
+        ]
+        self._climbed |= {(key, at, cliff.below[1].rank) for key, at, cliff, _ in spots}
+        return spots
+
+    def _to_halve(self) -> list[Spot]:
+        """Halfway between the sides of each cliff that is not close yet."""
+        return [
+            (key, math.sqrt(cliff.below[0] * cliff.above[0]), cliff, 1.0)
+            for key in self.known
+            for cliff in self.cliffs(key)
+            if self._is_wide(key, cliff)
+        ]
+
     def _is_wide(self, key: GroupKey, cliff: Cliff) -> bool:
         return not cliff.is_close and (key, math.sqrt(cliff.below[0] * cliff.above[0])) not in self._failed
 
     def _seconds_for_each(self) -> float:
         """Search time of one try, from what there is for all of them."""
-        tries = sum(CONFIRM_TIMES + _halvings(cliff) for cliff in self.all_cliffs())
-        return max(self._seconds / tries - BESIDES, LEAST) if tries else math.inf
+        halvings = sum(map(_halvings, self.all_cliffs()))
+        climbs = 2 * len(self.all_cliffs())
+        tries = halvings + climbs
+        if not tries:
+            return math.inf
+        return max((self._seconds - BESIDES * tries) / (halvings + CLIMB_TIMES * climbs), LEAST)
 
     def _share(self, key: GroupKey, times: float = 1.0) -> Effort:
         """The group's share of a size's effort: by its copies, as `planning.make_plan` shares seconds."""
@@ -172,8 +206,9 @@ class CliffSearch:
         return replace(
             task,
             otherwise=otherwise.laid if task.start and otherwise is not None else (),
-            # Between the sizes that are compared only sheets and money are told.
-            sheets_only=scale not in self._asked_for,
+            content=Worth(*start.rank[1:]) if not start.left_out else None,
+            proofs=False,
+            jobs="none",
         )
 
     def _learn(
@@ -187,6 +222,7 @@ class CliffSearch:
             before = self.known[key].get(scale)
             if before is None or group.rank < before.rank:
                 self.known[key][scale] = group
+                self._rough.add((key, scale))
 
 
 def _halvings(cliff: Cliff) -> int:

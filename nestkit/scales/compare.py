@@ -106,6 +106,7 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
                     question.effort.rounds is not None or time.monotonic() - began < question.effort.seconds
                 ),
             )
+            cliffs.settle(runner)
         bounds = (question.scales[0], question.scales[-1]) if len(question.scales) > 1 else None
         for goal in question.goals:
             largest.append(

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from nestkit.build.model import Sheet, Turns
 from nestkit.geometry import Placement
 from nestkit.nesting.choice_model import Demand, Kind
-from nestkit.nesting.choosing import on_better_sheets, worth_of
+from nestkit.nesting.choosing import is_best, on_better_sheets, worth_of
 from nestkit.nesting.master import FILL_STEP, LIKELY_FILL, PATIENCE, Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Prover
@@ -108,7 +108,15 @@ def case(count: int, *sheets: Sheet):
 
 def run(items, row, layout, prover, rounds=400, asked=lambda: False):
     found = on_better_sheets(
-        items, row, layout, SPACING, prover, seed=1, stop=AfterRounds(rounds), asked_to_stop=asked
+        items,
+        row,
+        layout,
+        SPACING,
+        prover,
+        is_enough=lambda worth: is_best(worth, prover.prove(worth.sheets, worth.money)),
+        seed=1,
+        stop=AfterRounds(rounds),
+        asked_to_stop=asked,
     )
     assert faults(items, row.bins, found.layout, SPACING) == []
     assert found.layout.left_out == ()

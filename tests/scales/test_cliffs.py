@@ -141,6 +141,7 @@ def test_a_larger_size_that_does_with_less_carries_its_plan_down(sheets):
 
     found = search(sizes)
     found.level(Runner(MadeUp(answer)))
+    found.settle(Runner(MadeUp(answer)))
     levelled = [size.groups[0].sheets for size in found.bettered(sizes)]
     assert levelled == [best_above[size.scale] for size in sizes]
     assert levelled == sorted(levelled)
