@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 #: Rounds for pushing together what lies on the emptiest sheet, at the end.
 TIDYING = 40
+
+_NOTHING = Layout((), ())
 
 #: Numbers of a sheet's bins in a supply: one, or its blanks.
 SheetBins = tuple[int, ...]
@@ -82,15 +85,23 @@ def on_better_sheets(
     most = [min(len(stack), number) for stack, number in zip(stacks, most, strict=True)]
     master = Master(prover.demands, prover.kinds(most), seed, prover.ruled_out)
     partly: dict[tuple[int, ...], Layout] = {}
+    tried: Counter[tuple[int, ...]] = Counter()
     while not (asked_to_stop() or stop(tries.rounds)):
         proposal = master.propose(best.worth)
         if proposal is None:
             break
         sheets = [one for stack, n in zip(stacks, proposal.sheets, strict=True) for one in stack[:n]]
-        start = partly.get(proposal.sheets) or _kept(items, row, best.layout, sheets)
+        if tried[proposal.sheets] % 2:
+            # Where one start leads to nothing another may: how long a try takes differs widely.
+            start = _NOTHING
+        else:
+            start = partly.get(proposal.sheets) or _kept(items, row, best.layout, sheets)
+        tried[proposal.sheets] += 1
         found = tries.fit(sheets, start, proposal.patience, best.worth)
         if found.left_out:
-            partly[proposal.sheets] = found
+            known = partly.get(proposal.sheets)
+            if known is None or _left(items, found) < _left(items, known):
+                partly[proposal.sheets] = found
             master.note_not_found(proposal)
             continue
         master.note_found(proposal)
@@ -100,6 +111,11 @@ def on_better_sheets(
     if best.layout is not layout and not asked_to_stop():
         best = replace(best, layout=tries.tidied(best.layout))
     return replace(best, rounds=tries.rounds)
+
+
+def _left(items: Sequence[Item], layout: Layout) -> tuple[int, float]:
+    """How much a layout leaves out: copies, and their area, mm^2."""
+    return len(layout.left_out), sum(items[n].outline.area for n in layout.left_out)
 
 
 def sheets_of(row: Supply, offer: Offer) -> list[SheetBins]:
