@@ -14,6 +14,8 @@ from typing import Literal
 Unit = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4
+#: Exactly (international yard and pound agreement, 1959).
+KG_PER_POUND = 0.45359237
 
 #: A length that is typed: a number and perhaps a unit.
 _LENGTH = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(mm|in)?")
