@@ -80,7 +80,7 @@ def sold_as(what: str, sheet: Sheet) -> str:
 
 
 def shopping_bytes(build: Build, plan: Plan) -> bytes:
-    """``shopping.csv``: a row for each kind of sheet, then hardware, glue, the total and what the prop weighs."""
+    """``shopping.csv``: a row for each kind of sheet, then hardware, glue, the total and the weight."""
     unit, per = build.unit, mm_per(build.unit)
     head = ("what", "sheet", "material", f"thickness ({unit})", f"width ({unit})", f"height ({unit})")
     heavy = "kg" if unit == "mm" else "lb"
