@@ -32,7 +32,9 @@ def coupon(
     with held_back():
         for file in write_coupons(build, coupons, folder):
             typer.echo(f"wrote {file}")
-        faults = [fault for one in coupons for fault in check_coupon(folder, f"{one.job.name}.dxf")]
+        faults = [
+            fault for one in coupons for fault in check_coupon(folder, f"{one.job.name}.dxf", build.unit)
+        ]
     for fault in faults:
         typer.echo(str(fault))
     if faults:
