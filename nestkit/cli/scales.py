@@ -48,7 +48,7 @@ def scales(
         float | None, typer.Option(min=0.0, help="Find the largest size whose sheets cost no more.")
     ] = None,
     out: Out = None,
-    seconds: Seconds = 260.0,
+    seconds: Seconds = 240.0,
     rounds: Rounds = None,
     seed: Seed = 1,
     jobs: Annotated[

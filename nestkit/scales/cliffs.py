@@ -16,14 +16,14 @@ from itertools import pairwise
 
 from nestkit.nesting.master import Worth
 from nestkit.planning import Effort
-from nestkit.scales.model import CLOSE, Cliff, GroupKey, GroupResult, SizeResult
-from nestkit.scales.runner import Runner
+from nestkit.scales.model import CLOSE, Answer, Cliff, GroupKey, GroupResult, SizeResult
+from nestkit.scales.runner import Runner, Steps
 from nestkit.scales.task import SizeTask
 
 #: What is known of one group: scales and what it comes to there, smallest first.
 Known = dict[float, GroupResult]
-#: A try: of which group, at which scale, for which cliff, and how many times the usual effort it gets.
-Spot = tuple[GroupKey, float, Cliff, float]
+#: A try: at which scale, for which cliff, and how many times the usual effort it gets.
+Spot = tuple[float, Cliff, float]
 
 #: Share of a group's effort that carrying a plan down may take, and its multiple for carrying one up.
 CARRY_SHARE = 0.25
@@ -76,44 +76,71 @@ class CliffSearch:
         self._rough: set[tuple[GroupKey, float]] = set()
         self._failed: set[tuple[GroupKey, float]] = set()
 
-    def level(self, runner: Runner) -> None:
-        """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
-        while pairs := [pair for key in self.known for pair in self._rises(key)]:
-            tasks = []
-            for key, low, high in pairs:
-                self._carried.add((key, low, high))
-                tasks.append(self._task(low, key, self._share(key, CARRY_SHARE), self.known[key][high]))
-            self._learn(runner, [(key, low) for key, low, _ in pairs], tasks)
+    def look(self, runner: Runner, in_time: Callable[[], bool]) -> None:
+        """Finds the cliffs of all groups side by side.
 
-    def narrow(self, runner: Runner, in_time: Callable[[], bool]) -> None:
-        """Halves between neighbours that differ until each cliff is close, then tries to climb it."""
-        self._most = self._seconds_for_each()
+        Parameters
+        ----------
+        runner : Runner
+        in_time : callable
+            Asked before each further try; plans are carried down, and what is shown is settled, even so.
+
+        Raises
+        ------
+        StoppedEarly
+            What was found until then is known.
+        """
+        runner.side_by_side([self._steps(key, in_time) for key in self.known])
+
+    def _steps(self, key: GroupKey, in_time: Callable[[], bool]) -> Steps:
+        yield from self._level(key)
+        self._most = min(self._most, self._seconds_for_each())
         while in_time():
-            spots = self._to_climb(self._asked_for) or self._to_halve() or self._to_climb()
+            spots = self._to_climb(key, self._asked_for) or self._to_halve(key) or self._to_climb(key)
             if not spots:
-                return
+                break
             # The plan below is carried up, and where that fails the one above is good enough.
             tasks = [
                 self._task(at, key, self._share(key, times), cliff.below[1], cliff.above[1])
-                for key, at, cliff, times in spots
+                for at, cliff, times in spots
             ]
-            self._learn(runner, [(key, at) for key, at, _, _ in spots], tasks)
-            self.level(runner)
+            answers = yield tasks
+            self._learn(key, [at for at, _, _ in spots], answers)
+            yield from self._level(key)
+        yield from self._settle(key)
 
-    def settle(self, runner: Runner) -> None:
+    def _level(self, key: GroupKey) -> Steps:
+        """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
+        while pairs := list(self._rises(key)):
+            self._carried |= {(key, low, high) for low, high in pairs}
+            effort = self._share(key, CARRY_SHARE)
+            answers = yield [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
+            self._learn(key, [low for low, _ in pairs], answers)
+
+    def _settle(self, key: GroupKey) -> Steps:
         """Works out what is left of the plans that are shown: what is proven of them, and their times."""
-        shown = {(key, scale) for key in self.known for scale in self._asked_for if scale in self.known[key]}
-        shown |= {(key, cliff.above[0]) for key in self.known for cliff in self.cliffs(key)}
-        spots = sorted(shown & self._rough, key=lambda spot: (spot[0][1], spot[0][0], spot[1]))
-        tasks = []
-        for key, scale in spots:
-            plan = self.known[key][scale]
-            task = self._task(scale, key, self._share(key, CARRY_SHARE), plan)
-            tasks.append(replace(task, proofs=True, jobs="rough" if scale in self._asked_for else "none"))
-        for (key, scale), answer in zip(spots, runner.run(tasks), strict=True):
-            if isinstance(answer, SizeResult) and answer.group(key).rank <= self.known[key][scale].rank:
-                self.known[key][scale] = answer.group(key)
+        known = self.known[key]
+        shown = {scale for scale in self._asked_for if scale in known}
+        shown |= {cliff.above[0] for cliff in self.cliffs(key) if self._may_be_proven(key, cliff)}
+        scales = sorted(scale for scale in shown if (key, scale) in self._rough)
+        effort = self._share(key, CARRY_SHARE)
+        answers = yield [
+            replace(
+                self._task(scale, key, effort, known[scale]),
+                proofs=True,
+                jobs="rough" if scale in self._asked_for else "none",
+            )
+            for scale in scales
+        ]
+        for scale, answer in zip(scales, answers, strict=True):
+            if isinstance(answer, SizeResult) and answer.group(key).rank <= known[scale].rank:
+                known[scale] = answer.group(key)
                 self._rough.discard((key, scale))
+
+    def _may_be_proven(self, key: GroupKey, cliff: Cliff) -> bool:
+        """Whether the next size that is compared is proven not to do with the plan below the cliff."""
+        later = min((scale for scale in self._asked_for if scale >= cliff.above[0]), default=None)
+        return later is None or Cliff(cliff.below, (later, self.known[key][later])).certain
 
     def cliffs(self, key: GroupKey) -> list[Cliff]:
         """Neighbours of one group that differ in what is left out, money or sheets.
@@ -141,33 +168,31 @@ class CliffSearch:
             found.append(size)
         return tuple(found)
 
-    def _rises(self, key: GroupKey) -> Iterable[tuple[GroupKey, float, float]]:
+    def _rises(self, key: GroupKey) -> Iterable[tuple[float, float]]:
         """Sizes that cost more than the best larger one, each with that one, unless it was tried."""
         best: tuple[float, GroupResult] | None = None
         for scale, group in sorted(self.known[key].items(), reverse=True):
             if best is not None and best[1].rank < group.rank and (key, scale, best[0]) not in self._carried:
-                yield key, scale, best[0]
+                yield scale, best[0]
             if best is None or group.rank <= best[1].rank:
                 best = scale, group
 
-    def _to_climb(self, among: Collection[float] | None = None) -> list[Spot]:
+    def _to_climb(self, key: GroupKey, among: Collection[float] | None = None) -> list[Spot]:
         """Above each cliff that its plan below was not carried over yet, and that is not proven."""
         spots = [
-            (key, cliff.above[0], cliff, CLIMB_TIMES)
-            for key in self.known
+            (cliff.above[0], cliff, CLIMB_TIMES)
             for cliff in self.cliffs(key)
             if not cliff.certain
             and (among is None or cliff.above[0] in among)
             and (key, cliff.above[0], cliff.below[1].rank) not in self._climbed
         ]
-        self._climbed |= {(key, at, cliff.below[1].rank) for key, at, cliff, _ in spots}
+        self._climbed |= {(key, at, cliff.below[1].rank) for at, cliff, _ in spots}
         return spots
 
-    def _to_halve(self) -> list[Spot]:
+    def _to_halve(self, key: GroupKey) -> list[Spot]:
         """Halfway between the sides of each cliff that is not close yet."""
         return [
-            (key, math.sqrt(cliff.below[0] * cliff.above[0]), cliff, 1.0)
-            for key in self.known
+            (math.sqrt(cliff.below[0] * cliff.above[0]), cliff, 1.0)
             for cliff in self.cliffs(key)
             if self._is_wide(key, cliff)
         ]
@@ -211,10 +236,8 @@ class CliffSearch:
             jobs="none",
         )
 
-    def _learn(
-        self, runner: Runner, spots: Sequence[tuple[GroupKey, float]], tasks: Sequence[SizeTask]
-    ) -> None:
-        for (key, scale), answer in zip(spots, runner.run(tasks), strict=True):
+    def _learn(self, key: GroupKey, scales: Sequence[float], answers: Sequence[Answer]) -> None:
+        for scale, answer in zip(scales, answers, strict=True):
             if not isinstance(answer, SizeResult):
                 self._failed.add((key, scale))
                 continue
