@@ -194,18 +194,14 @@ def test_a_template_has_the_number_that_its_copies_and_the_lists_have() -> None:
     case = lantern()
     piece = PatternInfo("wrap", "sleeve", (), 0.0)
     first, second, third, *others = case.build.parts
-    parts = (
-        replace(first, pattern=piece),
-        replace(second, pattern=piece),
-        replace(third, number=31),
-        *others,
+    build = replace(
+        case.build, parts=(replace(first, pattern=piece), replace(second, pattern=piece), third, *others)
     )
-    build = replace(case.build, parts=parts)
     listed = csv.DictReader(io.StringIO(cutting_bytes(build, case.plan, case.jobs).decode("utf-8-sig")))
-    numbers = {row["part"]: row["number"] for row in listed}
-    templates = templates_of(build, case.plan, "all")
-    assert {each.part.name: str(each.number) for each in templates} == numbers
-    assert [each.number for each in templates[:4]] == [1, 2, 31, 4]
+    numbers = {row["part"]: int(row["number"]) for row in listed}
+    assert {each.part.name: each.number for each in templates_of(build, case.plan, "all")} == numbers
+    build = replace(case.build, parts=(first, second, replace(third, number=31), *others))
+    assert [each.number for each in templates_of(build, case.plan, "all")[:4]] == [1, 2, 31, 4]
 
 
 def test_angles_and_folds_are_counted() -> None:
