@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -97,6 +96,7 @@ def requests(build: Build, kept: Sequence[PlannedSheet] = ()) -> list[GroupReque
             spacing=spacing_of(build),
             done=done,
             unit=build.unit,
+            most_cuts=build.cutter.most_cuts,
         )
         for material, thickness in sorted(keys, key=lambda key: (key[1], key[0]))
     ]
@@ -230,12 +230,12 @@ def _prepared(clocks: Sequence[Stop | None], tell: Callable[[str], None]) -> Non
     # Imported when it is needed: small builds are done before.
     from nestkit.nesting.overlap import prepare
 
-    began = time.monotonic()
+    began = AfterSeconds.clock()
     tell("getting the search ready; the first time this takes a while")
     prepare()
     for clock in clocks:
         if isinstance(clock, AfterSeconds):
-            clock.extend(time.monotonic() - began)
+            clock.extend(AfterSeconds.clock() - began)
 
 
 def _stops(effort: Effort, seconds: float, asked: bool) -> tuple[Stop, Stop | None]:

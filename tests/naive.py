@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import random
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -84,6 +85,26 @@ def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
         for counts in itertools.product(*ranges)
         if sum(n * area for n, (area, _) in zip(counts, priced, strict=True)) >= need - 1e-6
     )
+
+
+def cut_up_anyhow(
+    size: tuple[float, float], largest: tuple[float, float], chance: random.Random
+) -> list[tuple[float, float]]:
+    """Pieces of a sheet, each cut right across somewhere until none is too large; some once more."""
+    todo, done = [size], []
+    while todo:
+        width, height = todo.pop()
+        if width <= largest[0] and height <= largest[1] and chance.random() < 0.9:
+            done.append((width, height))
+            continue
+        at = chance.choice((chance.random(), 0.5))
+        if width > largest[0] and (height <= largest[1] or chance.random() < 0.5):
+            at = largest[0] / width if chance.random() < 0.5 else at
+            todo += [(at * width, height), ((1.0 - at) * width, height)]
+        else:
+            at = largest[1] / height if height > largest[1] and chance.random() < 0.5 else at
+            todo += [(width, at * height), (width, (1.0 - at) * height)]
+    return done
 
 
 def best_weight(

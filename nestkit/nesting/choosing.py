@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 #: Rounds for pushing together what lies on the emptiest sheet, at the end.
 TIDYING = 40
+
+_NOTHING = Layout((), ())
 
 #: Numbers of a sheet's bins in a supply: one, or its blanks.
 SheetBins = tuple[int, ...]
@@ -77,20 +80,28 @@ def on_better_sheets(
     if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
         return best
     tries = _Tries(items, row, spacing, seed, stop, asked_to_stop, progress)
-    stacks = [sheets_of(row, offer) for offer in prover.offers]
+    stacks = [_by_way(row, sheets_of(row, offer)) for offer in prover.offers]
     most = prover.most_of_each(best.worth.sheets, best.worth.money)
-    most = [min(len(stack), number) for stack, number in zip(stacks, most, strict=True)]
+    most = [min(len(ways[0]) if ways else 0, n) for ways, n in zip(stacks, most, strict=True)]
     master = Master(prover.demands, prover.kinds(most), seed, prover.ruled_out)
-    partly: dict[tuple[int, ...], Layout] = {}
+    partly: dict[tuple[SheetBins, ...], Layout] = {}
+    tried: Counter[tuple[int, ...]] = Counter()
     while not (asked_to_stop() or stop(tries.rounds)):
         proposal = master.propose(best.worth)
         if proposal is None:
             break
-        sheets = [one for stack, n in zip(stacks, proposal.sheets, strict=True) for one in stack[:n]]
-        start = partly.get(proposal.sheets) or _kept(items, row, best.layout, sheets)
+        sheets, anew = _those(stacks, proposal.sheets, tried[proposal.sheets])
+        if anew:
+            # Where one start leads to nothing another may: how long a try takes differs widely.
+            start = _NOTHING
+        else:
+            start = partly.get(sheets) or _kept(items, row, best.layout, sheets)
+        tried[proposal.sheets] += 1
         found = tries.fit(sheets, start, proposal.patience, best.worth)
         if found.left_out:
-            partly[proposal.sheets] = found
+            known = partly.get(sheets)
+            if known is None or _left(items, found) < _left(items, known):
+                partly[sheets] = found
             master.note_not_found(proposal)
             continue
         master.note_found(proposal)
@@ -100,6 +111,43 @@ def on_better_sheets(
     if best.layout is not layout and not asked_to_stop():
         best = replace(best, layout=tries.tidied(best.layout))
     return replace(best, rounds=tries.rounds)
+
+
+def _by_way(row: Supply, stack: Sequence[SheetBins]) -> list[list[SheetBins]]:
+    """Sheets that are alike but for the way in which they are cut up, those of each way by themselves."""
+    ways: dict[int, list[SheetBins]] = {}
+    for sheet in stack:
+        ways.setdefault(row.meaning[sheet[0]].way, []).append(sheet)
+    return list(ways.values())
+
+
+def _those(
+    stacks: Sequence[Sequence[Sequence[SheetBins]]], numbers: Sequence[int], tries: int
+) -> tuple[tuple[SheetBins, ...], bool]:
+    """So many sheets of each stack, after so many tries with as many; and whether to begin from nothing.
+
+    First all are cut up in the first way, then in the second, and so on, then each in another; then all
+    that once more from nothing.
+    """
+    choices = max(
+        (len(ways) + (n > 1 and len(ways) > 1) for ways, n in zip(stacks, numbers, strict=True) if n),
+        default=1,
+    )
+    turn = tries % choices
+    found: list[SheetBins] = []
+    for ways, n in zip(stacks, numbers, strict=True):
+        if turn < len(ways):
+            found += ways[turn][:n]
+        elif turn == len(ways) and len(ways) > 1:
+            found += [ways[k % len(ways)][k // len(ways)] for k in range(n)]
+        elif ways:
+            found += ways[0][:n]
+    return tuple(found), tries // choices % 2 == 1
+
+
+def _left(items: Sequence[Item], layout: Layout) -> tuple[int, float]:
+    """How much a layout leaves out: copies, and their area, mm^2."""
+    return len(layout.left_out), sum(items[n].outline.area for n in layout.left_out)
 
 
 def sheets_of(row: Supply, offer: Offer) -> list[SheetBins]:

@@ -21,7 +21,7 @@ from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_plac
 from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.smaller import on_smaller_pieces
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop, a_share_of
-from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, supply
+from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, supply, ways_of
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
@@ -30,6 +30,8 @@ FIRST_LOOK = len(STARTS)
 CARRY_SHARE = 0.8
 #: Share of the second stage's time for what may be solved exactly.
 EXACT_SHARE = 0.4
+#: With more copies than this, sheets are cut into blanks in the usual way alone.
+MOST_FOR_WAYS = 1000
 
 Report = Callable[[int, int], None]
 
@@ -78,7 +80,8 @@ def plan_group(
         asked = [
             replace(item, turns=part.turns) for item, (part, _) in zip(batch.items, batch.copies, strict=True)
         ]
-        provers.append(Prover(asked, offers(request.sheets, batch.bed), request.spacing))
+        rooms = offers(request.sheets, batch.bed, request.most_cuts)
+        provers.append(Prover(asked, rooms, request.spacing))
         found, chosen = _pack(
             request,
             batch,
@@ -140,8 +143,19 @@ def _pack(
             known[money, count] = is_best(Worth(money, int(count)), proof)
         return known[money, count]
 
-    def run(first: Sheet | None, rule: Stop, start: int) -> tuple[NestResult, Supply]:
-        row = supply(request.sheets, batch.bed, len(items), first, dict(taken))
+    def sheets(first: Sheet | None, way: int = 0) -> Supply:
+        return supply(
+            request.sheets,
+            batch.bed,
+            len(items),
+            first,
+            dict(taken),
+            most_cuts=request.most_cuts,
+            way=way if len(items) <= MOST_FOR_WAYS else None,
+        )
+
+    def run(first: Sheet | None, rule: Stop, start: int, way: int = 0) -> tuple[NestResult, Supply]:
+        row = sheets(first, way)
         report = None if progress is None else lambda n, s: progress(start + n, int(s[2]))
         found = search(
             items,
@@ -159,7 +173,7 @@ def _pack(
 
     def begun() -> tuple[NestResult, Supply] | None:
         """The first plan of another size that can be made sound on its own sheets."""
-        row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
+        row = sheets(kinds[0] if kinds else None)
         for start in starts:
             layout = carried(batch, row, start, spacing)
             if layout is None:
@@ -229,17 +243,29 @@ def _pack(
             return replace(known_plan[0], rounds=found[0].rounds), known_plan[1]
         return found
 
-    if len(kinds) <= 1:
+    ways = [1] * len(kinds)
+    if len(items) <= MOST_FOR_WAYS:
+        ways = [len(ways_of(kind, batch.bed, request.most_cuts)) for kind in kinds if kind is not None]
+    if sum(ways) <= 1:
         return closer(or_begun(run(kinds[0] if kinds else None, stop, 0)))
-    looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
-    order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
-    best = looks[order[0]]
-    spent = sum(look[0].rounds for look in looks)
-    if not (enough(best[0].score) or stop(spent) or asked_to_stop()):
-        longer = run(kinds[order[0]], _Later(stop, spent), spent)
-        if longer[0].score <= best[0].score:
-            best = longer
-    return _cheaper_sheets(request, batch, closer(or_begun(best)))
+    look = AnyOf(stop, AfterRounds(FIRST_LOOK))
+    looks = [(run(kind, look, 0), kind, 0) for kind in kinds]
+    first, kind, way = min(looks, key=lambda seen: seen[0][0].score)
+    spent = sum(seen[0][0].rounds for seen in looks)
+    # Sheets that are cut up: in which way is looked at for the best kind alone.
+    for other in range(1, ways[kinds.index(kind)]):
+        if enough(first[0].score) or stop(spent) or asked_to_stop():
+            break
+        seen = run(kind, look, spent, other)
+        spent += seen[0].rounds
+        if seen[0].score < first[0].score:
+            first, way = seen, other
+    if not (enough(first[0].score) or stop(spent) or asked_to_stop()):
+        longer = run(kind, _Later(stop, spent), spent, way)
+        if longer[0].score <= first[0].score:
+            first = longer
+    best = closer(or_begun(first))
+    return best if len(kinds) <= 1 else _cheaper_sheets(request, batch, best)
 
 
 class _Later:
@@ -289,7 +315,7 @@ def _cheaper_sheets(
         cheaper = [s for s in request.sheets if s.buy and s.price < each - EPSILON]
         for kind in sorted(cheaper, key=lambda s: (s.price, s.name)):
             bought = replace(kind, in_shop=0)
-            one = supply([bought], batch.bed, 1, first=bought)
+            one = supply([bought], batch.bed, 1, first=bought, most_cuts=request.most_cuts)
             some = [batch.items[n] for n in members]
             moved = search(
                 some,

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nestkit.build.model import Part, Sheet
+from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Shape
 from nestkit.nesting.carried import carried, laid, sound_layout
 from nestkit.nesting.group import GroupPlan, plan_group
@@ -130,3 +130,18 @@ def test_a_sheet_or_a_side_that_is_gone_refuses(change):
         )
     (batch,), _ = batches_of(request([(30, 30)]))
     assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), start, APART) is None
+
+
+def test_a_sheet_that_was_cut_up_in_another_way_is_found():
+    """Two of 580 mm lie on halves of a sheet, which is not how sheets are cut up first."""
+    sheets = [Sheet("eva 6 mm 1200 x 600", "eva", 6.0, (1200, 600), 4.0)]
+    part = Part("a", Shape(rectangle(580, 580)), "eva", 6.0, copies=2, turns=Turns((0.0,)))
+    asked = GroupRequest("eva", 6.0, [part], sheets, "laser", (900, 600), Spacing())
+    start = laid(planned(asked, rounds=8).sheets)
+    assert [sheet.blank for sheet in start] == [(0.0, 0.0), (600.0, 0.0)]
+    (batch,), _ = batches_of(asked)
+    row = supply(sheets, (900, 600), 2, sheets[0], way=0)
+    layout = carried(batch, row, start, Spacing())
+    assert layout is not None
+    assert not faults(batch.items, row.bins, layout, Spacing())
+    assert len({row.meaning[seat.bin].which for seat in layout.seats}) == 1

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from nestkit.build.model import Sheet, Turns
 from nestkit.geometry import Placement
 from nestkit.nesting.choice_model import Demand, Kind
-from nestkit.nesting.choosing import on_better_sheets, worth_of
+from nestkit.nesting.choosing import _those, on_better_sheets, worth_of
 from nestkit.nesting.master import FILL_STEP, LIKELY_FILL, PATIENCE, Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Prover
@@ -149,3 +149,15 @@ def test_the_same_seed_and_rounds_give_the_same_layout():
     assert (
         run(*case(5, sheet(100, 100)), rounds=60).layout == run(*case(5, sheet(100, 100)), rounds=60).layout
     )
+
+
+def test_ways_of_cutting_up_are_tried_in_turn_then_all_from_nothing():
+    """Of one kind two sheets that are cut up in two ways, of another one sheet that stays whole."""
+    stacks = [[[(0, 1), (2, 3)], [(4, 5), (6, 7)]], [[(8,), (9,)]]]
+    both = [(0, 1), (2, 3), (8,)], [(4, 5), (6, 7), (8,)], [(0, 1), (4, 5), (8,)]
+    for tries in range(6):
+        assert _those(stacks, (2, 1), tries) == (tuple(both[tries % 3]), tries >= 3)
+    # One sheet is not cut up in two ways, and where there is one way the tries alternate.
+    assert [_those(stacks, (1, 0), tries)[0] for tries in range(3)] == [((0, 1),), ((4, 5),), ((0, 1),)]
+    whole = ((8,), (9,))
+    assert [_those(stacks, (0, 2), tries) for tries in range(2)] == [(whole, False), (whole, True)]
