@@ -27,6 +27,7 @@ import numpy as np
 from nestkit.build import load_build
 from nestkit.build.model import Build, Cutter, Part, Sheet, Turns
 from nestkit.geometry import Outline, Path, Shape
+from nestkit.nesting.course import Course
 from nestkit.nesting.group import plan_group
 from nestkit.nesting.overlap import prepare
 from nestkit.nesting.stops import AfterSeconds
@@ -154,7 +155,7 @@ def measure(name: str, build: Build, kinds: int, offcuts: bool, seconds: float, 
     """Plans one build, and its groups with the first engine alone."""
     wanted = requests(build)
     share = FIRST_SHARE * seconds / len(wanted)
-    first = [plan_group(request, seed=seed, stop=AfterSeconds(share)) for request in wanted]
+    first = [plan_group(request, Course(seed=seed, stop=AfterSeconds(share))) for request in wanted]
     began = AfterSeconds.clock()
     seen: dict[int, int] = {}
     full: set[int] = set()

@@ -12,6 +12,7 @@ from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
 from nestkit.cutting.route import is_compiled
 from nestkit.nesting.carried import LaidSheet
+from nestkit.nesting.course import Course
 from nestkit.nesting.group import GroupPlan, Staged, ended, stages
 from nestkit.nesting.kept import beside_kept, nothing_to_plan, with_kept, without_used
 from nestkit.nesting.master import Worth
@@ -153,7 +154,7 @@ def make_plan(
     jobs : JobDetail
         How far the jobs are worked out, where only sheets or times are asked for.
     content, proofs
-        See `nesting.group.stages`.
+        See `nesting.course.Course`.
     """
     wanted = [
         each for each in requests(build, kept) if only is None or (each.material, each.thickness) in only
@@ -175,19 +176,18 @@ def make_plan(
         report, tell = _reports(
             progress, Progress(request.material, request.thickness, number + 1, len(wanted))
         )
-        staged = stages(
-            request,
+        course = Course(
             seed=effort.seed,
             stop=stop,
             tighten=tighten,
             before_tightening=partial(_prepared, clocks, tell),
             asked_to_stop=asked_to_stop,
             progress=report,
-            start=_of_group(start, request),
-            otherwise=_of_group(otherwise, request),
+            starts=tuple(laid for row in (start, otherwise) if (laid := _of_group(row, request))),
             content=content,
             proofs=proofs,
         )
+        staged = stages(request, course)
         try:
             if next(staged):
                 planned[number] = ended(staged)

@@ -158,6 +158,36 @@ def boxes_inside(polygon: Polygon, count: int) -> list[tuple[float, float]]:
     return found
 
 
+def discs_lie_together(
+    radii: Sequence[float], room: tuple[float, float], gap: float, chance: random.Random, tries: int = 300
+) -> bool:
+    """Whether discs that are thrown into a room, often against its walls, ever keep the gap."""
+    for _ in range(tries):
+        middles = []
+        for radius in radii:
+            spans = [side - 2.0 * radius for side in room]
+            if min(spans) < 0.0:
+                return False
+            middles.append([radius + span * chance.choice((0.0, 1.0, chance.random())) for span in spans])
+        if all(
+            math.dist(middles[i], middles[j]) >= radii[i] + radii[j] + gap
+            for i in range(len(radii))
+            for j in range(i)
+        ):
+            return True
+    return False
+
+
+def fewest_bins(need: float, rooms: Sequence[tuple[float, int]]) -> int | None:
+    """How few bins have so much room in all, out of so many of each room; None when all have not."""
+    found = [
+        sum(counts)
+        for counts in itertools.product(*(range(most + 1) for _, most in rooms))
+        if sum(n * room for n, (room, _) in zip(counts, rooms, strict=True)) >= need - 1e-6
+    ]
+    return min(found, default=None)
+
+
 def lie_together(
     one: Polygon,
     other: Polygon,

@@ -40,6 +40,8 @@ def coupon(
     if faults:
         raise typer.Exit(1)
     typer.echo(f"check: all is right: {counted(len(coupons), 'coupon')}")
-    typer.echo(f"Cut them, measure, fill in {folder / READINGS_FILE}, then:")
+    typer.echo(
+        f"Cut them, measure what the page beside each (PDF) shows, fill in {folder / READINGS_FILE}, then:"
+    )
     paths = (shlex.quote(str(path)) for path in (build_file, folder / READINGS_FILE))
     typer.echo(f"  nestkit calibrate {' '.join(paths)}")

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from nestkit.geometry import Outline
 from nestkit.nesting.attempt import Attempt
 from nestkit.nesting.bounds import EPSILON, Offer
 from nestkit.nesting.master import Master, Worth
@@ -14,12 +15,15 @@ from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Proof, Prover
 from nestkit.nesting.stops import AfterRounds, Stop
 from nestkit.nesting.supply import Supply, cost_of
+from nestkit.stock.leftovers import leftovers
 
 if TYPE_CHECKING:
     from nestkit.nesting.overlap import Score
 
 #: Rounds for pushing together what lies on the emptiest sheet, at the end.
 TIDYING = 40
+#: So many bins are looked at for the largest piece that is left.
+LOOKED_AT = 3
 
 _NOTHING = Layout((), ())
 
@@ -40,6 +44,18 @@ def worth_of(row: Supply, layout: Layout) -> Worth:
     """Money and number of the sheets that a layout takes."""
     used = {row.meaning[seat.bin].which: row.meaning[seat.bin] for seat in layout.seats}
     return Worth(round(cost_of(used.values()), 6), len(used))
+
+
+def best_leftover(items: Sequence[Item], row: Supply, layout: Layout) -> float:
+    """Area of the largest single piece worth keeping that a layout leaves on its emptiest bins, mm^2."""
+    taken: dict[int, list[Outline]] = {}
+    for seat in layout.seats:
+        lying = items[seat.item].outline.transformed(seat.placement.matrix)
+        taken.setdefault(seat.bin, []).append(lying)
+    free = {bin: row.bins[bin].outline.area - sum(one.area for one in some) for bin, some in taken.items()}
+    emptiest = sorted(free, key=lambda bin: (-free[bin], bin))[:LOOKED_AT]
+    pieces = [piece for bin in emptiest for piece in leftovers(row.bins[bin].outline, taken[bin])]
+    return max((piece.area for piece in pieces), default=0.0)
 
 
 def is_best(worth: Worth, proof: Proof) -> bool:
@@ -112,7 +128,9 @@ def on_better_sheets(
         if is_enough(best.worth):
             break
     if best.layout is not layout and not asked_to_stop():
-        best = replace(best, layout=tries.tidied(best.layout))
+        # What lies on the emptiest sheet reaches less far then, which may still leave a smaller piece.
+        choice = (tries.tidied(best.layout), best.layout)
+        best = replace(best, layout=max(choice, key=lambda one: best_leftover(items, row, one)))
     return replace(best, rounds=tries.rounds)
 
 

@@ -114,6 +114,17 @@ def test_larger_sheets_and_those_in_the_shop_count_first():
     assert fewest_sheets(items, [Offer((200, 200), 0.0, 2)], Spacing()) == 2
 
 
+@given(
+    st.integers(1, 12),
+    st.lists(st.tuples(st.integers(20, 60), st.integers(1, 4)), min_size=1, max_size=3),
+)
+def test_fewest_sheets_against_every_combination(count, kinds):
+    items = [Item(rectangle(20, 20))] * count
+    offers = [Offer((side, side), 1.0, most) for side, most in kinds]
+    fewest = naive.fewest_bins(400.0 * count, [(float(side * side), most) for side, most in kinds])
+    assert fewest_sheets(items, offers, Spacing()) == (sum(n for _, n in kinds) if fewest is None else fewest)
+
+
 def test_money():
     items = [Item(rectangle(100, 100)) for _ in range(4)]
     assert least_money(items, [Offer((200, 200), 9.0, None), Offer((100, 100), 2.0, None)], Spacing()) == 8.0

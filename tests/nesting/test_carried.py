@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Shape
 from nestkit.nesting.carried import carried, laid, sound_layout
+from nestkit.nesting.course import Course
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.request import GroupRequest, batches_of
@@ -36,7 +37,7 @@ def request(sizes, factor=1.0, sheets=SHEETS, spacing=APART, copies=2) -> GroupR
 
 
 def planned(asked: GroupRequest, rounds=4, tighten=None, **more) -> GroupPlan:
-    return plan_group(asked, seed=1, stop=AfterRounds(rounds), tighten=tighten, **more)
+    return plan_group(asked, Course(seed=1, stop=AfterRounds(rounds), tighten=tighten, **more))
 
 
 @settings(max_examples=25, deadline=None)
@@ -54,7 +55,7 @@ def test_a_plan_of_convex_parts_is_sound_at_every_smaller_size(sizes, factor):
     assert not faults(batch.items, row.bins, layout, smaller.spacing)
     used = {row.meaning[seat.bin].which for seat in layout.seats}
     assert used == {(sheet.stock, sheet.stock_number) for sheet in larger.sheets}
-    again = planned(smaller, rounds=1, start=laid(larger.sheets))
+    again = planned(smaller, rounds=1, starts=(laid(larger.sheets),))
     assert again.group.cost <= larger.group.cost
     assert (again.group.cost, again.group.sheets_used) <= (larger.group.cost, larger.group.sheets_used)
 
@@ -82,7 +83,7 @@ def test_what_can_not_be_separated_is_given_up():
     sheets = [Sheet("eva 6 mm 100 x 100", "eva", 6.0, (100, 100), 4.0)]
     start = laid(planned(request([(48, 48)], 1.0, sheets, Spacing(), copies=4)).sheets)
     plan = planned(
-        request([(48, 48)], 1.1, sheets, Spacing(), copies=4), tighten=AfterRounds(20), start=start
+        request([(48, 48)], 1.1, sheets, Spacing(), copies=4), tighten=AfterRounds(20), starts=(start,)
     )
     assert (plan.group.sheets_used, plan.unplaced) == (4, ())
 

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Placement, Shape
-from nestkit.nesting.group import plan_group
+from nestkit.nesting.course import Course
+from nestkit.nesting.group import ended, plan_group, stages
+from nestkit.nesting.master import Worth
 from nestkit.nesting.problem import Item, Spacing
 from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import GroupRequest, how_cut
@@ -33,7 +35,7 @@ def planned(
     parts, sheets, bed=None, cutter="laser", gap=0.0, margin=0.0, rounds=8, most_cuts=None, tighten=None
 ):
     request = GroupRequest("eva", 6.0, parts, sheets, cutter, bed, Spacing(gap, margin), most_cuts=most_cuts)
-    return plan_group(request, seed=1, stop=AfterRounds(rounds), tighten=tighten)
+    return plan_group(request, Course(seed=1, stop=AfterRounds(rounds), tighten=tighten))
 
 
 def test_what_is_in_the_shop_is_used_before_anything_is_bought():
@@ -229,3 +231,51 @@ def test_a_part_for_the_hand_lies_on_the_sheet_as_it_is_bought():
     assert plan.unplaced == ()
     assert plan.group.sheets_used == 2
     assert 1 <= plan.group.sheets_at_least <= 2
+
+
+class Counted:
+    """A stop rule after some rounds that remembers whether it was asked."""
+
+    def __init__(self, rounds: int) -> None:
+        self.rule, self.asked = AfterRounds(rounds), 0
+
+    def __call__(self, rounds: int) -> bool:
+        self.asked += 1
+        return self.rule(rounds)
+
+
+def test_a_search_pauses_and_tells_whether_there_is_more_to_find():
+    easy = GroupRequest("eva", 6.0, [part("a", 60, 40)], [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
+    first = stages(easy, Course(seed=1, stop=AfterRounds(1), tighten=AfterRounds(1)))
+    assert next(first) is True
+    assert ended(first).group.proven
+
+    # Five discs lie on one sheet only like the five on a die, which nothing at hand proves or refutes.
+    discs = [Part("a", Shape(disc(20.5)), "eva", 6.0, copies=5)]
+    hard = GroupRequest("eva", 6.0, discs, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
+    kept, sent = Counted(1), Counted(40)
+    search = stages(hard, Course(seed=1, stop=AfterRounds(1), tighten=kept))
+    assert next(search) is False
+    ended(search, sent)
+    assert (kept.asked, sent.asked > 0) == (0, True)
+
+
+def test_what_is_good_enough_is_not_bettered():
+    parts = [part("a", 60, 50, 5), part("b", 45, 45, 4)]
+    request = GroupRequest("eva", 6.0, parts, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
+    first = plan_group(request, Course(seed=1, stop=AfterRounds(1)))
+    rule = Counted(50)
+    enough = Worth(first.group.cost, first.group.sheets_used)
+    again = plan_group(request, Course(seed=1, stop=AfterRounds(1), tighten=rule, content=enough))
+    assert rule.asked == 0
+    assert again.group.sheets_used == first.group.sheets_used
+
+
+def test_without_proofs_areas_alone_are_looked_at():
+    """Of 60 x 60 no two share a sheet of 100 x 100, though their areas would."""
+    request = GroupRequest(
+        "eva", 6.0, [part("a", 60, 60, 2)], [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0)
+    )
+    course = Course(seed=1, stop=AfterRounds(1))
+    assert plan_group(request, course).group.sheets_at_least == 2
+    assert plan_group(request, replace(course, proofs=False)).group.sheets_at_least == 1

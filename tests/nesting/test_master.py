@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from nestkit.build.model import Sheet, Turns
 from nestkit.geometry import Placement
 from nestkit.nesting.choice_model import Demand, Kind
-from nestkit.nesting.choosing import _those, is_best, on_better_sheets, worth_of
+from nestkit.nesting.choosing import _those, best_leftover, is_best, on_better_sheets, worth_of
 from nestkit.nesting.master import FILL_STEP, LIKELY_FILL, PATIENCE, Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Prover
@@ -169,3 +169,15 @@ def test_ways_of_cutting_up_are_tried_in_turn_then_all_from_nothing():
     assert [_those(stacks, (1, 0), tries)[0] for tries in range(3)] == [((0, 1),), ((4, 5),), ((0, 1),)]
     whole = ((8,), (9,))
     assert [_those(stacks, (0, 2), tries) for tries in range(2)] == [(whole, False), (whole, True)]
+
+
+def test_the_best_single_leftover():
+    """300 x 200 mm with a part of 100 x 200: at the end 200 x 200 is left, in the middle 100 x 200 twice."""
+    row = supply([sheet(300, 200)], None, 3, first=sheet(300, 200))
+    items = [Item(rectangle(100, 200), HALF)] * 2
+    end, middle = (Layout((Seat(0, 0, Placement(x, 0.0)),)) for x in (0.0, 100.0))
+    assert best_leftover(items, row, end) == pytest.approx(200 * 200)
+    assert best_leftover(items, row, middle) == pytest.approx(100 * 200)
+    # On two sheets the better of their pieces counts, not what they are together.
+    both = Layout((*end.seats, Seat(1, 1, Placement(100.0, 0.0))))
+    assert best_leftover(items, row, both) == pytest.approx(200 * 200)
