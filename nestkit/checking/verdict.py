@@ -153,7 +153,8 @@ class Fault:
 
 def from_place(shift: Point, unit: Unit) -> str:
     """How far something lies from where it should: ``0.50 mm from its planned place (+0.30, -0.40)``."""
-    dx, dy = (f"{'-' if by < 0.0 else '+'}{show_gap(abs(by), unit)}".removesuffix(f" {unit}") for by in shift)
+    sizes = [(by, show_gap(abs(by), unit).removesuffix(f" {unit}")) for by in shift]
+    dx, dy = (f"{'-' if by < 0.0 and float(size) else '+'}{size}" for by, size in sizes)
     return f"{show_gap(math.hypot(*shift), unit)} from its planned place ({dx}, {dy})"
 
 

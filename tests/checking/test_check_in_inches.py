@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from nestkit.checking import Fault, check_coupon, check_folder
+from nestkit.checking.verdict import from_place
 from nestkit.errors import InputError
 from tests.checking.made import ONE, Made, block, made
 from tests.checking.test_check_faults import PLANTED
@@ -67,6 +68,11 @@ def test_a_place_and_a_shift_are_told_in_inches(tmp_path: Path) -> None:
         f"{ONE}, at (0.100, -0.500) in: the blank's edge lies 0.5099 in from its planned place "
         "(+0.1000, -0.5000)."
     )
+
+
+def test_a_shift_along_one_axis_has_no_minus_for_nothing() -> None:
+    assert from_place((0.3, -0.0001), "mm") == "0.30 mm from its planned place (+0.30, +0.00)"
+    assert from_place((-0.004, -5.08), "in") == "0.2000 in from its planned place (-0.0002, -0.2000)"
 
 
 def test_a_coupon_is_judged_in_its_builds_unit(tmp_path: Path) -> None:
