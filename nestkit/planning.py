@@ -136,8 +136,8 @@ def make_plan(
     ----------
     build : Build
     effort : Effort
-        Each group gets a first plan. Then the seconds that are left are shared out by copies among those
-        whose plan may be bettered; what one leaves over goes to the next.
+        Each group gets a first plan. Then the seconds that are left are shared out among those whose plan
+        may be bettered, by copies and by how likely that is; what one leaves over goes to the next.
     asked_to_stop : callable
         When it says so, the best found so far is returned; a group that has no layout yet gets a first
         one, so that the plan is whole.
@@ -161,17 +161,15 @@ def make_plan(
     ]
     clock = AfterSeconds(effort.seconds)
     planned: dict[int, GroupPlan] = {}
-    begun: dict[int, Staged] = {}
+    begun: dict[int, tuple[Staged, float]] = {}
     clocks: list[Stop | None] = [clock]
-    copies_left = sum(request.copies for request in wanted)
+    copies = sum(request.copies for request in wanted)
     for number, request in enumerate(wanted):
-        share = request.copies / max(copies_left, 1)
-        copies_left -= request.copies
         if not request.copies:
             done = nothing_to_plan(request.material, request.thickness)
             planned[number] = GroupPlan(done, (), (), False, 0)
             continue
-        stop, tighten = _stops(effort, clock.left * share, asked_to_stop())
+        stop, tighten = _stops(effort, effort.seconds * request.copies / copies, asked_to_stop())
         clocks.append(tighten)
         report, tell = _reports(
             progress, Progress(request.material, request.thickness, number + 1, len(wanted))
@@ -189,16 +187,17 @@ def make_plan(
         )
         staged = stages(request, course)
         try:
-            if next(staged):
-                planned[number] = ended(staged)
+            hope = next(staged)
+            if hope > 0.0:
+                begun[number] = staged, hope * request.copies
             else:
-                begun[number] = staged
+                planned[number] = ended(staged)
         except StopIteration as whole:
             planned[number] = whole.value
-    copies_left = sum(wanted[number].copies for number in begun)
-    for number, staged in begun.items():
-        seconds = clock.left * wanted[number].copies / copies_left
-        copies_left -= wanted[number].copies
+    in_all = sum(weight for _, weight in begun.values())
+    for number, (staged, weight) in begun.items():
+        seconds = clock.left * weight / in_all
+        in_all -= weight
         longer = AfterSeconds(seconds) if effort.rounds is None and seconds > 0.0 else None
         clocks.append(longer)
         planned[number] = ended(staged, longer)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Generator, Mapping, Sequence
 from dataclasses import replace
@@ -13,7 +14,7 @@ from nestkit.nesting.choosing import is_best, on_better_sheets
 from nestkit.nesting.course import Course
 from nestkit.nesting.exact import on_exact_sheets
 from nestkit.nesting.forms import Forms
-from nestkit.nesting.master import Worth
+from nestkit.nesting.master import LIKELY_FILL, Worth
 from nestkit.nesting.problem import Item, Layout, Status
 from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest
@@ -30,6 +31,10 @@ CARRY_SHARE = 0.25
 EXACT_SHARE = 0.4
 #: With more copies than this, sheets are cut into blanks in the usual way alone.
 MOST_FOR_WAYS = 1000
+
+#: So full no sheets were ever packed; a group that would need it gets this share of its time all the same.
+HOPELESS_FILL = 0.95
+LEAST_HOPE = 0.1
 
 #: A result, and what its bins are.
 Found = tuple[NestResult, Supply]
@@ -64,7 +69,7 @@ class BatchSearch:
         self._forms = Forms(batch.items, request.spacing)
         self._known: dict[Worth, bool] = {}
 
-    def stages(self) -> Generator[bool, Stop | None, Found]:
+    def stages(self) -> Generator[float, Stop | None, Found]:
         """Pauses between the two stages; see `nesting.group.Staged`."""
         course = self._course
         # First of all: it may need no search, and is mostly better than what one finds in a short time.
@@ -77,12 +82,28 @@ class BatchSearch:
             best = self._first()
             if begun is not None and begun[0].score < best[0].score:
                 best = replace(begun[0], rounds=best[0].rounds), begun[1]
-        tighten = (yield self._enough(best[0].score)) or course.tighten
+        tighten = (yield self._hope(best)) or course.tighten
         if tighten is not None:
             best = self._closer(self._exact(best, tighten), tighten)
         if len(self._kinds) <= 1 or self._enough(best[0].score):
             return best
         return self._cheaper_sheets(best)
+
+    def _hope(self, best: Found) -> float:
+        """How likely the second stage betters it, from 0 to 1: the fuller fewer sheets would be, the less."""
+        found, row = best
+        if self._enough(found.score):
+            return 0.0
+        used = {row.meaning[seat.bin].which: row.meaning[seat.bin].sheet for seat in found.layout.seats}
+        areas = [sheet.area for sheet in used.values()]
+        room = math.fsum(areas) * (1.0 - 1.0 / max(len(areas), 1))
+        if len(areas) == 1:
+            # Not on fewer, but perhaps on a cheaper one.
+            price = next(iter(used.values())).price
+            room = max((kind.area for kind in self._kinds if kind and kind.price < price), default=0.0)
+        foam = math.fsum(item.outline.area for item in self._items)
+        fill = foam / room if room else math.inf
+        return min(max((HOPELESS_FILL - fill) / (HOPELESS_FILL - LIKELY_FILL), LEAST_HOPE), 1.0)
 
     def _is_enough(self, worth: Worth) -> bool:
         if self._course.content is not None and worth <= self._course.content:

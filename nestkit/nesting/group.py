@@ -17,9 +17,9 @@ from nestkit.nesting.smaller import on_smaller_pieces
 from nestkit.nesting.stops import Stop
 from nestkit.nesting.supply import SheetBin, Supply, offers
 
-#: A search that pauses after its first stage, with whether nothing better can be found. It is then sent the
-#: stop for the second stage, or None to keep the one it has.
-Staged = Generator[bool, Stop | None, "GroupPlan"]
+#: A search that pauses after its first stage, with how likely something better can be found, from 0 (nothing
+#: can) to 1. It is then sent the stop for the second stage, or None to keep the one it has.
+Staged = Generator[float, Stop | None, "GroupPlan"]
 
 
 @dataclass(frozen=True, eq=False)
