@@ -98,7 +98,7 @@ def write_build(folder: Path, chance: Random) -> Path:
         else:
             groups.append(_drawn(chance, number))
             lines.append(f'from = "parts.svg#p{number}"\n')
-        # A developed part is many pieces, each with thousands of etched lines: two of it are plenty.
+        # A developed part is many pieces, each with hundreds of etched lines: two of it are plenty.
         quantity = chance.randint(1, 5 if drawn else 2)
         lines.append(f"quantity = {quantity}\nspares = {chance.choice((0, 0, 1))}\n")
         if drawn and quantity % 2 == 0 and chance.random() < 0.4:
@@ -119,7 +119,7 @@ def write_build(folder: Path, chance: Random) -> Path:
         f'[build]\nname = "Soak"\n[layout]\ngap = {chance.choice((0.0, 1.0, 3.0))}\n'
         f"margin = {chance.choice((0.0, 5.0))}\n"
         f'[cutter]\nkind = "{kind}"\nbed = {bed}\nkerf = {kerf}\n'
-        f"area_mode = {chance.choice(('true', 'false'))}\n"
+        f"area_mode = {chance.choice(('true', 'false'))}\npitch = {chance.choice((0.3, 0.5))}\n"
     )
     page = 'width="1500mm" height="300mm" viewBox="0 0 1500 300"'
     shown = f'<g fill="none" stroke="#000">{"".join(groups)}</g>'
