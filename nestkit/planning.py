@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -13,8 +12,10 @@ from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
 from nestkit.cutting.route import is_compiled
 from nestkit.nesting.carried import LaidSheet
-from nestkit.nesting.group import GroupPlan, plan_group
+from nestkit.nesting.course import Course
+from nestkit.nesting.group import GroupPlan, Staged, ended, stages
 from nestkit.nesting.kept import beside_kept, nothing_to_plan, with_kept, without_used
+from nestkit.nesting.master import Worth
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.remains import remains, with_leftovers
@@ -97,6 +98,7 @@ def requests(build: Build, kept: Sequence[PlannedSheet] = ()) -> list[GroupReque
             spacing=spacing_of(build),
             done=done,
             unit=build.unit,
+            most_cuts=build.cutter.most_cuts,
         )
         for material, thickness in sorted(keys, key=lambda key: (key[1], key[0]))
     ]
@@ -125,6 +127,8 @@ def make_plan(
     otherwise: Sequence[LaidSheet] = (),
     kept: Sequence[PlannedSheet] = (),
     jobs: JobDetail = "whole",
+    content: Worth | None = None,
+    proofs: bool = True,
 ) -> Planned:
     """Plans every group and makes the jobs.
 
@@ -132,7 +136,8 @@ def make_plan(
     ----------
     build : Build
     effort : Effort
-        Seconds are shared out among the groups by their copies; what one leaves over goes to the next.
+        Each group gets a first plan. Then the seconds that are left are shared out by copies among those
+        whose plan may be bettered; what one leaves over goes to the next.
     asked_to_stop : callable
         When it says so, the best found so far is returned; a group that has no layout yet gets a first
         one, so that the plan is whole.
@@ -148,44 +153,56 @@ def make_plan(
         Sheets that are cut already: they stay as they are and come first.
     jobs : JobDetail
         How far the jobs are worked out, where only sheets or times are asked for.
+    content, proofs
+        See `nesting.course.Course`.
     """
     wanted = [
         each for each in requests(build, kept) if only is None or (each.material, each.thickness) in only
     ]
     clock = AfterSeconds(effort.seconds)
-    found: list[GroupPlan] = []
+    planned: dict[int, GroupPlan] = {}
+    begun: dict[int, Staged] = {}
+    clocks: list[Stop | None] = [clock]
     copies_left = sum(request.copies for request in wanted)
-    for number, request in enumerate(wanted, start=1):
-        stop, tighten = _stops(effort, clock.left * request.copies / max(copies_left, 1), asked_to_stop())
+    for number, request in enumerate(wanted):
+        share = request.copies / max(copies_left, 1)
         copies_left -= request.copies
         if not request.copies:
             done = nothing_to_plan(request.material, request.thickness)
-            found.append(GroupPlan(done, (), (), False, 0))
+            planned[number] = GroupPlan(done, (), (), False, 0)
             continue
-
-        at = Progress(request.material, request.thickness, number, len(wanted))
-
-        def report(rounds: int, sheets: int, at: Progress = at) -> None:
-            if progress is not None:
-                progress(replace(at, rounds=rounds, sheets=sheets))
-
-        def tell(note: str, at: Progress = at) -> None:
-            if progress is not None:
-                progress(replace(at, note=note))
-
-        found.append(
-            plan_group(
-                request,
-                seed=effort.seed,
-                stop=stop,
-                tighten=tighten,
-                before_tightening=partial(_prepared, [clock, tighten], tell),
-                asked_to_stop=asked_to_stop,
-                progress=report,
-                start=_of_group(start, request),
-                otherwise=_of_group(otherwise, request),
-            )
+        stop, tighten = _stops(effort, clock.left * share, asked_to_stop())
+        clocks.append(tighten)
+        report, tell = _reports(
+            progress, Progress(request.material, request.thickness, number + 1, len(wanted))
         )
+        course = Course(
+            seed=effort.seed,
+            stop=stop,
+            tighten=tighten,
+            before_tightening=partial(_prepared, clocks, tell),
+            asked_to_stop=asked_to_stop,
+            progress=report,
+            starts=tuple(laid for row in (start, otherwise) if (laid := _of_group(row, request))),
+            content=content,
+            proofs=proofs,
+        )
+        staged = stages(request, course)
+        try:
+            if next(staged):
+                planned[number] = ended(staged)
+            else:
+                begun[number] = staged
+        except StopIteration as whole:
+            planned[number] = whole.value
+    copies_left = sum(wanted[number].copies for number in begun)
+    for number, staged in begun.items():
+        seconds = clock.left * wanted[number].copies / copies_left
+        copies_left -= wanted[number].copies
+        longer = AfterSeconds(seconds) if effort.rounds is None and seconds > 0.0 else None
+        clocks.append(longer)
+        planned[number] = ended(staged, longer)
+    found = [planned[number] for number in range(len(wanted))]
     new = beside_kept(
         _numbered([sheet for group in found for sheet in group.sheets], build), kept, build.sheets
     )
@@ -221,6 +238,22 @@ def make_plan(
     )
 
 
+def _reports(
+    progress: Callable[[Progress], None] | None, at: Progress
+) -> tuple[Callable[[int, int], None], Callable[[str], None]]:
+    """Tells how far a group is, and what goes on besides the search."""
+
+    def report(rounds: int, sheets: int) -> None:
+        if progress is not None:
+            progress(replace(at, rounds=rounds, sheets=sheets))
+
+    def tell(note: str) -> None:
+        if progress is not None:
+            progress(replace(at, note=note))
+
+    return report, tell
+
+
 def _kerf_on(build: Build, sheet: PlannedSheet) -> float:
     return 0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
 
@@ -230,12 +263,12 @@ def _prepared(clocks: Sequence[Stop | None], tell: Callable[[str], None]) -> Non
     # Imported when it is needed: small builds are done before.
     from nestkit.nesting.overlap import prepare
 
-    began = time.monotonic()
+    began = AfterSeconds.clock()
     tell("getting the search ready; the first time this takes a while")
     prepare()
     for clock in clocks:
         if isinstance(clock, AfterSeconds):
-            clock.extend(time.monotonic() - began)
+            clock.extend(AfterSeconds.clock() - began)
 
 
 def _stops(effort: Effort, seconds: float, asked: bool) -> tuple[Stop, Stop | None]:

@@ -14,6 +14,8 @@ from typing import Literal
 Unit = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4
+#: Exactly (international yard and pound agreement, 1959).
+KG_PER_POUND = 0.45359237
 
 #: A length that is typed: a number and perhaps a unit.
 _LENGTH = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(mm|in)?")
@@ -71,6 +73,12 @@ def show_gap(mm: float, unit: Unit = "mm") -> str:
     return f"{mm / mm_per(unit):.{4 if unit == 'in' else 2}f} {unit}"
 
 
+def show_given(mm: float, unit: Unit = "mm") -> str:
+    """A length with all the digits that it was given, up to four: ``0.15 mm`` or ``0.25 in``."""
+    text = f"{mm / mm_per(unit):.4f}".rstrip("0").rstrip(".")
+    return f"{text} {unit}"
+
+
 def show_gaps(width_mm: float, height_mm: float, unit: Unit = "mm") -> str:
     """The size of something tiny: ``0.04 x 0.20 mm``."""
     return f"{show_gap(width_mm, unit).removesuffix(f' {unit}')} x {show_gap(height_mm, unit)}"
@@ -80,6 +88,11 @@ def show_size(width_mm: float, height_mm: float, unit: Unit = "mm") -> str:
     """A size as a person writes it: ``184.5 x 60 mm``."""
     width = show_length(width_mm, unit).removesuffix(f" {unit}")
     return f"{width} x {show_length(height_mm, unit)}"
+
+
+def show_area(mm2: float, unit: Unit = "mm") -> str:
+    """An area: ``17286 mm2`` or ``26.793 in2``."""
+    return f"{mm2 / mm_per(unit) ** 2:.{3 if unit == 'in' else 0}f} {unit}2"
 
 
 def show_place(at: tuple[float, float], unit: Unit = "mm") -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import random
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -86,6 +87,26 @@ def least_money(need: float, priced: Sequence[tuple[float, float]]) -> float:
     )
 
 
+def cut_up_anyhow(
+    size: tuple[float, float], largest: tuple[float, float], chance: random.Random
+) -> list[tuple[float, float]]:
+    """Pieces of a sheet, each cut right across somewhere until none is too large; some once more."""
+    todo, done = [size], []
+    while todo:
+        width, height = todo.pop()
+        if width <= largest[0] and height <= largest[1] and chance.random() < 0.9:
+            done.append((width, height))
+            continue
+        at = chance.choice((chance.random(), 0.5))
+        if width > largest[0] and (height <= largest[1] or chance.random() < 0.5):
+            at = largest[0] / width if chance.random() < 0.5 else at
+            todo += [(at * width, height), ((1.0 - at) * width, height)]
+        else:
+            at = largest[1] / height if height > largest[1] and chance.random() < 0.5 else at
+            todo += [(width, at * height), (width, (1.0 - at) * height)]
+    return done
+
+
 def best_weight(
     sizes: Sequence[tuple[float, float]], turned: bool, room: tuple[float, float], gap: float
 ) -> float:
@@ -135,6 +156,36 @@ def boxes_inside(polygon: Polygon, count: int) -> list[tuple[float, float]]:
                     break
                 found.append((float(xs[k] - xs[i]), float(ys[reach] - ys[j])))
     return found
+
+
+def discs_lie_together(
+    radii: Sequence[float], room: tuple[float, float], gap: float, chance: random.Random, tries: int = 300
+) -> bool:
+    """Whether discs that are thrown into a room, often against its walls, ever keep the gap."""
+    for _ in range(tries):
+        middles = []
+        for radius in radii:
+            spans = [side - 2.0 * radius for side in room]
+            if min(spans) < 0.0:
+                return False
+            middles.append([radius + span * chance.choice((0.0, 1.0, chance.random())) for span in spans])
+        if all(
+            math.dist(middles[i], middles[j]) >= radii[i] + radii[j] + gap
+            for i in range(len(radii))
+            for j in range(i)
+        ):
+            return True
+    return False
+
+
+def fewest_bins(need: float, rooms: Sequence[tuple[float, int]]) -> int | None:
+    """How few bins have so much room in all, out of so many of each room; None when all have not."""
+    found = [
+        sum(counts)
+        for counts in itertools.product(*(range(most + 1) for _, most in rooms))
+        if sum(n * room for n, (room, _) in zip(counts, rooms, strict=True)) >= need - 1e-6
+    ]
+    return min(found, default=None)
 
 
 def lie_together(

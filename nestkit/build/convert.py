@@ -84,6 +84,7 @@ def cutter_of(table: CutterTable, unit: Unit) -> Cutter:
         tabs_up_to=in_mm(table.tabs_up_to, unit, usual.tabs_up_to),
         hatch_angle=math.radians(table.hatch_angle),
         smallest=None if table.smallest is None else table.smallest * mm_per(unit),
+        most_cuts=table.most_cuts,
     )
 
 

@@ -41,7 +41,8 @@ class Cutter:
     `area_mode` those lines stand in the cutter files, at `hatch_angle` (radians). Cutter files are DXF of
     version `dxf`. Outlines of which no side is longer than `tabs_up_to` get `tabs` holding tabs of
     `tab_length`. Necks and holes narrower than `smallest` are told; None is a usual size, see
-    `cutting.smallest`. The rest is as in `folds.FoldSettings`.
+    `cutting.smallest`. A sheet that is larger than the bed is cut into blanks by `most_cuts` straight cuts
+    at most, None without a limit. The rest is as in `folds.FoldSettings`.
     """
 
     kind: CutterKind = "laser"
@@ -67,6 +68,7 @@ class Cutter:
     tab_length: float = 0.8
     tabs_up_to: float = 60.0
     smallest: float | None = None
+    most_cuts: int | None = None
 
     @property
     def folds(self) -> FoldSettings:

@@ -14,6 +14,7 @@ from pydantic_core import PydanticCustomError
 
 from nestkit.build.base_tables import (
     Count,
+    CutCount,
     FileName,
     Length,
     LengthOrZero,
@@ -192,6 +193,11 @@ class CutterTable(Table):
         None,
         description="Necks and holes narrower than this are told when sizes are compared. In the build's "
         "units. Left out: half the foam's thickness, or three kerfs if that is more.",
+    )
+    most_cuts: CutCount | None = Field(
+        None,
+        description="A sheet that is larger than the bed is cut into blanks by hand, with no more straight "
+        "cuts than this; parts that fit no such blank are cut by hand. Left out: as many as it takes.",
     )
 
 

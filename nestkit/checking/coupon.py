@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import shapely
@@ -12,14 +13,16 @@ from nestkit.checking.etching import judge_nesting, judge_passes
 from nestkit.checking.job_file import CUT_OUTSIDE, POCKET, SHEET, JobFile, read_job
 from nestkit.checking.limits import SIZE, SPACING
 from nestkit.checking.verdict import Fault
+from nestkit.units import Unit
 
 
-def check_coupon(folder: Path, name: str) -> tuple[Fault, ...]:
-    """Judge one coupon: what is wrong with its DXF file ``name``; nothing when all is right."""
-    job = read_job(folder, name)
-    if not job.readable:
-        return job.faults
-    return (*job.faults, *judge_passes(job, None), *judge_nesting(job), *_order(job), *_places(job))
+def check_coupon(folder: Path, name: str, unit: Unit = "mm") -> tuple[Fault, ...]:
+    """Judge one coupon: what is wrong with its DXF file ``name``, told in a unit; nothing if all is right."""
+    job = read_job(folder, name, unit=unit)
+    faults = [*job.faults]
+    if job.readable:
+        faults += [*judge_passes(job, None), *judge_nesting(job), *_order(job), *_places(job)]
+    return tuple(replace(fault, unit=unit) for fault in faults)
 
 
 def _order(job: JobFile) -> Iterator[Fault]:

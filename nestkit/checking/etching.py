@@ -18,6 +18,7 @@ from nestkit.checking.pieces import Piece, grown
 from nestkit.checking.plan_entries import Etching, Key, ListedFold, ListedPart, PlacedCopy, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
+from nestkit.units import show_gap, show_given
 
 #: A skin may come out thinner than asked by this, mm: rounded digits.
 SKIN = 0.01
@@ -37,6 +38,7 @@ _MITRE = 5.0
 
 def judge_passes(job: JobFile, sheet: SheetEntry | None) -> Iterator[Fault]:
     """What the layers of one file say of their depths, by itself and against the plan."""
+    unit = job.unit
     used = sorted({s.layer for s in job.strokes if POCKET.fullmatch(s.layer)})
     numbers = [int(layer[-2:]) for layer in used]
     if numbers and numbers != list(range(1, len(numbers) + 1)):
@@ -47,7 +49,9 @@ def judge_passes(job: JobFile, sheet: SheetEntry | None) -> Iterator[Fault]:
     if depths and job.thickness is not None and job.skin is not None:
         left = job.thickness - max(depths)
         if left < job.skin - SKIN:
-            text = f"{left:.2f} mm of foam are left under the grooves, not {job.skin:.2f} mm"
+            text = (
+                f"{show_gap(left, unit)} of foam are left under the grooves, not {show_gap(job.skin, unit)}"
+            )
             yield Fault("skin", job.name, text=text)
     plan = None if sheet is None else sheet.etching
     if plan is None or sheet is None:
@@ -60,8 +64,9 @@ def judge_passes(job: JobFile, sheet: SheetEntry | None) -> Iterator[Fault]:
         return
     if abs(job.thickness - sheet.thickness) > SKIN or abs(job.skin - plan.skin) > SKIN:
         text = (
-            f"the file is for foam of {job.thickness:.2f} mm with a skin of {job.skin:.2f} mm, "
-            f"the plan for {sheet.thickness:.2f} mm and {plan.skin:.2f} mm"
+            f"the file is for foam of {show_gap(job.thickness, unit)} with a skin of "
+            f"{show_gap(job.skin, unit)}, the plan for {show_gap(sheet.thickness, unit)} and "
+            f"{show_gap(plan.skin, unit)}"
         )
         yield Fault("skin", job.name, text=text)
     told = dict(plan.passes)
@@ -70,7 +75,7 @@ def judge_passes(job: JobFile, sheet: SheetEntry | None) -> Iterator[Fault]:
     asked = plan.pitch if plan.hatched else None
     if (asked is None) != (job.pitch is None) or abs((asked or 0.0) - (job.pitch or 0.0)) > PITCH:
         is_pitch, meant = (
-            "areas" if pitch is None else f"lines at a pitch of {pitch:.3f} mm"
+            "areas" if pitch is None else f"lines at a pitch of {show_given(pitch, unit)}"
             for pitch in (job.pitch, asked)
         )
         yield Fault("pass", job.name, text=f"the file says that it etches {is_pitch}, the plan says {meant}")
@@ -179,6 +184,7 @@ class _FoldJudge:
 
     def widths(self, at: Point, folds: Sequence[ListedFold], plan: Etching) -> Iterator[Fault]:
         """Whether mouth and passes of each groove make its angle."""
+        unit = self._job.unit
         tops = [0.0, *(depth for _, depth in plan.passes)]
         rises = np.diff(tops)
         for fold in folds:
@@ -186,7 +192,7 @@ class _FoldJudge:
             mouth = fold.halves * half * plan.depth * plan.width_factor
             name = f"the {_called(fold)}"
             if abs(fold.mouth - mouth) > V_SHARE * mouth + 1e-3:
-                text = f"{name} has a groove of {fold.mouth:.2f} mm, not {mouth:.2f} mm"
+                text = f"{name} has a groove of {show_gap(fold.mouth, unit)}, not {show_gap(mouth, unit)}"
                 yield self.fault("groove", at, text)
             elif len(fold.widths) != len(rises):
                 yield self.fault(

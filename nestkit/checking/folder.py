@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -53,7 +54,8 @@ def check_folder(folder: Path) -> Verdict:
     for sheet in plan.sheets:
         check.sheet(sheet)
     check.whole()
-    return Verdict(tuple(check.faults), check.files, check.copies, check.cuts)
+    faults = tuple(replace(fault, unit=plan.unit) for fault in check.faults)
+    return Verdict(faults, check.files, check.copies, check.cuts)
 
 
 #: What is written beside plan.json and jobs/.
@@ -73,7 +75,7 @@ class _Check:
 
     def sheet(self, sheet: SheetEntry) -> None:
         """Judge one sheet's files."""
-        job = read_job(self.folder, sheet.job, tabbed_parts(self.plan, sheet))
+        job = read_job(self.folder, sheet.job, tabbed_parts(self.plan, sheet), self.plan.unit)
         faults = list(job.faults)
         if job.readable:
             self.files += 1

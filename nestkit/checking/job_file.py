@@ -23,6 +23,7 @@ from nestkit.checking.bulges import flatten
 from nestkit.checking.limits import FARTHEST, LARGEST_FILE
 from nestkit.checking.verdict import REWRITE, Fault
 from nestkit.errors import Point
+from nestkit.units import Unit
 
 # What ezdxf notes about a damaged file would else land on the maker's terminal; the faults say enough.
 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
@@ -119,6 +120,8 @@ class JobFile:
         How far apart its lines are; None when areas are etched.
     version : str
         R2010 or R12; empty when it is neither.
+    unit : {"mm", "in"}
+        In which its faults are told; the file itself is in millimetres.
     """
 
     name: str
@@ -131,9 +134,10 @@ class JobFile:
     skin: float | None = None
     pitch: float | None = None
     version: str = ""
+    unit: Unit = "mm"
 
 
-def read_job(folder: Path, name: str, tabbed: frozenset[str] = frozenset()) -> JobFile:
+def read_job(folder: Path, name: str, tabbed: frozenset[str] = frozenset(), unit: Unit = "mm") -> JobFile:
     """Read one cutter file; whatever its bytes are, this raises nothing but gives a fault."""
     path = folder / name
     try:
@@ -163,6 +167,7 @@ def read_job(folder: Path, name: str, tabbed: frozenset[str] = frozenset()) -> J
         reading.foam.get("skin"),
         reading.foam.get("pitch"),
         reading.version,
+        unit,
     )
 
 

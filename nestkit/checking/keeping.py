@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.limits import PLAN_FLATNESS, SHARE, SLACK, SPACING
-from nestkit.checking.plan_entries import LeftoverEntry, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import LeftoverEntry, PlanFile, SheetEntry, called
 from nestkit.checking.plan_file import PLAN_NAME
 from nestkit.checking.spacing import blank_of
 from nestkit.checking.verdict import REWRITE, Fault
@@ -81,10 +81,10 @@ def _judge_shares(plan: PlanFile) -> Iterator[Fault]:
         # Of a blank the sheet around it is unknown here, so that the share can only be less.
         if group.leftover > share + SHARE or (whole and group.leftover < share - SHARE):
             text = f"{share:.1%} is worth keeping, and plan.json says {group.leftover:.1%}"
-            yield _fault("plan-leftover", f"{group.material} {group.thickness:g} mm: {text}")
+            yield _fault("plan-leftover", f"{called(group, plan.unit)}: {text}")
         if group.leftover > group.waste + SHARE:
             text = f"more is worth keeping ({group.leftover:.1%}) than is waste ({group.waste:.1%})"
-            yield _fault("plan-leftover", f"{group.material} {group.thickness:g} mm: {text}")
+            yield _fault("plan-leftover", f"{called(group, plan.unit)}: {text}")
 
 
 def _judge_pieces(plan: PlanFile) -> Iterator[Fault]:

@@ -24,6 +24,7 @@ from nestkit.checking.pieces import Piece
 from nestkit.checking.plan_entries import LabelEntry, PlacedCopy, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
 from nestkit.errors import Point
+from nestkit.units import show_gap, show_given
 
 #: Foam that has to stay between a label and everything else, mm.
 CLEAR = 0.9
@@ -115,7 +116,8 @@ class LabelJudge:
             ("what is etched", self._etched(piece)),
         ):
             if not other.is_empty and text.distance(other) < CLEAR - SLACK:
-                amount = f"a label is {text.distance(other):.2f} mm from {what}; it needs {CLEAR} mm"
+                away, needed = show_gap(text.distance(other), self.job.unit), show_given(CLEAR, self.job.unit)
+                amount = f"a label is {away} from {what}; it needs {needed}"
                 yield self._fault("label-place", piece, drawn[0].at, amount)
 
     def _etched(self, piece: Piece) -> shapely.Geometry:

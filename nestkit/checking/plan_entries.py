@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from nestkit.units import Unit, show_given
+
 Points = NDArray[np.float64]
 Key = tuple[str, int]
 GroupKey = tuple[str, float]
@@ -165,6 +167,11 @@ class GroupEntry:
     leftover: float | None = None
 
 
+def called(group: GroupEntry | ListedPart | SheetEntry, unit: Unit) -> str:
+    """Material and thickness as a maker says them: ``eva 6 mm``."""
+    return f"{group.material} {show_given(group.thickness, unit)}"
+
+
 @dataclass(frozen=True, slots=True)
 class LeftOut:
     """A copy that the plan leaves out, and why."""
@@ -203,7 +210,7 @@ class TemplatesEntry:
 
 @dataclass(frozen=True, eq=False)
 class PlanFile:
-    """The whole of plan.json, as far as it can be judged."""
+    """The whole of plan.json, as far as it can be judged; `unit` is the build's, in which faults are told."""
 
     cutter: str
     bed: tuple[float, float] | None
@@ -220,6 +227,7 @@ class PlanFile:
     shop: str = ""
     leftovers: tuple[LeftoverEntry, ...] = ()
     seams: tuple[SeamEntry, ...] = ()
+    unit: Unit = "mm"
 
     def kerf_on(self, sheet: SheetEntry) -> float:
         """Width burnt away on this sheet, mm: none where it is cut by hand."""

@@ -121,6 +121,7 @@ def _plan(top: Fields) -> PlanFile:
         templates=_templates(top.inner("templates")) if top.has("templates") else None,
         dxf=cutter.choice("dxf", ("R2010", "R12")) if cutter.has("dxf") else "R2010",
         build=top.text("build"),
+        unit="in" if top.choice("unit", ("mm", "in")) == "in" else "mm",
         shop=top.text("shop") if top.has("shop") else "",
         leftovers=tuple(_leftover(entry, len(sheets)) for entry in top.objects("leftovers"))
         if top.has("leftovers")

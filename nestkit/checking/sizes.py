@@ -18,8 +18,9 @@ from nestkit.checking.likeness import Deviation, Planned, motion_between, region
 from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import ALIKE_BOUNDS, Piece, grown
 from nestkit.checking.plan_entries import ListedPart, PlacedCopy
-from nestkit.checking.verdict import REWRITE, Fault
+from nestkit.checking.verdict import REWRITE, Fault, from_place
 from nestkit.errors import Point
+from nestkit.units import show_area, show_gap, show_gaps, show_given, show_length
 
 #: What is left of a hole is not worth a cut when it is smaller than this, mm^2.
 CRUMB = SIZE * SIZE
@@ -44,7 +45,7 @@ class SizeJudge:
     """Judges the copies of one file; faults are gathered in ``faults``."""
 
     def __init__(self, job: JobFile) -> None:
-        self._job = job
+        self._job, self._unit = job, job.unit
         self.faults: list[Fault] = []
 
     def piece(self, piece: Piece, listed: ListedPart, placed: PlacedCopy) -> None:
@@ -60,6 +61,9 @@ class SizeJudge:
 
     def _fault(self, code: str, piece: Piece, at: Point | None, text: str, todo: str = REWRITE) -> None:
         self.faults.append(Fault(code, self._job.name, *piece.key, at or piece.outline.at, text, todo))
+
+    def _kerf(self, piece: Piece) -> str:
+        return f"kerf of {show_given(piece.kerf, self._unit)}"
 
     def _outline(
         self, piece: Piece, listed: ListedPart, placed: PlacedCopy, slots: frozenset[int]
@@ -87,9 +91,7 @@ class SizeJudge:
         else:
             self._lost(piece, planned.lost(body))
             for k in sorted(slots):
-                text = (
-                    f"a slot is narrower than the kerf of {piece.kerf:g} mm at its mouth and is cut as a hole"
-                )
+                text = f"a slot is narrower than the {self._kerf(piece)} at its mouth and is cut as a hole"
                 self._fault("detail-lost", piece, piece.holes[k].at, text, "Widen the slot or leave it out")
         return 0.0, 0.0
 
@@ -121,33 +123,34 @@ class SizeJudge:
         if wrong is not None:
             self._wrong_size(piece, listed, wrong)
             return None
-        self._fault("shape", piece, bad.at, f"the part's edge lies {bad.size:.2f} mm off the plan")
+        self._fault(
+            "shape", piece, bad.at, f"the part's edge lies {show_gap(bad.size, self._unit)} off the plan"
+        )
         return 0.0, 0.0
 
     def _moved(self, piece: Piece, shift: Point) -> None:
-        far, (dx, dy) = math.hypot(*shift), shift
-        self._fault(
-            "moved", piece, None, f"the part lies {far:.2f} mm from its planned place ({dx:+.2f}, {dy:+.2f})"
-        )
+        self._fault("moved", piece, None, f"the part lies {from_place(shift, self._unit)}")
 
     def _wrong_size(self, piece: Piece, listed: ListedPart, wrong: NDArray[np.float64]) -> None:
         width, height = listed.width + wrong[0], listed.height + wrong[1]
-        meant = f"{listed.width:.2f} x {listed.height:.2f} mm"
-        is_size = f"turned back it is {width:.2f} x {height:.2f} mm, not {meant}"
+        found = show_gaps(width, height, self._unit)
+        meant = show_gaps(listed.width, listed.height, self._unit)
+        is_size = f"turned back it is {found}, not {meant}"
         factors = (width / max(listed.width, 1e-9), height / max(listed.height, 1e-9))
         alike = abs(factors[0] / factors[1] - 1.0) < 0.01
         hint = unit_mix_up(math.sqrt(factors[0] * factors[1])) if alike else ""
         self._fault("size", piece, None, is_size + (f"; {hint}" if hint else ""))
 
     def _area(self, piece: Piece, listed: ListedPart) -> None:
-        off = abs(piece.foam.area - listed.area)
+        off, unit = abs(piece.foam.area - listed.area), self._unit
         if off > (SIZE + SLACK) * piece.foam.length + 0.5:
-            text = f"its area is {piece.foam.area:.0f} mm2, not {listed.area:.0f} mm2"
+            text = f"its area is {show_area(piece.foam.area, unit)}, not {show_area(listed.area, unit)}"
             self._fault("area", piece, None, text)
 
     def _lost(self, piece: Piece, lost: Deviation | None) -> None:
         if lost is not None:
-            text = f"a slit narrower than the kerf of {piece.kerf:g} mm is not cut, {lost.size:.1f} mm deep"
+            deep = show_length(lost.size, self._unit)
+            text = f"a slit narrower than the {self._kerf(piece)} is not cut, {deep} deep"
             self._fault("detail-lost", piece, lost.at, text, "Widen the slit or leave it out")
 
     def _holes(self, piece: Piece, placed: PlacedCopy, shift: Point, slots: frozenset[int]) -> None:
@@ -168,7 +171,7 @@ class SizeJudge:
                 self._fault("hole-extra", piece, hole.at, "the plan has no such hole")
         for k in sorted(set(range(len(planned))) - set(pairs.values())):
             if k in too_narrow:
-                text = f"the hole is narrower than the kerf of {piece.kerf:g} mm and isn't cut"
+                text = f"the hole is narrower than the {self._kerf(piece)} and isn't cut"
                 at = planned[k].representative_point()
                 self._fault("kerf-hole", piece, (at.x, at.y), text, "Draw it larger or as a mark")
             elif not planned[k].is_empty and not piece.explained:
@@ -195,7 +198,7 @@ class SizeJudge:
             bad = None  # its corners are as round as the beam
         if bad is None:
             if len(several) > 1:
-                text = f"the hole is narrower than the kerf of {piece.kerf:g} mm in places and is cut as "
+                text = f"the hole is narrower than the {self._kerf(piece)} in places and is cut as "
                 text += f"{len(several)} holes"
                 at = piece.holes[several[0]].at
                 self._fault("detail-lost", piece, at, text, "Widen its narrow places")
@@ -204,12 +207,12 @@ class SizeJudge:
             return
         shift, kerf = planned.shift(opening), _kerf_fault(piece, opening, planned)
         if shift is not None:
-            text = f"the hole lies {math.hypot(*shift):.2f} mm from its planned place"
+            text = f"the hole lies {from_place(shift, self._unit)}"
             self._fault("hole-wrong", piece, bad.at, text)
         elif kerf:
             self._fault("kerf", piece, bad.at, kerf)
         else:
-            text = f"the hole's edge lies {bad.size:.2f} mm off the plan"
+            text = f"the hole's edge lies {show_gap(bad.size, self._unit)} off the plan"
             self._fault("hole-wrong", piece, bad.at, text)
 
     def _lines(self, piece: Piece, listed: ListedPart) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -16,8 +15,9 @@ from nestkit.checking.job_file import SHEET, JobFile
 from nestkit.checking.limits import SIZE, SLACK, SPACING
 from nestkit.checking.pieces import Piece
 from nestkit.checking.plan_entries import PlanFile, SheetEntry
-from nestkit.checking.verdict import Fault
+from nestkit.checking.verdict import Fault, from_place
 from nestkit.errors import Point
+from nestkit.units import Unit, show_gap, show_gaps, show_given, show_size
 
 
 def blank_of(sheet: SheetEntry) -> BaseGeometry:
@@ -38,15 +38,16 @@ def judge_blank(job: JobFile, sheet: SheetEntry, plan: PlanFile) -> Iterator[Fau
     else:
         drawn = _drawn_blank(job)
         if not _alike(drawn, planned):
-            yield Fault("sheet-edge", job.name, at=rings[0].at, text=_edge_off(drawn, planned))
+            yield Fault("sheet-edge", job.name, at=rings[0].at, text=_edge_off(drawn, planned, plan.unit))
     if sheet.how == "hand" or plan.bed is None or sheet.kept:
         return
     x0, y0, x1, y1 = planned.bounds
     if x1 - x0 > plan.bed[0] + SPACING or y1 - y0 > plan.bed[1] + SPACING:
+        bed = show_size(*plan.bed, plan.unit)
         yield Fault(
             "bed",
             job.name,
-            text=f"the blank is {_size(planned)}, and the cutter's bed {plan.bed[0]:g} x {plan.bed[1]:g} mm",
+            text=f"the blank is {_size(planned, plan.unit)}, and the cutter's bed {bed}",
             todo="Set bed in the build file to the cutter's size and write the plan again",
         )
 
@@ -71,25 +72,23 @@ def _alike(drawn: BaseGeometry, planned: BaseGeometry) -> bool:
     return bool(drawn.buffer(limit).covers(planned) and planned.buffer(limit).covers(drawn))
 
 
-def _edge_off(drawn: BaseGeometry, planned: BaseGeometry) -> str:
+def _edge_off(drawn: BaseGeometry, planned: BaseGeometry, unit: Unit) -> str:
     """What is wrong with a blank's edge: its size, its place or its shape."""
     if drawn.is_empty:
         return "the blank's edge is drawn twice, so that nothing is inside it"
     dx, dy, dx1, dy1 = (float(off) for off in np.subtract(drawn.bounds, planned.bounds))
     if max(abs(dx1 - dx), abs(dy1 - dy)) > SIZE + SLACK:
-        return f"the blank is drawn {_size(drawn)} and planned {_size(planned)}"
+        return f"the blank is drawn {_size(drawn, unit)} and planned {_size(planned, unit)}"
     if _alike(affinity.translate(drawn, -dx, -dy), planned):
-        return (
-            f"the blank's edge lies {math.hypot(dx, dy):.2f} mm from its planned place ({dx:+.2f}, {dy:+.2f})"
-        )
-    return f"the blank's edge has the planned size, {_size(planned)}, but another shape"
+        return f"the blank's edge lies {from_place((dx, dy), unit)}"
+    return f"the blank's edge has the planned size, {_size(planned, unit)}, but another shape"
 
 
-def _size(region: BaseGeometry) -> str:
+def _size(region: BaseGeometry, unit: Unit) -> str:
     if region.is_empty:
         return "nothing"
     x0, y0, x1, y1 = region.bounds
-    return f"{x1 - x0:.2f} x {y1 - y0:.2f} mm"
+    return show_gaps(x1 - x0, y1 - y0, unit)
 
 
 def judge_spacing(
@@ -123,7 +122,10 @@ def _judge_edges(job: JobFile, sheet: SheetEntry, plan: PlanFile, pieces: Sequen
             yield Fault("outside", job.name, part, copy or None, at, "the cut leaves the blank")
         elif plan.margin > SPACING and shapely.dwithin(piece.body, edge, plan.margin - SPACING):
             left = piece.body.distance(edge)
-            text = f"the part lies {left:.2f} mm from the blank's edge, and the margin is {plan.margin:g} mm"
+            text = (
+                f"the part lies {show_gap(left, plan.unit)} from the blank's edge, "
+                f"and the margin is {show_given(plan.margin, plan.unit)}"
+            )
             yield Fault("margin", job.name, part, copy or None, _near(piece.body, edge), text)
 
 
@@ -152,11 +154,12 @@ def _judge_pair(job: JobFile, gap: float, kerf: float, one: Piece, other: Piece)
         point = shared.representative_point()
         return Fault("overlap", job.name, part, copy or None, (point.x, point.y), f"the part overlaps {name}")
     apart, at = one.foam.distance(other.foam), _near(one.foam, other.foam)
+    lies = f"the part lies {show_gap(apart, job.unit)} from {name}"
     if apart < gap - SPACING:
-        text = f"the part lies {apart:.2f} mm from {name}, and the gap is {gap:g} mm"
+        text = f"{lies}, and the gap is {show_given(gap, job.unit)}"
         return Fault("too-close", job.name, part, copy or None, at, text)
     if apart < kerf - SPACING:
-        text = f"the part lies {apart:.2f} mm from {name}, and each cut burns {kerf:g} mm away"
+        text = f"{lies}, and each cut burns {show_given(kerf, job.unit)} away"
         todo = "Set gap in the build file to the kerf or more and write the plan again"
         return Fault("burnt", job.name, part, copy or None, at, text, todo)
     return None

@@ -21,6 +21,7 @@ from nestkit.checking.limits import LARGEST_FILE, LENGTH_SHARE, PLAN_FLATNESS, S
 from nestkit.checking.plan_entries import SheetEntry
 from nestkit.checking.svg_drawing import NUMBER, BadSvgError, DrawnPath, drawn_paths
 from nestkit.checking.verdict import Fault
+from nestkit.units import Unit, show_gap, show_gaps, show_length, show_place
 
 #: Layer, part name and copy number.
 Owner = tuple[str, str, int]
@@ -73,7 +74,7 @@ def _difference(path: Path, job: JobFile, sheet: SheetEntry) -> str:
         if number is None:
             return f"its size is '{value[:40]}' and not in millimetres"
         if abs(float(number[1]) - unit_size) > slack or abs(drawn - unit_size) > slack:
-            return f"its size is not that of the blank, {size[0]:.2f} x {size[1]:.2f} mm"
+            return f"its size is not that of the blank, {show_gaps(size[0], size[1], job.unit)}"
     paths: dict[Owner, list[DrawnPath]] = defaultdict(list)
     for drawn_path in drawn_paths(root):
         # y runs down from the upper edge of the view box, which shows the blank.
@@ -93,7 +94,7 @@ def _unlike(job: JobFile, paths: dict[Owner, list[DrawnPath]]) -> str:
             layer, part, copy = key
             return f"layer {layer} has {there} paths{_of(part, copy)} in the SVG and {in_dxf[key]} in the DXF"
     for stroke in job.strokes:
-        how = _how_unlike(stroke, paths[stroke.layer, stroke.part, stroke.copy].pop(0))
+        how = _how_unlike(job.unit, stroke, paths[stroke.layer, stroke.part, stroke.copy].pop(0))
         if how:
             return f"a path{_of(stroke.part, stroke.copy)} on layer {stroke.layer} {how}"
     return ""
@@ -103,7 +104,7 @@ def _of(part: str, copy: int) -> str:
     return f" of '{part}' copy {copy}" if part else ""
 
 
-def _how_unlike(stroke: Stroke, drawn: DrawnPath) -> str:
+def _how_unlike(unit: Unit, stroke: Stroke, drawn: DrawnPath) -> str:
     """How an SVG path differs from the DXF path; empty when it does not."""
     if drawn.closed != stroke.closed:
         return f"is {'closed' if drawn.closed else 'open'} in the SVG and not in the DXF"
@@ -121,11 +122,12 @@ def _how_unlike(stroke: Stroke, drawn: DrawnPath) -> str:
         k = int(off.argmax())
         if off[k] > SIZE + SLACK:
             x, y = points[k]
-            return f"lies elsewhere in the SVG, by {off[k]:.2f} mm at ({x:.1f}, {y:.1f}) mm"
+            return f"lies elsewhere in the SVG, by {show_gap(off[k], unit)} at {show_place((x, y), unit)}"
     if stroke.closed and _doubled_area(drawn.points) * _doubled_area(stroke.points) < 0.0:
         return "runs the other way round in the SVG"
     if abs(line.length - stroke.line.length) > LENGTH_SHARE * stroke.line.length + 1.0:
-        return f"is {line.length:.0f} mm long in the SVG and {stroke.line.length:.0f} mm in the DXF"
+        found, meant = show_length(line.length, unit), show_length(stroke.line.length, unit)
+        return f"is {found} long in the SVG and {meant} in the DXF"
     return ""
 
 

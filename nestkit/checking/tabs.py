@@ -26,6 +26,7 @@ from nestkit.checking.limits import SIZE, SLACK
 from nestkit.checking.pieces import grown
 from nestkit.checking.plan_entries import Key, ListedPart, PlacedCopy, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
+from nestkit.units import show_gap
 
 #: Two chords that turn by no more than this may follow one arc.
 SMOOTH = math.radians(20.0)
@@ -121,11 +122,11 @@ class _TabJudge:
             self._fault(tab[0], "a tab lies on a corner")
         else:
             tab = _bent(before, after)
-        line, wanted = LineString(tab), self._listed.tab_length
+        line, wanted, unit = LineString(tab), self._listed.tab_length, self._job.unit
         # The cutter burns half its kerf beyond the end of each run.
         length = line.length - kerf
         if abs(length - wanted) > SIZE + SLACK:
-            self._fault(tab[0], f"a tab is {length:.2f} mm long, not {wanted:.2f} mm")
+            self._fault(tab[0], f"a tab is {show_gap(length, unit)} long, not {show_gap(wanted, unit)}")
         if any(line.distance(fold) <= room for fold, room in self._folds()):
             self._fault(tab[0], "a tab lies over a fold or bevel")
         return tab[1:-1]

@@ -11,10 +11,19 @@ from shapely import affinity
 from nestkit.checking.job_file import JobFile
 from nestkit.checking.likeness import region_of
 from nestkit.checking.limits import LENGTH_SHARE, PLAN_FLATNESS, SHARE, SIZE, SLACK, SPACING
-from nestkit.checking.plan_entries import GroupEntry, Key, ListedPart, PlacedCopy, PlanFile, SheetEntry
+from nestkit.checking.plan_entries import (
+    GroupEntry,
+    Key,
+    ListedPart,
+    PlacedCopy,
+    PlanFile,
+    SheetEntry,
+    called,
+)
 from nestkit.checking.plan_file import PLAN_NAME
 from nestkit.checking.spacing import blank_of
 from nestkit.checking.verdict import REWRITE, Fault
+from nestkit.units import Unit, show_area, show_length
 
 #: Sums of money that differ by less are the same.
 MONEY = 0.001
@@ -93,18 +102,15 @@ def judge_placed(plan: PlanFile) -> Iterator[Fault]:
         for placed in sheet.placed:
             part = plan.parts.get(placed.part)
             if part is not None:
-                yield from _judge_placed(sheet, placed, part)
+                yield from _judge_placed(sheet, placed, part, plan.unit)
 
 
-def _judge_placed(sheet: SheetEntry, placed: PlacedCopy, part: ListedPart) -> Iterator[Fault]:
+def _judge_placed(sheet: SheetEntry, placed: PlacedCopy, part: ListedPart, unit: Unit) -> Iterator[Fault]:
     if placed.mirrored != part.is_mirrored(placed.copy):
         text = "the copy is mirrored and must not be" if placed.mirrored else "the copy must be mirrored"
         yield _plan_fault("mirrored", text, *placed.key)
     if sheet.material != part.material or abs(sheet.thickness - part.thickness) > SAME_THICKNESS:
-        text = (
-            f"the part is of {part.material} {part.thickness:g} mm and lies on {sheet.material} "
-            f"{sheet.thickness:g} mm ({sheet.job})"
-        )
+        text = f"the part is of {called(part, unit)} and lies on {called(sheet, unit)} ({sheet.job})"
         yield _plan_fault("wrong-material", text, *placed.key)
     outline = region_of(placed.outline)
     holes = [region_of(ring) for ring in placed.holes]
@@ -122,7 +128,8 @@ def _judge_placed(sheet: SheetEntry, placed: PlacedCopy, part: ListedPart) -> It
     area = outline.area - sum(hole.area for hole in holes)
     round_about = outline.length + sum(hole.length for hole in holes)
     if abs(area - part.area) > (SIZE + PLAN_FLATNESS + SLACK) * round_about + 0.5:
-        text = f"the outline's area is {area:.0f} mm2, and the part list says {part.area:.0f} mm2"
+        found, meant = show_area(area, unit), show_area(part.area, unit)
+        text = f"the outline's area is {found}, and the part list says {meant}"
         yield _plan_fault("plan-outline", text, *placed.key)
 
 
@@ -130,7 +137,8 @@ def judge_length(job: JobFile, sheet: SheetEntry) -> Iterator[Fault]:
     """The cut length of a file that is right against what plan.json says."""
     length = sum(float(stroke.line.length) for stroke in job.strokes if stroke.is_cut)
     if abs(length - sheet.cut_length) > LENGTH_SHARE * length + 1.0:
-        text = f"the cuts of {job.name} are {length:.0f} mm long, not {sheet.cut_length:.0f} mm"
+        found, meant = show_length(length, job.unit), show_length(sheet.cut_length, job.unit)
+        text = f"the cuts of {job.name} are {found} long, not {meant}"
         yield _plan_fault("plan-length", text)
 
 
@@ -145,10 +153,10 @@ def judge_groups(plan: PlanFile) -> Iterator[Fault]:
         judged.update(part.name for part in parts)
         sheets = [sheet for sheet in plan.sheets if _belongs(sheet, group)]
         for code, text in _judge_group(plan, group, parts, sheets):
-            yield _plan_fault(code, f"{group.material} {group.thickness:g} mm: {text}")
+            yield _plan_fault(code, f"{called(group, plan.unit)}: {text}")
     for part in plan.parts.values():
         if part.name not in judged and part.copies:
-            text = f"no group counts the parts of {part.material} {part.thickness:g} mm"
+            text = f"no group counts the parts of {called(part, plan.unit)}"
             yield _plan_fault("plan-count", text, part.name)
 
 

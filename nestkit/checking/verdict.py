@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from nestkit.errors import LONGEST_NAME, Point, printable
+from nestkit.units import Unit, show_gap, show_place
 
 #: Every fault's code and what it means. Scripts may rely on the codes.
 CODES: dict[str, str] = {
@@ -117,6 +119,8 @@ class Fault:
         Where, in the sheet's coordinates.
     text, todo : str
         What is wrong and what to do about it, each without a full stop at the end.
+    unit : {"mm", "in"}
+        In which the place is told.
 
     Raises
     ------
@@ -131,6 +135,7 @@ class Fault:
     at: Point | None = None
     text: str = ""
     todo: str = REWRITE
+    unit: Unit = "mm"
 
     def __post_init__(self) -> None:
         if self.code not in CODES:
@@ -140,10 +145,17 @@ class Fault:
         whose = f"'{printable(self.part, LONGEST_NAME)}'" if self.part else ""
         if whose and self.copy is not None:
             whose += f" copy {self.copy}"
-        place = "" if self.at is None else f"at ({self.at[0]:.1f}, {self.at[1]:.1f}) mm"
+        place = "" if self.at is None else f"at {show_place(self.at, self.unit)}"
         where = ", ".join(name for name in (printable(self.file), whose, place) if name)
         tail = f" {self.todo}." if self.todo else ""
         return f"{where}: {printable(self.text) or CODES[self.code]}.{tail}"
+
+
+def from_place(shift: Point, unit: Unit) -> str:
+    """How far something lies from where it should: ``0.50 mm from its planned place (+0.30, -0.40)``."""
+    sizes = [(by, show_gap(abs(by), unit).removesuffix(f" {unit}")) for by in shift]
+    dx, dy = (f"{'-' if by < 0.0 and float(size) else '+'}{size}" for by, size in sizes)
+    return f"{show_gap(math.hypot(*shift), unit)} from its planned place ({dx}, {dy})"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -74,6 +75,7 @@ def calibrate(
     with held_back():
         kept = write_settings(build_file, foams, build.unit)
     typer.echo(f"wrote the settings into {build_file}; the file as it was is {kept}")
+    typer.echo(f"Next: nestkit plan {shlex.quote(str(build_file))}")
 
 
 def _settings(

@@ -32,12 +32,16 @@ def coupon(
     with held_back():
         for file in write_coupons(build, coupons, folder):
             typer.echo(f"wrote {file}")
-        faults = [fault for one in coupons for fault in check_coupon(folder, f"{one.job.name}.dxf")]
+        faults = [
+            fault for one in coupons for fault in check_coupon(folder, f"{one.job.name}.dxf", build.unit)
+        ]
     for fault in faults:
         typer.echo(str(fault))
     if faults:
         raise typer.Exit(1)
     typer.echo(f"check: all is right: {counted(len(coupons), 'coupon')}")
-    typer.echo(f"Cut them, measure, fill in {folder / READINGS_FILE}, then:")
+    typer.echo(
+        f"Cut them, measure what the page beside each (PDF) shows, fill in {folder / READINGS_FILE}, then:"
+    )
     paths = (shlex.quote(str(path)) for path in (build_file, folder / READINGS_FILE))
     typer.echo(f"  nestkit calibrate {' '.join(paths)}")

@@ -41,6 +41,9 @@ ShopFile = Annotated[
     ),
 ]
 InUnit = Annotated[ShownUnit, typer.Option("--unit", help="What lengths are in.")]
+PlansUnit = Annotated[
+    ShownUnit | None, typer.Option("--unit", help="What lengths are in; without it, mm or as a plan's are.")
+]
 
 app = typer.Typer(
     name="offcuts", help="Keeps the sheets and offcuts that lie in the shop.", no_args_is_help=True

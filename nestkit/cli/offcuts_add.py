@@ -10,9 +10,8 @@ import typer
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import held_back
 from nestkit.cli.offcuts import (
-    InUnit,
+    PlansUnit,
     ShopFile,
-    ShownUnit,
     booking_data,
     given_length,
     piece_data,
@@ -20,7 +19,7 @@ from nestkit.cli.offcuts import (
     say_undo,
     shop_file,
 )
-from nestkit.cli.offcuts_use import show_used
+from nestkit.cli.offcuts_use import plans_unit, show_used
 
 if TYPE_CHECKING:
     from nestkit.geometry import Outline
@@ -47,7 +46,7 @@ def add(
     photo: Annotated[Path | None, typer.Option(metavar="FILE", help="A picture of it.")] = None,
     note: Annotated[str, typer.Option(help="What else there is to say.")] = "",
     again: Annotated[bool, typer.Option("--again", help="With --plan: it was cut once more.")] = False,
-    unit: InUnit = ShownUnit.MM,
+    unit: PlansUnit = None,
     shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
@@ -68,18 +67,20 @@ def add(
         from nestkit.booking import add_leftovers
 
         with held_back(), Shop(shop_file(shop)) as store:
-            show_used(store, add_leftovers(store, plan, sheet, place, again), unit.value, script)
+            used = add_leftovers(store, plan, sheet, place, again)
+            show_used(store, used, plans_unit(plan, unit), script)
         return
     if material is None or thickness is None:
         missing = "--material" if material is None else "--thickness"
         raise InputError.one(
             "offcuts add", f"{missing} is missing", "For example: --material eva --thickness 6"
         )
-    outline = _rectangle(size, unit.value) if size is not None else _drawn(drawing or "", unit.value)
+    typed: Unit = "mm" if unit is None else unit.value
+    outline = _rectangle(size, typed) if size is not None else _drawn(drawing or "", typed)
     try:
         piece = Piece(
             material,
-            given_length("--thickness", thickness, unit.value),
+            given_length("--thickness", thickness, typed),
             outline,
             whole,
             place,
@@ -88,13 +89,13 @@ def add(
         )
     except ValueError as error:
         raise InputError.one("offcuts add", str(error)) from None
-    length = show_length(piece.thickness, unit.value)
-    shown = f"{piece.material} {length} {show_size(*outline.size, unit.value)}"
+    length = show_length(piece.thickness, typed)
+    shown = f"{piece.material} {length} {show_size(*outline.size, typed)}"
     with held_back(), Shop(shop_file(shop)) as store:
         booking = store.add([piece] * count, f"added {shown}")
         added = [each for each in store.pieces() if each.number in booking.came]
         for each in added:
-            typer.echo(piece_line(each, unit.value))
+            typer.echo(piece_line(each, typed))
         say_undo()
         if script is not None:
             data = {"booking": booking_data(booking), "pieces": [piece_data(each) for each in added]}

@@ -10,7 +10,7 @@ import typer
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import held_back
 from nestkit.cli.offcuts import (
-    InUnit,
+    PlansUnit,
     ShopFile,
     ShownUnit,
     booking_data,
@@ -36,7 +36,7 @@ def use(
     ] = "",
     place: Annotated[str, typer.Option(help="Where the leftovers will lie.")] = "",
     again: Annotated[bool, typer.Option("--again", help="The same was cut once more.")] = False,
-    unit: InUnit = ShownUnit.MM,
+    unit: PlansUnit = None,
     shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
@@ -47,7 +47,15 @@ def use(
     script = script_output(context, as_json)
     wanted = given_numbers("--sheets", sheets) if sheets else ()
     with held_back(), Shop(shop_file(shop)) as store:
-        show_used(store, book_plan(store, folder, wanted, place, again), unit.value, script)
+        used = book_plan(store, folder, wanted, place, again)
+        show_used(store, used, plans_unit(folder, unit), script)
+
+
+def plans_unit(folder: Path, asked: ShownUnit | None) -> Unit:
+    """What a plan's pieces are told in: what was asked for, or what its build speaks."""
+    from nestkit.checking.plan_file import read_plan
+
+    return read_plan(folder).unit if asked is None else asked.value
 
 
 def show_used(store: Shop, used: Used, unit: Unit, script: TextIO | None) -> None:

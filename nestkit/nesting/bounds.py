@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from nestkit.geometry import Outline, Path
 from nestkit.nesting.alike import Alike, alike
 from nestkit.nesting.problem import Item, Spacing
+from nestkit.stock.blanks import HAIR
 
 #: Money or area below this is rounding, not meaning.
 EPSILON = 1e-6
@@ -40,31 +41,44 @@ class Offer:
     price : float
     count : int or None
         None when any number can be had.
-    pieces : tuple of (float, float), mm
-        Sizes of the blanks that one is cut into; empty when it stays whole.
+    ways : tuple of tuple of (float, float), mm
+        Sizes of the blanks that one is cut into, in each way that there is; empty when it stays whole.
     name : str
         Of the kind of sheet.
     pack : int
         So many are sold together, at the price.
+    largest : (float, float) or None, mm
+        No piece that is cut from one and lies on the cutter is wider or higher; None when it stays whole,
+        or may.
+    outline : Outline or None
+        Of a sheet that is no rectangle.
     """
 
     size: tuple[float, float]
     price: float
     count: int | None
-    pieces: tuple[tuple[float, float], ...] = ()
+    ways: tuple[tuple[tuple[float, float], ...], ...] = ()
     name: str = ""
     pack: int = 1
+    largest: tuple[float, float] | None = None
+    outline: Outline | None = None
 
     def room(self, spacing: Spacing) -> float:
         """Room of one sheet for grown items, mm^2: whole or in its pieces, whichever is more.
 
-        Each piece has a rim of its own for half the gap, so that the pieces may hold more than the whole.
+        Each piece has a rim of its own for half the gap, so that the pieces may hold more than the whole;
+        but where a margin is kept that is at least as wide, every cut takes some room away.
         """
-        return max(usable_area(self.size, spacing), sum(usable_area(piece, spacing) for piece in self.pieces))
+        whole = usable_area(self.size, spacing)
+        if 2.0 * spacing.margin < spacing.gap:
+            return max(whole, *(sum(usable_area(piece, spacing) for piece in way) for way in self.ways), 0.0)
+        if self.outline is not None:
+            whole = min(whole, usable_area_within(self.outline, spacing))
+        return whole if self.largest is None else min(whole, cut_up_area(self.size, self.largest, spacing))
 
     def across(self, spacing: Spacing) -> Spacing:
         """What is kept between two items anywhere on one sheet, even if a cut between blanks parts them."""
-        if len(self.pieces) < 2:
+        if all(len(way) < 2 for way in self.ways):
             return spacing
         return Spacing(min(spacing.gap, 2.0 * spacing.margin), spacing.margin)
 
@@ -153,6 +167,44 @@ def usable_area(size: tuple[float, float], spacing: Spacing) -> float:
         return 0.0
     half = spacing.gap / 2.0
     return width * height + 2.0 * (width + height) * half + math.pi * half * half
+
+
+def usable_area_within(outline: Outline, spacing: Spacing) -> float:
+    """Room on a sheet of any outline for grown items, never less than the true one, mm^2.
+
+    What stays when the margin is taken off all round, grown by half the gap.
+    """
+    fine = 0.002
+    polygon = outline.polygon(fine)
+    # Chords of the edge's arcs, and of those that the margin makes, err by no more than this.
+    roomy = shapely.buffer(polygon, 2.0 * fine, join_style="mitre")
+    left = shapely.buffer(roomy, -spacing.margin, quad_segs=16)
+    grown = shapely.buffer(left, spacing.gap / 2.0 * (1.0 + 2e-3) + 2.0 * fine, quad_segs=16)
+    return float(grown.area)
+
+
+def cut_up_area(size: tuple[float, float], largest: tuple[float, float], spacing: Spacing) -> float:
+    """Room for grown items on a sheet that is cut up, however that is done by straight cuts, mm^2.
+
+    A level line crosses pieces no wider than ``largest`` allows; each loses its margins, and gets half a
+    gap on either side. So the line crosses so much room at most, and the sheet has so many lines; the same
+    holds for upright ones. For margins of at least half the gap.
+
+    Parameters
+    ----------
+    size, largest : (float, float), mm
+        Of the sheet as it is laid, and of what lies on the cutter.
+    """
+    lost = 2.0 * spacing.margin - spacing.gap
+    across = [_most_across(length, most, lost) for length, most in zip(size, largest, strict=True)]
+    full = [max(length - lost, 0.0) for length in size]
+    return min(across[0] * full[1], full[0] * across[1])
+
+
+def _most_across(length: float, most: float, lost: float) -> float:
+    """The longest that pieces no longer than ``most`` can be together, when each loses something."""
+    roomy = most + HAIR
+    return max(max(min(length, n * roomy) - n * lost, 0.0) for n in range(1, math.ceil(length / roomy) + 1))
 
 
 def fewest_sheets(items: Sequence[Item], offers: Sequence[Offer], spacing: Spacing) -> int:

@@ -28,6 +28,10 @@ from nestkit.nesting.verify import faults
 #: that would shrink too, where the middles of two parts are some 12 gaps apart; all leaves parts in place.
 LOOSE = (0.08, 1.0)
 
+#: A sheet, by its name and number; a blank, by its corner on it.
+_Which = tuple[str, int]
+_Spot = tuple[float, float] | None
+
 
 @dataclass(frozen=True, slots=True)
 class LaidPart:
@@ -97,10 +101,7 @@ def carried(batch: Batch, row: Supply, start: Sequence[LaidSheet], spacing: Spac
 
 def _spread(batch: Batch, row: Supply, start: Sequence[LaidSheet], factor: float) -> Layout | None:
     """The copies at their places, which are drawn to the middle of each sheet by a factor."""
-    bins = {
-        (*meaning.which, None if meaning.is_whole else _spot((meaning.blank.x, meaning.blank.y))): n
-        for n, meaning in enumerate(row.meaning)
-    }
+    bins = _bins(row, start)
     where = {(part.part, part.copy): (sheet, part) for sheet in start for part in sheet.parts}
     seats = []
     left_out = []
@@ -109,7 +110,7 @@ def _spread(batch: Batch, row: Supply, start: Sequence[LaidSheet], factor: float
             left_out.append(number)
             continue
         sheet, at = where[part.name, copy]
-        bin = bins.get((sheet.stock, sheet.stock_number, _spot(sheet.blank)))
+        bin = bins.get((sheet.stock, sheet.stock_number), {}).get(_spot(sheet.blank))
         if bin is None or at.mirrored != batch.items[number].mirrored:
             return None
         turned = Placement(0.0, 0.0, at.turn, at.mirrored)
@@ -121,13 +122,38 @@ def _spread(batch: Batch, row: Supply, start: Sequence[LaidSheet], factor: float
     return Layout(tuple(seats), tuple(left_out)) if len(seats) > len(left_out) else None
 
 
+def _bins(row: Supply, start: Sequence[LaidSheet]) -> dict[_Which, dict[_Spot, int]]:
+    """For each sheet of ``start`` the bins of one like it, by their corners on it.
+
+    In the row it may have another number: there sheets are numbered on from one way of cutting them up to
+    the next.
+    """
+    there: dict[_Which, dict[_Spot, int]] = {}
+    for n, meaning in enumerate(row.meaning):
+        spot = None if meaning.is_whole else _spot((meaning.blank.x, meaning.blank.y))
+        there.setdefault(meaning.which, {})[spot] = n
+    wanted: dict[_Which, set[_Spot]] = {}
+    for sheet in start:
+        wanted.setdefault((sheet.stock, sheet.stock_number), set()).add(_spot(sheet.blank))
+    bought = {meaning.which for meaning in row.meaning if meaning.bought}
+    free = [which for which in there if which in bought and which not in wanted]
+    found = {}
+    for which, spots in wanted.items():
+        fit = (one for one in (which, *free) if one[0] == which[0] and spots <= there.get(one, {}).keys())
+        like = next(fit, None)
+        if like is not None:
+            found[which] = there[like]
+            free = [one for one in free if one != like]
+    return found
+
+
 def _middle(size: tuple[float, float], at: Placement) -> tuple[float, float]:
     """Where the middle of a part's box comes to lie; the box begins at the part's origin."""
     x, y = apply(at.matrix, np.array([[size[0] / 2.0, size[1] / 2.0]]))[0]
     return float(x), float(y)
 
 
-def _spot(corner: tuple[float, float] | None) -> tuple[float, float] | None:
+def _spot(corner: tuple[float, float] | None) -> _Spot:
     return None if corner is None else (round(corner[0], 6), round(corner[1], 6))
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from nestkit.geometry import Outline
 from nestkit.nesting.attempt import Attempt
 from nestkit.nesting.bounds import EPSILON, Offer
 from nestkit.nesting.master import Master, Worth
@@ -13,12 +15,17 @@ from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Proof, Prover
 from nestkit.nesting.stops import AfterRounds, Stop
 from nestkit.nesting.supply import Supply, cost_of
+from nestkit.stock.leftovers import leftovers
 
 if TYPE_CHECKING:
     from nestkit.nesting.overlap import Score
 
 #: Rounds for pushing together what lies on the emptiest sheet, at the end.
 TIDYING = 40
+#: So many bins are looked at for the largest piece that is left.
+LOOKED_AT = 3
+
+_NOTHING = Layout((), ())
 
 #: Numbers of a sheet's bins in a supply: one, or its blanks.
 SheetBins = tuple[int, ...]
@@ -39,6 +46,18 @@ def worth_of(row: Supply, layout: Layout) -> Worth:
     return Worth(round(cost_of(used.values()), 6), len(used))
 
 
+def best_leftover(items: Sequence[Item], row: Supply, layout: Layout) -> float:
+    """Area of the largest single piece worth keeping that a layout leaves on its emptiest bins, mm^2."""
+    taken: dict[int, list[Outline]] = {}
+    for seat in layout.seats:
+        lying = items[seat.item].outline.transformed(seat.placement.matrix)
+        taken.setdefault(seat.bin, []).append(lying)
+    free = {bin: row.bins[bin].outline.area - sum(one.area for one in some) for bin, some in taken.items()}
+    emptiest = sorted(free, key=lambda bin: (-free[bin], bin))[:LOOKED_AT]
+    pieces = [piece for bin in emptiest for piece in leftovers(row.bins[bin].outline, taken[bin])]
+    return max((piece.area for piece in pieces), default=0.0)
+
+
 def is_best(worth: Worth, proof: Proof) -> bool:
     """Whether it is proven that nothing is worth more."""
     return worth.money <= proof.money + EPSILON and worth.sheets <= proof.sheets
@@ -51,6 +70,7 @@ def on_better_sheets(
     spacing: Spacing,
     prover: Prover,
     *,
+    is_enough: Callable[[Worth], bool],
     seed: int,
     stop: Stop,
     asked_to_stop: Callable[[], bool],
@@ -68,38 +88,87 @@ def on_better_sheets(
         Sound and whole: nothing is left out.
     prover : Prover
         Of the same items, over the same sheets.
+    is_enough : callable
+        Whether nothing better than a plan of some worth is to be looked for.
     seed, stop, asked_to_stop
         As for `nesting.search.search`; rounds are those of the overlap engine, over all tries.
     progress : callable, optional
         Given the number of rounds and what the best layout is worth.
     """
     best = Chosen(layout, worth_of(row, layout))
-    if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
+    if is_enough(best.worth):
         return best
     tries = _Tries(items, row, spacing, seed, stop, asked_to_stop, progress)
-    stacks = [sheets_of(row, offer) for offer in prover.offers]
+    stacks = [_by_way(row, sheets_of(row, offer)) for offer in prover.offers]
     most = prover.most_of_each(best.worth.sheets, best.worth.money)
-    most = [min(len(stack), number) for stack, number in zip(stacks, most, strict=True)]
+    most = [min(len(ways[0]) if ways else 0, n) for ways, n in zip(stacks, most, strict=True)]
     master = Master(prover.demands, prover.kinds(most), seed, prover.ruled_out)
-    partly: dict[tuple[int, ...], Layout] = {}
+    partly: dict[tuple[SheetBins, ...], Layout] = {}
+    tried: Counter[tuple[int, ...]] = Counter()
     while not (asked_to_stop() or stop(tries.rounds)):
         proposal = master.propose(best.worth)
         if proposal is None:
             break
-        sheets = [one for stack, n in zip(stacks, proposal.sheets, strict=True) for one in stack[:n]]
-        start = partly.get(proposal.sheets) or _kept(items, row, best.layout, sheets)
+        sheets, anew = _those(stacks, proposal.sheets, tried[proposal.sheets])
+        if anew:
+            # Where one start leads to nothing another may: how long a try takes differs widely.
+            start = _NOTHING
+        else:
+            start = partly.get(sheets) or _kept(items, row, best.layout, sheets)
+        tried[proposal.sheets] += 1
         found = tries.fit(sheets, start, proposal.patience, best.worth)
         if found.left_out:
-            partly[proposal.sheets] = found
+            known = partly.get(sheets)
+            if known is None or _left(items, found) < _left(items, known):
+                partly[sheets] = found
             master.note_not_found(proposal)
             continue
         master.note_found(proposal)
         best = Chosen(found, worth_of(row, found))
-        if is_best(best.worth, prover.prove(best.worth.sheets, best.worth.money)):
+        if is_enough(best.worth):
             break
     if best.layout is not layout and not asked_to_stop():
-        best = replace(best, layout=tries.tidied(best.layout))
+        # What lies on the emptiest sheet reaches less far then, which may still leave a smaller piece.
+        choice = (tries.tidied(best.layout), best.layout)
+        best = replace(best, layout=max(choice, key=lambda one: best_leftover(items, row, one)))
     return replace(best, rounds=tries.rounds)
+
+
+def _by_way(row: Supply, stack: Sequence[SheetBins]) -> list[list[SheetBins]]:
+    """Sheets that are alike but for the way in which they are cut up, those of each way by themselves."""
+    ways: dict[int, list[SheetBins]] = {}
+    for sheet in stack:
+        ways.setdefault(row.meaning[sheet[0]].way, []).append(sheet)
+    return list(ways.values())
+
+
+def _those(
+    stacks: Sequence[Sequence[Sequence[SheetBins]]], numbers: Sequence[int], tries: int
+) -> tuple[tuple[SheetBins, ...], bool]:
+    """So many sheets of each stack, after so many tries with as many; and whether to begin from nothing.
+
+    First all are cut up in the first way, then in the second, and so on, then each in another; then all
+    that once more from nothing.
+    """
+    choices = max(
+        (len(ways) + (n > 1 and len(ways) > 1) for ways, n in zip(stacks, numbers, strict=True) if n),
+        default=1,
+    )
+    turn = tries % choices
+    found: list[SheetBins] = []
+    for ways, n in zip(stacks, numbers, strict=True):
+        if turn < len(ways):
+            found += ways[turn][:n]
+        elif turn == len(ways) and len(ways) > 1:
+            found += [ways[k % len(ways)][k // len(ways)] for k in range(n)]
+        elif ways:
+            found += ways[0][:n]
+    return tuple(found), tries // choices % 2 == 1
+
+
+def _left(items: Sequence[Item], layout: Layout) -> tuple[int, float]:
+    """How much a layout leaves out: copies, and their area, mm^2."""
+    return len(layout.left_out), sum(items[n].outline.area for n in layout.left_out)
 
 
 def sheets_of(row: Supply, offer: Offer) -> list[SheetBins]:

@@ -71,7 +71,9 @@ def prover_of_placed(
         for placed in sheet.placed:
             turns = _either_way(placed.part.turns) if other_way else placed.part.turns
             items.append(Item(placed.part.shape.outline, turns, placed.placement.mirrored))
-    prover = Prover(items, offers(request.sheets, bed), request.spacing)
+    by_hand = any(sheet.how == "hand" for sheet in sheets)
+    rooms = offers(request.sheets, bed, request.most_cuts, whole_too=by_hand)
+    prover = Prover(items, rooms, request.spacing)
     for numbers in ruled_out:
         prover.rule_out(numbers)
     return prover

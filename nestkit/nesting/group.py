@@ -3,35 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
 
-from nestkit.build.model import Sheet
-from nestkit.nesting.bounds import EPSILON
-from nestkit.nesting.carried import LaidSheet, carried, sound_layout
-from nestkit.nesting.choosing import is_best, on_better_sheets
-from nestkit.nesting.exact import on_exact_sheets
+from nestkit.nesting.batch import BatchSearch
+from nestkit.nesting.course import Course
 from nestkit.nesting.figures import figures, prover_of_placed
-from nestkit.nesting.forms import Forms
-from nestkit.nesting.master import Worth
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
-from nestkit.nesting.problem import Item, Layout, Status
+from nestkit.nesting.problem import Item, Layout
 from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
-from nestkit.nesting.search import STARTS, NestResult, Score, search
 from nestkit.nesting.smaller import on_smaller_pieces
-from nestkit.nesting.stops import AfterRounds, AnyOf, Stop, a_share_of
-from nestkit.nesting.supply import SheetBin, Supply, cost_of, offers, supply
-from nestkit.nesting.verify import faults
+from nestkit.nesting.stops import Stop
+from nestkit.nesting.supply import SheetBin, Supply, offers
 
-#: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
-FIRST_LOOK = len(STARTS)
-#: Share of the second stage's time for making a plan of another size sound.
-CARRY_SHARE = 0.8
-#: Share of the second stage's time for what may be solved exactly.
-EXACT_SHARE = 0.4
-
-Report = Callable[[int, int], None]
+#: A search that pauses after its first stage, with whether nothing better can be found. It is then sent the
+#: stop for the second stage, or None to keep the one it has.
+Staged = Generator[bool, Stop | None, "GroupPlan"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,26 +33,26 @@ class GroupPlan:
     rounds: int
 
 
-def plan_group(
-    request: GroupRequest,
-    *,
-    seed: int,
-    stop: Stop,
-    tighten: Stop | None = None,
-    before_tightening: Callable[[], None] = lambda: None,
-    asked_to_stop: Callable[[], bool] = lambda: False,
-    progress: Report | None = None,
-    start: Sequence[LaidSheet] = (),
-    otherwise: Sequence[LaidSheet] = (),
-) -> GroupPlan:
+def plan_group(request: GroupRequest, course: Course) -> GroupPlan:
+    """Plans a group by itself, without a pause between the two stages."""
+    return ended(stages(request, course))
+
+
+def ended(staged: Staged, tighten: Stop | None = None) -> GroupPlan:
+    """What a search comes to, whether it was begun or not; it is sent the stop at every pause."""
+    try:
+        while True:
+            staged.send(tighten)
+    except StopIteration as done:
+        plan: GroupPlan = done.value
+        return plan
+
+
+def stages(request: GroupRequest, course: Course) -> Staged:
     """Chooses sheets and places every copy that fits.
 
     Money comes first, then the number of sheets, then the emptiest sheet, so that what remains is
-    one large leftover. The constructive engine works until `stop`, then the overlap engine from there
-    until `tighten`; without that, not at all. `before_tightening` is called between the two.
-    `progress` is given the round and the sheets used so far. `start` is a plan of another size: it is
-    taken over where it can be made sound and is better than what the constructive engine finds, and
-    `otherwise` is one that takes its place where it can't.
+    one large leftover.
     """
     batches, unplaced = batches_of(request)
     taken: Counter[str] = Counter()
@@ -78,21 +66,10 @@ def plan_group(
         asked = [
             replace(item, turns=part.turns) for item, (part, _) in zip(batch.items, batch.copies, strict=True)
         ]
-        provers.append(Prover(asked, offers(request.sheets, batch.bed), request.spacing))
-        found, chosen = _pack(
-            request,
-            batch,
-            provers[-1],
-            taken,
-            seed,
-            stop,
-            tighten,
-            before_tightening,
-            asked_to_stop,
-            progress,
-            [laid for laid in (start, otherwise) if laid],
-        )
-        stopped = stopped or asked_to_stop()
+        rooms = offers(request.sheets, batch.bed, request.most_cuts)
+        provers.append(Prover(asked, rooms, request.spacing, by_area_alone=not course.proofs))
+        found, chosen = yield from BatchSearch(request, batch, provers[-1], taken, course).stages()
+        stopped = stopped or course.asked_to_stop()
         rounds += found.rounds
         layout = on_smaller_pieces(batch.items, chosen, found.layout, request.spacing)
         layout = _in_copy_order(batch.items, layout)
@@ -110,208 +87,6 @@ def plan_group(
     prover = provers[0] if len(batches) == 1 and not unplaced else None
     group = figures(request, sheets, used, unplaced, prover or prover_of_placed(request, sheets, ruled_out))
     return GroupPlan(group, tuple(sheets), tuple(unplaced), stopped, rounds)
-
-
-def _pack(
-    request: GroupRequest,
-    batch: Batch,
-    prover: Prover,
-    taken: Counter[str],
-    seed: int,
-    stop: Stop,
-    tighten: Stop | None,
-    before_tightening: Callable[[], None],
-    asked_to_stop: Callable[[], bool],
-    progress: Report | None,
-    starts: Sequence[Sequence[LaidSheet]],
-) -> tuple[NestResult, Supply]:
-    """The best layout over the kinds of sheet that could be bought first."""
-    items, spacing = batch.items, request.spacing
-    kinds: list[Sheet | None] = [sheet for sheet in request.sheets if sheet.buy]
-    forms = Forms(items, spacing)
-    known: dict[tuple[float, float], bool] = {}
-
-    def enough(score: Score) -> bool:
-        if score[0] > 0:
-            return False
-        money, count = score[1:3]
-        if (money, count) not in known:
-            proof = prover.prove(int(count), money)
-            known[money, count] = is_best(Worth(money, int(count)), proof)
-        return known[money, count]
-
-    def run(first: Sheet | None, rule: Stop, start: int) -> tuple[NestResult, Supply]:
-        row = supply(request.sheets, batch.bed, len(items), first, dict(taken))
-        report = None if progress is None else lambda n, s: progress(start + n, int(s[2]))
-        found = search(
-            items,
-            row.bins,
-            spacing,
-            score=lambda layout: _score(items, layout, row),
-            enough=enough,
-            seed=seed,
-            stop=rule,
-            asked_to_stop=asked_to_stop,
-            forms=forms,
-            progress=report,
-        )
-        return found, row
-
-    def begun() -> tuple[NestResult, Supply] | None:
-        """The first plan of another size that can be made sound on its own sheets."""
-        row = supply(request.sheets, batch.bed, len(items), kinds[0] if kinds else None, dict(taken))
-        for start in starts:
-            layout = carried(batch, row, start, spacing)
-            if layout is None:
-                continue
-            if tighten is not None and (layout.left_out or faults(items, row.bins, layout, spacing)):
-                before_tightening()
-            rule = None if tighten is None else a_share_of(tighten, CARRY_SHARE)
-            sound = sound_layout(
-                items, row, layout, spacing, seed=seed, stop=rule, asked_to_stop=asked_to_stop
-            )
-            if sound is not None:
-                return NestResult(Status.TIME, sound, _score(items, sound, row), 0.0, 0, ()), row
-        return None
-
-    def exact(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
-        found, row = best
-        if tighten is None or enough(found.score) or asked_to_stop():
-            return best
-        rule = a_share_of(tighten, EXACT_SHARE)
-        before = len(prover.ruled_out)
-        layout = on_exact_sheets(
-            items,
-            row,
-            found.layout,
-            spacing,
-            prover,
-            seed=seed,
-            is_over=lambda: asked_to_stop() or rule(0),
-        )
-        if len(prover.ruled_out) > before:
-            # More may be proven now than was.
-            known.clear()
-        score = _score(items, layout, row)
-        return (replace(found, layout=layout, score=score), row) if score < found.score else best
-
-    def closer(best: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
-        best = exact(best)
-        found, row = best
-        if tighten is None or enough(found.score) or found.layout.left_out or asked_to_stop():
-            return best
-        before_tightening()
-        report = None if progress is None else lambda n, worth: progress(found.rounds + n, worth.sheets)
-        chosen = on_better_sheets(
-            items,
-            row,
-            found.layout,
-            spacing,
-            prover,
-            seed=seed,
-            stop=tighten,
-            asked_to_stop=asked_to_stop,
-            progress=report,
-        )
-        score = _score(items, chosen.layout, row)
-        better = replace(found, layout=chosen.layout, score=score, rounds=found.rounds + chosen.rounds)
-        return (better, row) if score < found.score else best
-
-    # First of all: it may need no search, and is mostly better than what one finds in a short time.
-    known_plan = begun()
-    if known_plan is not None and enough(known_plan[0].score):
-        return replace(known_plan[0], status=Status.PROVEN), known_plan[1]
-    if known_plan is not None and stop(0):
-        return closer(known_plan)
-
-    def or_begun(found: tuple[NestResult, Supply]) -> tuple[NestResult, Supply]:
-        if known_plan is not None and known_plan[0].score < found[0].score:
-            return replace(known_plan[0], rounds=found[0].rounds), known_plan[1]
-        return found
-
-    if len(kinds) <= 1:
-        return closer(or_begun(run(kinds[0] if kinds else None, stop, 0)))
-    looks = [run(kind, AnyOf(stop, AfterRounds(FIRST_LOOK)), 0) for kind in kinds]
-    order = sorted(range(len(kinds)), key=lambda k: looks[k][0].score)
-    best = looks[order[0]]
-    spent = sum(look[0].rounds for look in looks)
-    if not (enough(best[0].score) or stop(spent) or asked_to_stop()):
-        longer = run(kinds[order[0]], _Later(stop, spent), spent)
-        if longer[0].score <= best[0].score:
-            best = longer
-    return _cheaper_sheets(request, batch, closer(or_begun(best)))
-
-
-class _Later:
-    """A stop rule for a search that goes on after some rounds were spent elsewhere."""
-
-    def __init__(self, rule: Stop, spent: int) -> None:
-        self._rule, self._spent = rule, spent
-
-    def __call__(self, rounds: int) -> bool:
-        return self._rule(rounds + self._spent)
-
-
-def _score(items: Sequence[Item], layout: Layout, row: Supply) -> Score:
-    """Left out, money, sheets, area on the emptiest sheet, then how far the parts reach on it."""
-    area: dict[tuple[str, int], float] = {}
-    reach: dict[tuple[str, int], float] = {}
-    for seat in layout.seats:
-        sheet_bin = row.meaning[seat.bin]
-        item = items[seat.item]
-        area[sheet_bin.which] = area.get(sheet_bin.which, 0.0) + item.outline.area
-        right = item.outline.transformed(seat.placement.matrix).bounds[2] + sheet_bin.blank.x
-        reach[sheet_bin.which] = max(reach.get(sheet_bin.which, 0.0), right)
-    emptiest = min(area, key=lambda which: (area[which], which), default=None)
-    return (
-        float(len(layout.left_out)),
-        round(cost_of(row.meaning[seat.bin] for seat in layout.seats), 6),
-        float(len(area)),
-        round(area[emptiest], 3) if emptiest else 0.0,
-        round(reach[emptiest], 3) if emptiest else 0.0,
-    )
-
-
-def _cheaper_sheets(
-    request: GroupRequest, batch: Batch, best: tuple[NestResult, Supply]
-) -> tuple[NestResult, Supply]:
-    """Moves what lies on a bought sheet to a cheaper kind where that holds it as well."""
-    found, row = best
-    layout = found.layout
-    bins, meaning = list(row.bins), list(row.meaning)
-    numbers = Counter({sheet.name: sheet.in_shop for sheet in request.sheets})
-    for sheet_bin in {m.which: m for m in meaning}.values():
-        numbers[sheet_bin.sheet.name] = max(numbers[sheet_bin.sheet.name], sheet_bin.number)
-    whole = {meaning[seat.bin].which: meaning[seat.bin] for seat in layout.seats if meaning[seat.bin].bought}
-    for which, sheet_bin in whole.items():
-        members = [seat.item for seat in layout.seats if meaning[seat.bin].which == which]
-        each = sheet_bin.sheet.price / sheet_bin.sheet.pack
-        cheaper = [s for s in request.sheets if s.buy and s.price < each - EPSILON]
-        for kind in sorted(cheaper, key=lambda s: (s.price, s.name)):
-            bought = replace(kind, in_shop=0)
-            one = supply([bought], batch.bed, 1, first=bought)
-            some = [batch.items[n] for n in members]
-            moved = search(
-                some,
-                one.bins,
-                request.spacing,
-                score=lambda tried: (float(len(tried.left_out)),),
-                enough=lambda score: score[0] == 0,
-                seed=0,
-                stop=AfterRounds(FIRST_LOOK),
-            ).layout
-            if moved.left_out:
-                continue
-            numbers[kind.name] += 1
-            shift = len(bins)
-            bins += one.bins
-            meaning += [replace(m, sheet=kind, number=numbers[kind.name]) for m in one.meaning]
-            kept = [seat for seat in layout.seats if meaning[seat.bin].which != which]
-            kept += [replace(s, item=members[s.item], bin=s.bin + shift) for s in moved.seats]
-            layout = replace(layout, seats=tuple(kept))
-            break
-    changed = Supply(tuple(bins), tuple(meaning))
-    return replace(found, layout=layout, score=_score(batch.items, layout, changed)), changed
 
 
 def _in_copy_order(items: Sequence[Item], layout: Layout) -> Layout:

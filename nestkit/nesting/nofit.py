@@ -24,6 +24,11 @@ UNITS = 10_000
 Contour = NDArray[np.int64]
 #: A ring as the clipper gives and takes it.
 Ring = list[list[int]]
+#: A box: x0, y0, x1, y1.
+Room = tuple[int, int, int, int]
+
+#: So many sums are taken away from a box at first, then twice as many each time.
+FIRST_TAKEN = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,19 +119,47 @@ def no_fit(fixed: Pieces, moving: Pieces) -> list[Contour]:
     return [np.array(ring, dtype=np.int64) for ring in union(joined)]
 
 
-def leaves_room(room: tuple[int, int, int, int], fixed: Pieces, moving: Pieces, looks: int = 5) -> bool:
+def leaves_room(room: Room, fixed: Pieces, moving: Pieces, looks: int = 5) -> bool:
     """Whether the moving piece's origin may lie somewhere in a box (x0, y0, x1, y1).
 
-    Some spots all over the box are looked at first: most boxes that leave room are found out so, without
-    the whole polygon.
+    Some spots all over the box are looked at first: most boxes that leave room are found out so. Then the
+    sums are taken away from the box, those that cover most of it first: mostly few of them leave nothing,
+    and the whole polygon is never made.
     """
     x0, y0, x1, y1 = room
     across = np.linspace(x0 + 1, x1 - 1, looks).astype(np.int64)
     along = np.linspace(y0 + 1, y1 - 1, looks).astype(np.int64)
     spots = np.column_stack((np.repeat(across, looks), np.tile(along, looks)))
-    if is_left_out(spots, *convex_sums(fixed.points, fixed.at, moving.points, moving.at)):
+    points, at = convex_sums(fixed.points, fixed.at, moving.points, moving.at)
+    if is_left_out(spots, points, at):
         return True
-    return bool(free_places(room, no_fit(fixed, moving)))
+    free: list[Ring] = [[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]]
+    order = _most_in_box(room, points, at)
+    taken, chunk = 0, FIRST_TAKEN
+    while taken < len(order) and free:
+        free = _less(free, [points[at[k] : at[k + 1]] for k in order[taken : taken + chunk]])
+        taken, chunk = taken + chunk, 2 * chunk
+    return bool(free)
+
+
+def _most_in_box(room: Room, points: Contour, at: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Numbers of the rings that reach into a box, roughly those first that cover most of it."""
+    if len(at) < 2:
+        return np.empty(0, dtype=np.int64)
+    low = np.maximum(np.minimum.reduceat(points, at[:-1]), room[:2])
+    high = np.minimum(np.maximum.reduceat(points, at[:-1]), room[2:])
+    inside = (high - low).clip(min=0).astype(np.float64).prod(axis=1)
+    order: NDArray[np.int64] = np.argsort(-inside, kind="stable")
+    return order[: np.count_nonzero(inside)]
+
+
+def _less(free: list[Ring], taken: Sequence[Contour]) -> list[Ring]:
+    """What some rings leave of a region."""
+    clipper = pyclipper.Pyclipper()
+    clipper.AddPaths(free, pyclipper.PT_SUBJECT, True)
+    clipper.AddPaths([ring.tolist() for ring in taken], pyclipper.PT_CLIP, True)
+    found: list[Ring] = clipper.Execute(pyclipper.CT_DIFFERENCE, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
+    return found
 
 
 def _drawn_in(ring: Contour) -> Contour:
@@ -160,7 +193,7 @@ def union(rings: Iterable[Ring]) -> list[Ring]:
     return found
 
 
-def free_places(room: tuple[int, int, int, int], blocked: Sequence[Contour]) -> list[Contour]:
+def free_places(room: Room, blocked: Sequence[Contour]) -> list[Contour]:
     """The part of a box (x0, y0, x1, y1) that no blocked contour covers, as contours."""
     x0, y0, x1, y1 = room
     box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], dtype=np.int64)
@@ -175,8 +208,4 @@ def free_places(room: tuple[int, int, int, int], blocked: Sequence[Contour]) -> 
     ]
     if not near:
         return [box]
-    clipper = pyclipper.Pyclipper()
-    clipper.AddPath(box.tolist(), pyclipper.PT_SUBJECT, True)
-    clipper.AddPaths([ring.tolist() for ring in near], pyclipper.PT_CLIP, True)
-    found = clipper.Execute(pyclipper.CT_DIFFERENCE, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
-    return [np.array(ring, dtype=np.int64) for ring in found]
+    return [np.array(ring, dtype=np.int64) for ring in _less([box.tolist()], near)]

@@ -53,10 +53,15 @@ class Prover:
     items, spacing
         See `nesting.problem`.
     offers : sequence of Offer
+    by_area_alone : bool
+        True leaves away all bounds but the areas'.
     """
 
-    def __init__(self, items: Sequence[Item], offers: Sequence[Offer], spacing: Spacing) -> None:
+    def __init__(
+        self, items: Sequence[Item], offers: Sequence[Offer], spacing: Spacing, by_area_alone: bool = False
+    ) -> None:
         self.items, self.offers, self.spacing = items, offers, spacing
+        self.by_area_alone = by_area_alone
         self._weighed: dict[tuple[float, float, float], list[tuple[float, ...]]] = {}
         self._sharing: dict[tuple[float, float, float], list[tuple[int, ...]]] = {}
         #: So many sheets of each offer, and fewer, are proven not to hold the items.
@@ -137,8 +142,8 @@ class Prover:
                     price=offer.price,
                     most=number,
                     room=offer.room(self.spacing),
-                    weights=self._weights(offer.size, spacing),
-                    apart=self._apart(offer.size, spacing),
+                    weights=[] if self.by_area_alone else self._weights(offer.size, spacing),
+                    apart=[] if self.by_area_alone else self._apart(offer.size, spacing),
                     pack=offer.pack,
                 )
             )
@@ -164,6 +169,8 @@ class Prover:
             Of a plan that exists.
         """
         best = Proof(self.by_area, self.money_by_area)
+        if self.by_area_alone:
+            return best
         if best.sheets < sheets and self.by_widths > best.sheets:
             best = Proof(self.by_widths, best.money, "widths")
         if best.sheets < sheets and self.by_sharing > best.sheets:

@@ -37,6 +37,8 @@ class GroupRequest:
         Parts and copies that are cut already.
     unit : "mm" or "in"
         In which messages speak.
+    most_cuts : int or None
+        Straight cuts by which a sheet is cut into blanks for the bed, at most; None without a limit.
     """
 
     material: str
@@ -48,6 +50,7 @@ class GroupRequest:
     spacing: Spacing
     done: frozenset[tuple[str, int]] = frozenset()
     unit: Unit = "mm"
+    most_cuts: int | None = None
 
     @property
     def copies(self) -> int:
@@ -117,7 +120,8 @@ def why_by_hand(cutter: CutterKind, part: Part) -> str:
 def _bins(request: GroupRequest, bed: tuple[float, float] | None) -> Supply:
     """One of each different bin."""
     sheets = [s for s in request.sheets if s.buy or s.in_shop > 0]
-    return supply(sheets, bed, 1, first=sheets[0] if sheets else None)
+    first = sheets[0] if sheets else None
+    return supply(sheets, bed, 1, first=first, most_cuts=request.most_cuts)
 
 
 def _rooms(request: GroupRequest, bed: tuple[float, float] | None) -> list[tuple[float, float]]:

@@ -19,9 +19,9 @@ from nestkit.nesting.request import why_by_hand
 from nestkit.output.grooves import grooves_in
 from nestkit.output.palette import layer_task, running_order
 from nestkit.output.plan_json import job_file
-from nestkit.output.sums import glue_length
+from nestkit.output.sums import Weight, foam_weight, glue_length
 from nestkit.output.text import plain, show_number
-from nestkit.units import mm_per
+from nestkit.units import KG_PER_POUND, mm_per
 
 Cell = str | int
 
@@ -80,10 +80,11 @@ def sold_as(what: str, sheet: Sheet) -> str:
 
 
 def shopping_bytes(build: Build, plan: Plan) -> bytes:
-    """``shopping.csv``: a row for each kind of sheet, then hardware, glue, and the total."""
+    """``shopping.csv``: a row for each kind of sheet, then hardware, glue, the total and the weight."""
     unit, per = build.unit, mm_per(build.unit)
     head = ("what", "sheet", "material", f"thickness ({unit})", f"width ({unit})", f"height ({unit})")
-    more = (f"diameter ({unit})", f"inner diameter ({unit})", f"length ({unit})", "note")
+    heavy = "kg" if unit == "mm" else "lb"
+    more = (f"diameter ({unit})", f"inner diameter ({unit})", f"length ({unit})", f"weight ({heavy})", "note")
     rows: list[Sequence[Cell]] = [(*head, "count", "price each", "price", *more)]
     total = 0.0
     for what, sheet, count, price in shopping_rows(build, plan):
@@ -91,19 +92,34 @@ def shopping_bytes(build: Build, plan: Plan) -> bytes:
         each = sheet.price if what == "buy" else 0.0
         name = sold_as(what, sheet)
         start: list[Cell] = [what, name, sheet.material, *lengths, count, _money(each), _money(price)]
-        rows.append([*start, "", "", "", sheet.place])
+        rows.append([*start, "", "", "", "", sheet.place])
         total += price
     for item in build.hardware:
         sizes = [
             "" if mm is None else _length(mm, per) for mm in (item.diameter, item.inner_diameter, item.length)
         ]
         note = "" if item.length is None else "cut to length"
-        rows.append(("hardware", item.name, *[""] * 7, *sizes, note))
+        rows.append(("hardware", item.name, *[""] * 7, *sizes, "", note))
     seams = glue_length(build)
     if seams:
-        rows.append(("glue", "contact cement", *[""] * 9, _length(seams, per), "length of the seams"))
-    rows.append(("total", *[""] * 7, _money(total), *[""] * 4))
+        rows.append(("glue", "contact cement", *[""] * 9, _length(seams, per), "", "length of the seams"))
+    rows.append(("total", *[""] * 7, _money(total), *[""] * 5))
+    weight = foam_weight(build, plan)
+    if weight.kg:
+        weighs = show_number(weight.kg / (1.0 if heavy == "kg" else KG_PER_POUND), 3)
+        rows.append(("finished prop", "foam", *[""] * 10, weighs, _weight_note(weight)))
     return csv_bytes(rows)
+
+
+def _weight_note(weight: Weight) -> str:
+    """What the weight leaves out, and what it takes for granted."""
+    notes = ["without glue and hardware"]
+    if weight.unknown:
+        notes.append(f"without {', '.join(weight.unknown)}, whose density is not known")
+    if weight.assumed:
+        taken = (f"{show_number(density, 0)} kg/m3 for {material}" for material, density in weight.assumed)
+        notes.append(f"taking {', '.join(taken)}")
+    return ", ".join(notes)
 
 
 def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:

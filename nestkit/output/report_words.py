@@ -5,7 +5,7 @@ from __future__ import annotations
 from nestkit.build.model import Cutter
 from nestkit.cutting.model import Times
 from nestkit.output.text import show_number
-from nestkit.units import Unit, mm_per, show_length
+from nestkit.units import KG_PER_POUND, Unit, mm_per, show_length
 
 
 def show_time(seconds: float) -> str:
@@ -78,7 +78,6 @@ def show_long(mm: float, unit: Unit) -> str:
 def show_weight(kg: float, unit: Unit) -> str:
     """``850 g``, ``1.9 kg``; ``1 lb 14 oz`` where the build speaks inches."""
     if unit == "in":
-        # 1 lb = 0.45359237 kg exactly (international yard and pound agreement, 1959).
-        ounces = round(kg / 0.45359237 * 16.0)
+        ounces = round(kg / KG_PER_POUND * 16.0)
         return f"{ounces} oz" if ounces < 16 else f"{ounces // 16} lb {ounces % 16} oz"
     return f"{round(kg * 1000.0, -1):.0f} g" if kg < 0.995 else f"{kg:.1f} kg"

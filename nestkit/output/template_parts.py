@@ -21,7 +21,7 @@ class Template:
     Parameters
     ----------
     number : int
-        The part's place in the build file, from 1; the pieces of one pattern share it.
+        The number that the part's copies carry and that the lists and the report give it.
     part : Part
     copies, mirrored : int
         How many are cut with it, and how many of those with the template turned over.
@@ -65,9 +65,6 @@ def templates_of(build: Build, plan: Plan, which: TemplateChoice) -> tuple[Templ
     """The templates in the build file's order: of what the plan cuts by hand, of all parts, or none."""
     if which == "none":
         return ()
-    numbers = {
-        name: place for place, name in enumerate(dict.fromkeys(part.owner for part in build.parts), start=1)
-    }
     copies: dict[str, list[int]] = {}
     if which == "hand":
         for sheet in plan.sheets:
@@ -77,7 +74,7 @@ def templates_of(build: Build, plan: Plan, which: TemplateChoice) -> tuple[Templ
     else:
         copies = {part.name: list(range(1, part.copies + 1)) for part in build.parts}
     return tuple(
-        Template(numbers[part.owner], part, len(own), sum(part.is_mirrored(copy) for copy in own))
+        Template(build.number_in_list(part), part, len(own), sum(part.is_mirrored(copy) for copy in own))
         for part in build.parts
         if (own := copies.get(part.name))
     )

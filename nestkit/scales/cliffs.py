@@ -2,30 +2,34 @@
 
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
-falls. Above a cliff the plan below it is carried up and separated, so that a cliff is only told where that
-fails too.
+falls. The plan below a cliff is carried up over it and separated: to the next size that is compared before
+anything is halved, and just above the cliff at the end, so that one is only told where that fails too. These
+tries ask for sheets alone; what is proven, and how long cutting takes, is worked out once, at the end.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from nestkit.nesting.master import Worth
 from nestkit.planning import Effort
-from nestkit.scales.model import CLOSE, Cliff, GroupKey, GroupResult, SizeResult
-from nestkit.scales.runner import Runner
+from nestkit.scales.model import CLOSE, Answer, Cliff, GroupKey, GroupResult, SizeResult
+from nestkit.scales.runner import Runner, Steps
 from nestkit.scales.task import SizeTask
 
 #: What is known of one group: scales and what it comes to there, smallest first.
 Known = dict[float, GroupResult]
+#: A try: at which scale, for which cliff, and how many times the usual effort it gets.
+Spot = tuple[float, Cliff, float]
 
-#: Share of a group's effort that carrying a plan down may take, and its multiple above a found cliff.
+#: Share of a group's effort that carrying a plan down may take, and its multiple for carrying one up.
 CARRY_SHARE = 0.25
-CONFIRM_TIMES = 3.0
-#: What a try takes besides its search: reading, a first layout, jobs; seconds, measured on the halberd.
-BESIDES = 2.0
+CLIMB_TIMES = 3.0
+#: What a try takes besides its search: reading, a first layout; seconds, measured on the halberd.
+BESIDES = 1.5
 #: The shortest search worth starting, seconds.
 LEAST = 0.5
 
@@ -67,46 +71,76 @@ class CliffSearch:
             key: max((g.copies for g in rows.values()), default=1) for key, rows in self.known.items()
         }
         self._carried: set[tuple[GroupKey, float, float]] = set()
-        self._confirmed: set[tuple[GroupKey, float, tuple[int, float, int]]] = set()
+        self._climbed: set[tuple[GroupKey, float, tuple[int, float, int]]] = set()
+        #: Where only sheets and money are known.
+        self._rough: set[tuple[GroupKey, float]] = set()
         self._failed: set[tuple[GroupKey, float]] = set()
 
-    def level(self, runner: Runner) -> None:
-        """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
-        while pairs := [pair for key in self.known for pair in self._rises(key)]:
-            tasks = []
-            for key, low, high in pairs:
-                self._carried.add((key, low, high))
-                tasks.append(self._task(low, key, self._share(key, CARRY_SHARE), self.known[key][high]))
-            self._learn(runner, [(key, low) for key, low, _ in pairs], tasks)
+    def look(self, runner: Runner, in_time: Callable[[], bool]) -> None:
+        """Finds the cliffs of all groups side by side.
 
-    def narrow(self, runner: Runner, in_time: Callable[[], bool]) -> None:
-        """Halves between neighbours that differ until each cliff is close, then tries to climb it."""
-        self._most = self._seconds_for_each()
+        Parameters
+        ----------
+        runner : Runner
+        in_time : callable
+            Asked before each further try; plans are carried down, and what is shown is settled, even so.
+
+        Raises
+        ------
+        StoppedEarly
+            What was found until then is known.
+        """
+        runner.side_by_side([self._steps(key, in_time) for key in self.known])
+
+    def _steps(self, key: GroupKey, in_time: Callable[[], bool]) -> Steps:
+        yield from self._level(key)
+        self._most = min(self._most, self._seconds_for_each())
         while in_time():
-            wide = [
-                (key, cliff) for key in self.known for cliff in self.cliffs(key) if self._is_wide(key, cliff)
-            ]
-            if wide:
-                spots = [(key, math.sqrt(c.below[0] * c.above[0]), c) for key, c in wide]
-                times = 1.0
-            else:
-                spots = [
-                    (key, cliff.above[0], cliff)
-                    for key in self.known
-                    for cliff in self.cliffs(key)
-                    if not cliff.certain and (key, cliff.above[0], cliff.below[1].rank) not in self._confirmed
-                ]
-                if not spots:
-                    return
-                self._confirmed |= {(key, at, cliff.below[1].rank) for key, at, cliff in spots}
-                times = CONFIRM_TIMES
+            spots = self._to_climb(key, self._asked_for) or self._to_halve(key) or self._to_climb(key)
+            if not spots:
+                break
             # The plan below is carried up, and where that fails the one above is good enough.
             tasks = [
                 self._task(at, key, self._share(key, times), cliff.below[1], cliff.above[1])
-                for key, at, cliff in spots
+                for at, cliff, times in spots
             ]
-            self._learn(runner, [(key, at) for key, at, _ in spots], tasks)
-            self.level(runner)
+            answers = yield tasks
+            self._learn(key, [at for at, _, _ in spots], answers)
+            yield from self._level(key)
+        yield from self._settle(key)
+
+    def _level(self, key: GroupKey) -> Steps:
+        """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
+        while pairs := list(self._rises(key)):
+            self._carried |= {(key, low, high) for low, high in pairs}
+            effort = self._share(key, CARRY_SHARE)
+            answers = yield [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
+            self._learn(key, [low for low, _ in pairs], answers)
+
+    def _settle(self, key: GroupKey) -> Steps:
+        """Works out what is left of the plans that are shown: what is proven of them, and their times."""
+        known = self.known[key]
+        shown = {scale for scale in self._asked_for if scale in known}
+        shown |= {cliff.above[0] for cliff in self.cliffs(key) if self._may_be_proven(key, cliff)}
+        scales = sorted(scale for scale in shown if (key, scale) in self._rough)
+        effort = self._share(key, CARRY_SHARE)
+        answers = yield [
+            replace(
+                self._task(scale, key, effort, known[scale]),
+                proofs=True,
+                jobs="rough" if scale in self._asked_for else "none",
+            )
+            for scale in scales
+        ]
+        for scale, answer in zip(scales, answers, strict=True):
+            if isinstance(answer, SizeResult) and answer.group(key).rank <= known[scale].rank:
+                known[scale] = answer.group(key)
+                self._rough.discard((key, scale))
+
+    def _may_be_proven(self, key: GroupKey, cliff: Cliff) -> bool:
+        """Whether the next size that is compared is proven not to do with the plan below the cliff."""
+        later = min((scale for scale in self._asked_for if scale >= cliff.above[0]), default=None)
+        return later is None or Cliff(cliff.below, (later, self.known[key][later])).certain
 
     def cliffs(self, key: GroupKey) -> list[Cliff]:
         """Neighbours of one group that differ in what is left out, money or sheets.
@@ -129,26 +163,51 @@ class CliffSearch:
         found = []
         for size in sizes:
             for group in size.groups:
-                size = size.with_group(self.known[group.key][size.scale])
+                if (group.key, size.scale) not in self._rough:
+                    size = size.with_group(self.known[group.key][size.scale])
             found.append(size)
         return tuple(found)
 
-    def _rises(self, key: GroupKey) -> Iterable[tuple[GroupKey, float, float]]:
+    def _rises(self, key: GroupKey) -> Iterable[tuple[float, float]]:
         """Sizes that cost more than the best larger one, each with that one, unless it was tried."""
         best: tuple[float, GroupResult] | None = None
         for scale, group in sorted(self.known[key].items(), reverse=True):
             if best is not None and best[1].rank < group.rank and (key, scale, best[0]) not in self._carried:
-                yield key, scale, best[0]
+                yield scale, best[0]
             if best is None or group.rank <= best[1].rank:
                 best = scale, group
+
+    def _to_climb(self, key: GroupKey, among: Collection[float] | None = None) -> list[Spot]:
+        """Above each cliff that its plan below was not carried over yet, and that is not proven."""
+        spots = [
+            (cliff.above[0], cliff, CLIMB_TIMES)
+            for cliff in self.cliffs(key)
+            if not cliff.certain
+            and (among is None or cliff.above[0] in among)
+            and (key, cliff.above[0], cliff.below[1].rank) not in self._climbed
+        ]
+        self._climbed |= {(key, at, cliff.below[1].rank) for at, cliff, _ in spots}
+        return spots
+
+    def _to_halve(self, key: GroupKey) -> list[Spot]:
+        """Halfway between the sides of each cliff that is not close yet."""
+        return [
+            (math.sqrt(cliff.below[0] * cliff.above[0]), cliff, 1.0)
+            for cliff in self.cliffs(key)
+            if self._is_wide(key, cliff)
+        ]
 
     def _is_wide(self, key: GroupKey, cliff: Cliff) -> bool:
         return not cliff.is_close and (key, math.sqrt(cliff.below[0] * cliff.above[0])) not in self._failed
 
     def _seconds_for_each(self) -> float:
         """Search time of one try, from what there is for all of them."""
-        tries = sum(CONFIRM_TIMES + _halvings(cliff) for cliff in self.all_cliffs())
-        return max(self._seconds / tries - BESIDES, LEAST) if tries else math.inf
+        halvings = sum(map(_halvings, self.all_cliffs()))
+        climbs = 2 * len(self.all_cliffs())
+        tries = halvings + climbs
+        if not tries:
+            return math.inf
+        return max((self._seconds - BESIDES * tries) / (halvings + CLIMB_TIMES * climbs), LEAST)
 
     def _share(self, key: GroupKey, times: float = 1.0) -> Effort:
         """The group's share of a size's effort: by its copies, as `planning.make_plan` shares seconds."""
@@ -172,14 +231,13 @@ class CliffSearch:
         return replace(
             task,
             otherwise=otherwise.laid if task.start and otherwise is not None else (),
-            # Between the sizes that are compared only sheets and money are told.
-            sheets_only=scale not in self._asked_for,
+            content=Worth(*start.rank[1:]) if not start.left_out else None,
+            proofs=False,
+            jobs="none",
         )
 
-    def _learn(
-        self, runner: Runner, spots: Sequence[tuple[GroupKey, float]], tasks: Sequence[SizeTask]
-    ) -> None:
-        for (key, scale), answer in zip(spots, runner.run(tasks), strict=True):
+    def _learn(self, key: GroupKey, scales: Sequence[float], answers: Sequence[Answer]) -> None:
+        for scale, answer in zip(scales, answers, strict=True):
             if not isinstance(answer, SizeResult):
                 self._failed.add((key, scale))
                 continue
@@ -187,6 +245,7 @@ class CliffSearch:
             before = self.known[key].get(scale)
             if before is None or group.rank < before.rank:
                 self.known[key][scale] = group
+                self._rough.add((key, scale))
 
 
 def _halvings(cliff: Cliff) -> int:

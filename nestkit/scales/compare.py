@@ -99,8 +99,7 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
         if question.cliffs and len(sizes) > 1:
             seconds = question.effort.seconds * question.jobs * (1.0 - SIZES_SHARE)
             cliffs = CliffSearch(sizes, ask, effort, seconds)
-            cliffs.level(runner)
-            cliffs.narrow(
+            cliffs.look(
                 runner,
                 lambda: (
                     question.effort.rounds is not None or time.monotonic() - began < question.effort.seconds

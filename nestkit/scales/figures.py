@@ -24,7 +24,7 @@ from nestkit.scales.model import (
 from nestkit.stock.leftovers import leftovers
 
 
-def size_result(build: Build, planned: Planned, reference: str) -> SizeResult:
+def size_result(build: Build, planned: Planned, reference: str, with_leftovers: bool = True) -> SizeResult:
     """What a size comes to.
 
     Parameters
@@ -35,6 +35,8 @@ def size_result(build: Build, planned: Planned, reference: str) -> SizeResult:
         Without jobs no time for cutting is told.
     reference : str
         The part by which the size is told; see `Build.measured`.
+    with_leftovers : bool
+        Whether it is asked what is worth keeping.
     """
     part = build.measured(reference)
     jobs = {job.sheet.index: job for job in planned.jobs}
@@ -42,7 +44,9 @@ def size_result(build: Build, planned: Planned, reference: str) -> SizeResult:
         scale=build.scale,
         length=None if part is None else max(part.shape.outline.size),
         height=None if part is None else min(part.shape.outline.size),
-        groups=tuple(_group(build, planned.plan, group, jobs) for group in planned.plan.groups),
+        groups=tuple(
+            _group(build, planned.plan, group, jobs, with_leftovers) for group in planned.plan.groups
+        ),
         slim=tuple(
             SlimPart(name, len(places), slimmest.what, slimmest.width)
             for name, places in slim_parts(build).items()
@@ -62,7 +66,7 @@ def layer_counts(build: Build) -> tuple[LayerCount, ...]:
     return tuple(LayerCount(name, layers) for name, layers in found.items())
 
 
-def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job]) -> GroupResult:
+def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job], with_leftovers: bool) -> GroupResult:
     key = (group.material, group.thickness)
     sheets = [sheet for sheet in plan.sheets if (sheet.material, sheet.thickness) == key]
     foam = math.fsum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
@@ -91,7 +95,7 @@ def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job]) -> Grou
         seconds=math.fsum(jobs[sheet.index].seconds for sheet in sheets if sheet.index in jobs),
         by_hand=tuple(by_hand),
         left_out=tuple(LeftOut(name, count, why) for (name, why), count in left.items()),
-        leftover=_leftover(build, sheets),
+        leftover=_leftover(build, sheets) if with_leftovers else Leftover(),
         laid=laid(sheets),
         cost_at_least=group.cost_at_least,
         at_any_price=group.at_any_price,

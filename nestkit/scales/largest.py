@@ -131,8 +131,8 @@ def certain_stops(goal: Goal, build: Build, unit: Unit) -> tuple[str, ...]:
             stops.append(f"{foam}: {_some(names)} {'fits' if len(names) == 1 else 'fit'} none of the sheets")
             continue
         items = [item for batch in batches for item in batch.items]
-        # Without a bed a sheet is whole; in blanks it may hold a hair more, so that the larger one counts.
-        rooms = offers(request.sheets, request.bed)
+        by_hand = any(batch.how == "hand" for batch in batches)
+        rooms = offers(request.sheets, request.bed, request.most_cuts, whole_too=by_hand)
         need = needed_area(items, request.spacing.gap)
         if not any(offer.count is None for offer in rooms):
             room = math.fsum((offer.count or 0) * offer.room(request.spacing) for offer in rooms)

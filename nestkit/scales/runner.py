@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Any
 
@@ -23,6 +23,10 @@ class What(Enum):
     ASKED = "asked"
     KEPT = "kept"
     DONE = "done"
+
+
+#: A piece of work that goes step by step: it hands out tasks and is sent their answers, in the same order.
+Steps = Generator[Sequence[SizeTask], list[Answer], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,36 +82,88 @@ class Runner:
         StoppedEarly
             With the answers that are there.
         """
-        answers: list[Answer | None] = [None] * len(tasks)
-        running: dict[Future[Any], int] = {}
-        for place, task in enumerate(tasks):
-            kept = None if self._cache is None else self._cache.get(task)
-            if kept is not None:
-                answers[place] = kept
-                self.kept += 1
-                self._heard(Event(What.KEPT, task, kept), None)
-                continue
-            future = self._executor.submit(plan_size, task)
-            running[future] = place
-            self._heard(Event(What.ASKED, task), future)
+        found: list[Answer] = []
+
+        def once() -> Steps:
+            found.extend((yield tasks))
+
+        self.side_by_side([once()])
+        return found
+
+    def side_by_side(self, works: Sequence[Steps]) -> None:
+        """Does several pieces of work at once: none waits for the others' steps.
+
+        Raises
+        ------
+        StoppedEarly
+            With the answers that were not handed over yet.
+        """
+        running: dict[Future[Any], tuple[_Step, int]] = {}
+        steps = [_Step(work) for work in works]
+        for step in steps:
+            self._go_on(step, running)
         while running:
             done, _ = wait(running, timeout=_LOOK, return_when=FIRST_COMPLETED)
             for future in done:
-                place = running.pop(future)
-                answer = _answer(future, tasks[place])
-                answers[place] = answer
+                step, place = running.pop(future)
+                task = step.tasks[place]
+                answer = _answer(future, task)
+                step.answers[place] = answer
                 if isinstance(answer, SizeResult):
                     self.planned += 1
                     if self._cache is not None:
-                        self._cache.put(tasks[place], answer)
-                self._heard(Event(What.DONE, tasks[place], answer), future)
+                        self._cache.put(task, answer)
+                self._heard(Event(What.DONE, task, answer), future)
+                if not self._asked():
+                    self._go_on(step, running)
             if self._asked():
                 for future in running:
                     future.cancel()
-                raise StoppedEarly(answers)
+                raise StoppedEarly([answer for step in steps for answer in step.answers])
         if self._asked():
-            raise StoppedEarly(answers)
-        return [answer for answer in answers if answer is not None]
+            raise StoppedEarly([answer for step in steps for answer in step.answers])
+
+    def _go_on(self, step: _Step, running: dict[Future[Any], tuple[_Step, int]]) -> None:
+        """Hands out the next tasks when all answers are there, until some of them have to be waited for."""
+        while step.is_answered and step.take():
+            for place, task in enumerate(step.tasks):
+                kept = None if self._cache is None else self._cache.get(task)
+                if kept is not None:
+                    step.answers[place] = kept
+                    self.kept += 1
+                    self._heard(Event(What.KEPT, task, kept), None)
+                    continue
+                future = self._executor.submit(plan_size, task)
+                running[future] = step, place
+                self._heard(Event(What.ASKED, task), future)
+
+
+@dataclass(eq=False)
+class _Step:
+    """Where a piece of work is: the tasks that it handed out last, and their answers so far."""
+
+    work: Steps
+    tasks: Sequence[SizeTask] = ()
+    answers: list[Answer | None] = field(default_factory=list)
+    has_begun: bool = False
+
+    @property
+    def is_answered(self) -> bool:
+        return None not in self.answers
+
+    def take(self) -> bool:
+        """Sends the answers and takes the next tasks; False at the end."""
+        try:
+            if self.has_begun:
+                self.tasks = self.work.send([answer for answer in self.answers if answer is not None])
+            else:
+                self.has_begun = True
+                self.tasks = next(self.work)
+        except StopIteration:
+            self.tasks, self.answers = (), []
+            return False
+        self.answers = [None] * len(self.tasks)
+        return True
 
 
 def _answer(future: Future[Any], task: SizeTask) -> Answer:

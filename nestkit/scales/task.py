@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from nestkit.build.model import Build
 from nestkit.errors import InputError
 from nestkit.nesting.carried import LaidSheet
-from nestkit.planning import Effort, Progress, make_plan
+from nestkit.nesting.master import Worth
+from nestkit.planning import Effort, JobDetail, Progress, make_plan
 from nestkit.preparing import read_build
 from nestkit.scales.figures import size_result
 from nestkit.scales.model import Answer, GroupKey, NoResult
@@ -42,8 +43,12 @@ class SizeTask:
         Plan of another size to begin with.
     otherwise : tuple of LaidSheet
         One that takes its place where it can't be made sound.
-    sheets_only : bool
-        Neither cutting times nor findings are asked for.
+    content : Worth, optional
+        A plan as good as this is good enough.
+    proofs : bool
+        Whether it is asked what is proven of the plan.
+    jobs : "rough" or "none"
+        Whether cutting times and findings are asked for.
     pieces : tuple of Piece
         What lies in the shop and may be used up.
     shop : str
@@ -58,7 +63,9 @@ class SizeTask:
     shop_only: bool = False
     start: tuple[LaidSheet, ...] = ()
     otherwise: tuple[LaidSheet, ...] = ()
-    sheets_only: bool = False
+    content: Worth | None = None
+    proofs: bool = True
+    jobs: JobDetail = "rough"
     pieces: tuple[Piece, ...] = ()
     shop: str = ""
 
@@ -86,9 +93,11 @@ def plan_size(task: SizeTask) -> Answer:
         only=None if task.only is None else {task.only},
         start=task.start,
         otherwise=task.otherwise,
-        jobs="none" if task.sheets_only else "rough",
+        jobs=task.jobs,
+        content=task.content,
+        proofs=task.proofs,
     )
-    return size_result(build, planned, task.reference)
+    return size_result(build, planned, task.reference, with_leftovers=task.jobs != "none")
 
 
 def build_at(task: SizeTask) -> Build:
@@ -99,7 +108,7 @@ def build_at(task: SizeTask) -> Build:
     InputError
         When it can't be made at that size.
     """
-    build = read_build(file_of(task.source), task.scale, with_findings=not task.sheets_only)
+    build = read_build(file_of(task.source), task.scale, with_findings=task.jobs != "none")
     build = with_pieces(build, task.pieces, task.shop)
     if task.shop_only:
         build = replace(build, sheets=tuple(replace(sheet, buy=False) for sheet in build.sheets))

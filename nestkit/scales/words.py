@@ -85,6 +85,12 @@ def largest_sentences(comparison: Comparison, largest: Largest) -> list[str]:
         sure = "certain" if largest.certain else "found, not proven"
         at = _with_scale(comparison, largest.over)
         said.append(f"{how} at {at} ({sure}): {'; '.join(largest.stops)}.")
+    if largest.best is None:
+        said.append(
+            "Put more in: in_shop under [[sheet]], or nestkit offcuts add. To buy sheets, give a --budget."
+            if largest.budget is None
+            else "Give a larger --budget, or begin at a smaller size."
+        )
     return said
 
 

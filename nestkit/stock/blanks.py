@@ -7,6 +7,7 @@ as a maker does with a long rule and a knife.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nestkit.geometry import Outline, Path
@@ -63,25 +64,77 @@ def blanks_of(laid: tuple[float, float], bed: tuple[float, float] | None) -> tup
     ValueError
         When a size is not positive.
     """
+    return ways_to_cut(laid, bed)[0]
+
+
+def ways_to_cut(
+    laid: tuple[float, float], bed: tuple[float, float] | None, most_cuts: int | None = None
+) -> tuple[tuple[Blank, ...], ...]:
+    """The different ways in which a sheet may be cut into blanks, the usual one (`blanks_of`) first.
+
+    The usual way makes blanks as large as the bed; the others make equal ones, and such as lie between:
+    which of them wastes least depends on the parts.
+
+    Parameters
+    ----------
+    laid, bed
+        As for `blanks_of`.
+    most_cuts : int, optional
+        No way takes more straight cuts than this. What would take more is no blank and stays whole.
+
+    Returns
+    -------
+    tuple of tuple of Blank
+        At least one way, all different; one without any blank when nothing can be cut that lies on the bed.
+
+    Raises
+    ------
+    ValueError
+        When a size is not positive.
+    """
     if min(laid) <= 0.0 or (bed is not None and min(bed) <= 0.0):
         raise ValueError("a sheet and a bed have sizes above 0")
     if bed is None or lies_on(laid, bed):
-        return (Blank(0.0, 0.0, *laid),)
+        return ((Blank(0.0, 0.0, *laid),),)
+    found: dict[tuple[tuple[float, float], ...], tuple[Blank, ...]] = {}
+    for evenness in (0.0, 1.0, 0.5):
+        columns = _steps(laid[0], bed[0], evenness)
+        rows = _steps(laid[1], bed[1], evenness)
+        blanks = _cut(columns, rows, most_cuts)
+        alike = tuple((round(blank.width), round(blank.height)) for blank in blanks)
+        found.setdefault(alike, blanks)
+    return tuple(found.values())
+
+
+def _cut(columns: Sequence[float], rows: Sequence[float], most_cuts: int | None) -> tuple[Blank, ...]:
+    """The blanks of columns cut into rows, as far as the cuts go, largest first."""
+    left = math.inf if most_cuts is None else most_cuts
     found = []
     x = 0.0
-    for width in _steps(laid[0], bed[0]):
+    for i, width in enumerate(columns):
+        if i < len(columns) - 1:
+            if left < 1:
+                break
+            left -= 1
         y = 0.0
-        for height in _steps(laid[1], bed[1]):
+        for j, height in enumerate(rows):
+            if j < len(rows) - 1:
+                if left < 1:
+                    break
+                left -= 1
             found.append(Blank(x, y, width, height))
             y += height
         x += width
     return tuple(sorted(found, key=lambda blank: (-blank.width * blank.height, blank.x, blank.y)))
 
 
-def _steps(length: float, most: float) -> list[float]:
-    """A length in pieces of ``most`` and a remainder."""
+def _steps(length: float, most: float, evenness: float = 0.0) -> list[float]:
+    """A length in as few pieces as can be: of ``most`` and a remainder, with ``evenness`` 1 all alike."""
     count = max(1, math.ceil((length - HAIR) / most))
-    return [most] * (count - 1) + [length - most * (count - 1)] if count > 1 else [length]
+    if count == 1:
+        return [length]
+    each = most + evenness * (length / count - most)
+    return [each] * (count - 1) + [length - each * (count - 1)]
 
 
 def rectangle(width: float, height: float) -> Outline:

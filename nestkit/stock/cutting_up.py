@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from nestkit.stock.blanks import HAIR, Blank, blanks_of
+from nestkit.stock.blanks import HAIR, Blank, ways_to_cut
 
 Box = tuple[float, float, float, float]
 
@@ -48,7 +48,8 @@ def straight_cuts(
         The sheet's size as it is laid; see `blanks.as_laid`.
     bed : (float, float) or None, mm
     used : iterable of (x0, y0, x1, y1), mm
-        The blanks that something is cut from; each lies in one of `blanks.blanks_of`.
+        The blanks that something is cut from; all are of one of `blanks.ways_to_cut`, or, of an offcut,
+        each lies in one of the usual ones.
 
     Raises
     ------
@@ -56,8 +57,10 @@ def straight_cuts(
         When a box lies in no blank.
     """
     width, height = laid
-    grid = blanks_of(laid, bed)
-    cells = [_cell(grid, box) for box in used]
+    boxes = list(used)
+    ways = ways_to_cut(laid, bed)
+    grid = next((way for way in ways if all(_is_one(way, box) for box in boxes)), ways[0])
+    cells = [_cell(grid, box) for box in boxes]
     upright = {at for cell in cells for at in (cell.x, cell.x + cell.width) if HAIR < at < width - HAIR}
     cuts = [StraightCut(True, at, 0.0, height) for at in _once(upright)]
     for x, right in sorted({(cell.x, cell.x + cell.width) for cell in cells}):
@@ -65,6 +68,15 @@ def straight_cuts(
         level = {at for cell in column for at in (cell.y, cell.y + cell.height) if HAIR < at < height - HAIR}
         cuts += [StraightCut(False, at, x, right) for at in _once(level)]
     return tuple(cuts)
+
+
+def _is_one(way: Sequence[Blank], box: Box) -> bool:
+    """Whether a box is one of the blanks, whole."""
+    return any(max(abs(a - b) for a, b in zip(box, _box(blank), strict=True)) <= HAIR for blank in way)
+
+
+def _box(blank: Blank) -> Box:
+    return blank.x, blank.y, blank.x + blank.width, blank.y + blank.height
 
 
 def _cell(grid: Sequence[Blank], box: Box) -> Blank:

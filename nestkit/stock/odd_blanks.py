@@ -8,7 +8,7 @@ import shapely
 
 from nestkit.geometry import Outline
 from nestkit.geometry.affine import compose, rotation, translation
-from nestkit.stock.blanks import Blank, as_laid, blanks_of
+from nestkit.stock.blanks import Blank, as_laid, lies_on, ways_to_cut
 from nestkit.stock.leftovers import FINE, outline_of
 
 #: What a cut across an offcut leaves is no blank when it is smaller than this, mm^2.
@@ -23,7 +23,9 @@ def laid_offcut(outline: Outline, bed: tuple[float, float] | None) -> Outline:
     return outline.transformed(compose(translation(size[1], 0.0), rotation(math.pi / 2.0)))
 
 
-def odd_blanks(outline: Outline, bed: tuple[float, float] | None) -> tuple[tuple[Blank, Outline], ...]:
+def odd_blanks(
+    outline: Outline, bed: tuple[float, float] | None, most_cuts: int | None = None
+) -> tuple[tuple[Blank, Outline], ...]:
     """The blanks of an offcut, largest first: each with the box around it and its own true edge.
 
     Like a sheet it is turned by a quarter where that makes it lie on the bed, and cut right across
@@ -34,15 +36,18 @@ def odd_blanks(outline: Outline, bed: tuple[float, float] | None) -> tuple[tuple
     outline : Outline
         Bounding box from the origin.
     bed : (float, float) or None, mm
+    most_cuts : int, optional
+        See `blanks.ways_to_cut`.
 
     Returns
     -------
     tuple of (Blank, Outline)
         The boxes are those of the laid offcut; the outlines' bounding boxes start at the origin.
     """
-    boxes = blanks_of(as_laid(outline.size, bed), bed)
+    size = as_laid(outline.size, bed)
+    boxes = ways_to_cut(size, bed, most_cuts)[0]
     outline = laid_offcut(outline, bed)
-    if len(boxes) == 1:
+    if lies_on(size, bed):
         return ((boxes[0], outline),)
     polygon = outline.polygon(FINE)
     found = []

@@ -306,6 +306,14 @@ def test_a_bed_in_metres(bench: Bench) -> None:
     assert "0.4 mm on one side, less than any cutter's" in str(problem)
 
 
+def test_cuts_for_blanks_are_counted(bench: Bench) -> None:
+    bed = "bed = [600, 400]"
+    assert bench.load((bed, f"{bed}\nmost_cuts = 2")).cutter.most_cuts == 2
+    assert bench.load().cutter.most_cuts is None
+    with pytest.raises(InputError, match="most_cuts"):
+        bench.load((bed, f"{bed}\nmost_cuts = -1"))
+
+
 def test_what_is_no_file(tmp_path: Path) -> None:
     for file, told in [(tmp_path, "is a folder"), (tmp_path / "no.toml", "there is no such file")]:
         with pytest.raises(InputError, match=told):

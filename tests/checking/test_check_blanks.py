@@ -13,7 +13,7 @@ import ezdxf
 import pytest
 from defusedxml import ElementTree
 
-from nestkit.build.model import Cutter, Part, Sheet
+from nestkit.build.model import Cutter, Part, Sheet, Turns
 from nestkit.checking import check_folder
 from nestkit.geometry import Shape
 from nestkit.output.write import write_plan
@@ -175,6 +175,20 @@ def test_without_the_list_a_file_is_missing(folder, tmp_path):
     for name in ("blanks.csv", "blanks.svg"):
         (tmp_path / "copy" / name).unlink()
     assert [fault.file for fault in check_folder(tmp_path / "copy").faults] == ["blanks.csv", "blanks.svg"]
+
+
+def test_halves_are_told_when_they_are_chosen(tmp_path):
+    """Plates of 400 mm lie on halves of 800 mm, not on the bed's 420 and the 380 that it leaves."""
+    plates = [Part("plate", Shape(rectangle(388, 280)), "eva", 6.0, copies=2, turns=Turns((0.0,)))]
+    sheets = (Sheet("eva 6", "eva", 6.0, (800.0, 300.0), 7.0),)
+    build = build_of(plates, cutter=Cutter("laser", (420.0, 300.0), 0.2), sheets=sheets)
+    build = replace(build, gap=2.0, margin=5.0)
+    planned = make_plan(build, Effort(rounds=10))
+    write_plan(build, planned.plan, planned.jobs, tmp_path / "out")
+    rows = rows_of(tmp_path / "out")
+    assert [(row["x (mm)"], row["y (mm)"]) for row in rows if row["what"] == "cut"] == [("400", "0")]
+    assert len([row for row in rows if row["what"] == "blank"]) == 2
+    assert check_folder(tmp_path / "out").ok
 
 
 def test_whole_sheets_need_no_list(tmp_path):

@@ -183,7 +183,7 @@ def test_an_empty_object_is_no_plan_of_ours(tmp_path: Path) -> None:
     (tmp_path / "plan.json").write_text(json.dumps({"format": "nestkit-plan", "version": 1}))
     with pytest.raises(InputError) as caught:
         check_folder(tmp_path)
-    assert len(caught.value.problems) == 7  # build, cutter, layout, parts, groups, sheets, unplaced
+    assert len(caught.value.problems) == 8  # build, unit, cutter, layout, parts, groups, sheets, unplaced
 
 
 def test_a_fault_says_where_what_and_what_to_do() -> None:

@@ -32,6 +32,8 @@ def test_coupon_writes_checked_files_once(sample: Path, tmp_path: Path) -> None:
     done = nestkit("coupon", sample / "build.toml", "--out", out)
     assert done.returncode == 0, done.stderr
     assert "check: all is right: 3 coupons" in done.stdout
+    assert "measure what the page beside each (PDF) shows" in done.stdout
+    assert f"nestkit calibrate {sample / 'build.toml'} {out / 'readings.csv'}" in done.stdout
     names = {f"coupon-eva-{t}mm.{ending}" for t in (4, 6, 10) for ending in ("dxf", "svg", "pdf")}
     assert {file.name for file in out.iterdir()} == names | {"readings.csv"}
     again = nestkit("coupon", sample / "build.toml", "--out", out)
@@ -46,6 +48,7 @@ def test_calibrate_writes_settings_and_says_how_surely(sample: Path) -> None:
     assert "eva 6 mm:" in done.stdout
     assert "kerf: 0.200 -> 0.2" in done.stdout
     assert "give or take" in done.stdout
+    assert done.stdout.endswith(f"Next: nestkit plan {sample / 'build.toml'}\n")
     after = (sample / "build.toml").read_text()
     assert after.startswith(before)
     assert (sample / "build-before-1.toml").read_text() == before

@@ -193,6 +193,30 @@ def test_leftovers_of_one_sheet_go_in(tmp_path: Path) -> None:
         run("add", "--plan", "out")
 
 
+def test_what_is_left_is_told_in_the_plans_unit(tmp_path: Path) -> None:
+    """Of a build in inches in inches, unless another unit is asked for."""
+    write_starter(tmp_path)
+    plan("build.toml", "--rounds", 2, "--out", "metric")
+    file = tmp_path / "build.toml"
+    text = (
+        file.read_text().replace('units = "mm"', 'units = "in"').replace("bed = [600, 400]", "bed = [40, 30]")
+    )
+    for before, after in (("thickness = 6", "thickness = 0.25"), ("thickness = 4", "thickness = 0.125")):
+        text = text.replace(before, after)
+    text = text.replace("margin = 10", "margin = 0.4").replace("overlap = 10", "overlap = 0.4")
+    file.write_text(text.replace("size = [600, 400]", "size = [40, 30]").replace("gap = 2", "gap = 0.1"))
+    plan("build.toml", "--rounds", 2, "--out", "imperial")
+    for folder, unit, other in (("metric", "mm", "in"), ("imperial", "in", "mm")):
+        for done in (run("use", folder), run("use", folder, "--again", "--unit", other)):
+            left = [line for line in done.output.splitlines() if line.startswith("left: ")]
+            assert left
+            assert all(line.endswith(f" {unit}") for line in left), left
+            unit = other
+    run("undo")
+    run("undo")
+    assert " in\n" in run("add", "--plan", "imperial", "--sheet", 1, "--again").output
+
+
 def test_there_must_be_a_shop_to_plan_from(tmp_path: Path) -> None:
     write_starter(tmp_path)
     with pytest.raises(InputError, match="there is no shop yet"):

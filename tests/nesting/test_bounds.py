@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import math
+import random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nestkit.nesting.bounds import Offer, _cheapest, fewest_sheets, grown_area, least_money, usable_area
+from nestkit.nesting.bounds import (
+    Offer,
+    _cheapest,
+    cut_up_area,
+    fewest_sheets,
+    grown_area,
+    least_money,
+    usable_area,
+    usable_area_within,
+)
 from nestkit.nesting.problem import Item, Spacing
 from tests import naive
 from tests.zoo import disc, frame, rectangle
@@ -38,10 +48,54 @@ def test_blanks_have_rims_of_their_own():
     """40 squares that fill their blanks: the gap beside a blank's edge costs nothing."""
     items = [Item(rectangle(500, 500)) for _ in range(40)]
     whole = Offer((1000, 500), 9.0, None)
-    cut = Offer((1000, 500), 9.0, None, ((500, 500), (500, 500)))
+    cut = Offer((1000, 500), 9.0, None, (((500, 500), (500, 500)),))
     assert fewest_sheets(items, [whole], Spacing(20, 0)) == 21
     assert fewest_sheets(items, [cut], Spacing(20, 0)) == 20
     assert least_money(items, [cut], Spacing(20, 0)) == 180.0
+
+
+@given(
+    st.tuples(st.floats(60, 2000), st.floats(60, 2000)),
+    st.tuples(st.floats(50, 1200), st.floats(50, 1200)),
+    st.floats(0, 20),
+    st.floats(0, 1),
+    st.integers(0, 2**31),
+)
+def test_no_way_of_cutting_up_has_more_room(size, largest, margin, share, seed):
+    spacing = Spacing(2.0 * margin * share, margin)
+    room = cut_up_area(size, largest, spacing)
+    pieces = naive.cut_up_anyhow(size, largest, random.Random(seed))
+    assert sum(usable_area(piece, spacing) for piece in pieces) <= room * (1.0 + 1e-9)
+
+
+def test_a_cut_takes_its_margins_away():
+    """1200 x 600 on 900 x 600, margin 5: two pieces are 1180 long and 590 high between their margins."""
+    assert cut_up_area((1200, 600), (900, 600), Spacing(0, 5)) == pytest.approx(1180 * 590)
+    # Where the second piece is narrower than its margins nothing lies on it.
+    assert cut_up_area((905, 600), (900, 600), Spacing(0, 5)) == pytest.approx(890 * 590, rel=1e-4)
+    cut = Offer((1200, 600), 9.0, None, (((900, 600), (300, 600)),), largest=(900, 600))
+    assert cut.room(Spacing(0, 5)) == pytest.approx(1180 * 590)
+
+
+@given(st.floats(20, 200), st.floats(0, 9), st.floats(0, 9))
+def test_room_within_an_outline(radius, margin, gap):
+    spacing = Spacing(gap, margin)
+    room = usable_area_within(disc(radius), spacing)
+    true = math.pi * (radius - margin + gap / 2.0) ** 2
+    assert true <= room <= true * 1.01
+    room = usable_area_within(rectangle(2 * radius, 100), spacing)
+    assert usable_area((2 * radius, 100), spacing) <= room <= usable_area((2 * radius, 100), spacing) * 1.01
+
+
+def test_an_offcuts_hole_is_no_room():
+    rim = frame(100, 20)
+    offcut = Offer((100, 100), 0.0, 1, outline=rim)
+    assert offcut.room(Spacing()) == pytest.approx(100 * 100 - 60 * 60, rel=1e-2)
+    # By area; the rim holds sixteen at most.
+    squares = [Item(rectangle(20, 20))] * 16
+    assert fewest_sheets(squares, [offcut], Spacing()) == 1
+    assert least_money(squares, [offcut, Offer((100, 100), 1.0, None)], Spacing()) == 0.0
+    assert least_money([*squares, squares[0]], [offcut, Offer((100, 100), 1.0, None)], Spacing()) == 1.0
 
 
 def test_grown_areas_are_steiners():
@@ -58,6 +112,17 @@ def test_larger_sheets_and_those_in_the_shop_count_first():
     offers = [Offer((100, 100), 1.0, None), Offer((200, 200), 0.0, 1), Offer((100, 200), 1.5, None)]
     assert fewest_sheets(items, offers, Spacing()) == 4
     assert fewest_sheets(items, [Offer((200, 200), 0.0, 2)], Spacing()) == 2
+
+
+@given(
+    st.integers(1, 12),
+    st.lists(st.tuples(st.integers(20, 60), st.integers(1, 4)), min_size=1, max_size=3),
+)
+def test_fewest_sheets_against_every_combination(count, kinds):
+    items = [Item(rectangle(20, 20))] * count
+    offers = [Offer((side, side), 1.0, most) for side, most in kinds]
+    fewest = naive.fewest_bins(400.0 * count, [(float(side * side), most) for side, most in kinds])
+    assert fewest_sheets(items, offers, Spacing()) == (sum(n for _, n in kinds) if fewest is None else fewest)
 
 
 def test_money():

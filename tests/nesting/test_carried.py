@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nestkit.build.model import Part, Sheet
+from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Shape
 from nestkit.nesting.carried import carried, laid, sound_layout
+from nestkit.nesting.course import Course
 from nestkit.nesting.group import GroupPlan, plan_group
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.request import GroupRequest, batches_of
@@ -36,7 +37,7 @@ def request(sizes, factor=1.0, sheets=SHEETS, spacing=APART, copies=2) -> GroupR
 
 
 def planned(asked: GroupRequest, rounds=4, tighten=None, **more) -> GroupPlan:
-    return plan_group(asked, seed=1, stop=AfterRounds(rounds), tighten=tighten, **more)
+    return plan_group(asked, Course(seed=1, stop=AfterRounds(rounds), tighten=tighten, **more))
 
 
 @settings(max_examples=25, deadline=None)
@@ -54,7 +55,7 @@ def test_a_plan_of_convex_parts_is_sound_at_every_smaller_size(sizes, factor):
     assert not faults(batch.items, row.bins, layout, smaller.spacing)
     used = {row.meaning[seat.bin].which for seat in layout.seats}
     assert used == {(sheet.stock, sheet.stock_number) for sheet in larger.sheets}
-    again = planned(smaller, rounds=1, start=laid(larger.sheets))
+    again = planned(smaller, rounds=1, starts=(laid(larger.sheets),))
     assert again.group.cost <= larger.group.cost
     assert (again.group.cost, again.group.sheets_used) <= (larger.group.cost, larger.group.sheets_used)
 
@@ -82,7 +83,7 @@ def test_what_can_not_be_separated_is_given_up():
     sheets = [Sheet("eva 6 mm 100 x 100", "eva", 6.0, (100, 100), 4.0)]
     start = laid(planned(request([(48, 48)], 1.0, sheets, Spacing(), copies=4)).sheets)
     plan = planned(
-        request([(48, 48)], 1.1, sheets, Spacing(), copies=4), tighten=AfterRounds(20), start=start
+        request([(48, 48)], 1.1, sheets, Spacing(), copies=4), tighten=AfterRounds(20), starts=(start,)
     )
     assert (plan.group.sheets_used, plan.unplaced) == (4, ())
 
@@ -130,3 +131,18 @@ def test_a_sheet_or_a_side_that_is_gone_refuses(change):
         )
     (batch,), _ = batches_of(request([(30, 30)]))
     assert carried(batch, supply(SHEETS, None, 2, SHEETS[0]), start, APART) is None
+
+
+def test_a_sheet_that_was_cut_up_in_another_way_is_found():
+    """Two of 580 mm lie on halves of a sheet, which is not how sheets are cut up first."""
+    sheets = [Sheet("eva 6 mm 1200 x 600", "eva", 6.0, (1200, 600), 4.0)]
+    part = Part("a", Shape(rectangle(580, 580)), "eva", 6.0, copies=2, turns=Turns((0.0,)))
+    asked = GroupRequest("eva", 6.0, [part], sheets, "laser", (900, 600), Spacing())
+    start = laid(planned(asked, rounds=8).sheets)
+    assert [sheet.blank for sheet in start] == [(0.0, 0.0), (600.0, 0.0)]
+    (batch,), _ = batches_of(asked)
+    row = supply(sheets, (900, 600), 2, sheets[0], way=0)
+    layout = carried(batch, row, start, Spacing())
+    assert layout is not None
+    assert not faults(batch.items, row.bins, layout, Spacing())
+    assert len({row.meaning[seat.bin].which for seat in layout.seats}) == 1

@@ -9,6 +9,7 @@ import pytest
 from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Outline, Placement, Shape
 from nestkit.nesting.choosing import worth_of
+from nestkit.nesting.course import Course
 from nestkit.nesting.exact import is_always_upright, on_exact_sheets, ways_of
 from nestkit.nesting.group import plan_group
 from nestkit.nesting.problem import Item, Layout, Spacing
@@ -36,7 +37,7 @@ def sheet(width, height, price=1.0, in_shop=0, buy=True) -> Sheet:
 def planned(outlines, sheets, turns=NONE, gap=0.0, margin=0.0, rounds=8, tighten=60, bed=None):
     parts = [part(n, outline, turns) for n, outline in enumerate(outlines)]
     request = GroupRequest("eva", 6.0, parts, sheets, "laser", bed, Spacing(gap, margin))
-    return plan_group(request, seed=1, stop=AfterRounds(rounds), tighten=AfterRounds(tighten))
+    return plan_group(request, Course(seed=1, stop=AfterRounds(rounds), tighten=AfterRounds(tighten)))
 
 
 # --- which items are rectangles -------------------------------------------------------------------

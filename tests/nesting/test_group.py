@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Part, Sheet, Turns
 from nestkit.geometry import Placement, Shape
-from nestkit.nesting.group import plan_group
+from nestkit.nesting.course import Course
+from nestkit.nesting.group import ended, plan_group, stages
+from nestkit.nesting.master import Worth
 from nestkit.nesting.problem import Item, Spacing
 from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import GroupRequest, how_cut
@@ -29,9 +31,11 @@ def sheet(width, height, price=1.0, in_shop=0, buy=True) -> Sheet:
     return Sheet(f"eva 6 mm {width} x {height}", "eva", 6.0, (width, height), price, in_shop, buy)
 
 
-def planned(parts, sheets, bed=None, cutter="laser", gap=0.0, margin=0.0, rounds=8):
-    request = GroupRequest("eva", 6.0, parts, sheets, cutter, bed, Spacing(gap, margin))
-    return plan_group(request, seed=1, stop=AfterRounds(rounds))
+def planned(
+    parts, sheets, bed=None, cutter="laser", gap=0.0, margin=0.0, rounds=8, most_cuts=None, tighten=None
+):
+    request = GroupRequest("eva", 6.0, parts, sheets, cutter, bed, Spacing(gap, margin), most_cuts=most_cuts)
+    return plan_group(request, Course(seed=1, stop=AfterRounds(rounds), tighten=tighten))
 
 
 def test_what_is_in_the_shop_is_used_before_anything_is_bought():
@@ -185,7 +189,39 @@ def test_bounds_take_a_sheet_the_way_round_that_it_is_laid():
     items = [Item(rectangle(300, 480), kept)] * 3
     assert Prover(items, offers([sheet(500, 1000)], (900, 600)), Spacing()).by_widths == 1
     plan = planned([part("a", 480, 300, 3, turns=kept)], [sheet(500, 1000)], bed=(900, 600))
-    assert (plan.group.sheets_used, plan.group.sheets_at_least) == (3, 2)
+    # Cut into 900 and 100 it would hold one of them, but in halves two.
+    assert (plan.group.sheets_used, plan.group.sheets_at_least, plan.group.proven) == (2, 2, True)
+
+
+def test_which_blanks_a_sheet_is_cut_into_is_chosen():
+    """Two of 580 mm lie on halves of 1200 mm; as large as the bed, blanks would be 900 and 300."""
+    kept = Turns((0.0,))
+    plan = planned([part("a", 580, 580, 2, turns=kept)], [sheet(1200, 600)], bed=(900, 600))
+    assert (plan.group.sheets_used, plan.group.proven) == (1, True)
+    assert sorted(s.blank_origin for s in plan.sheets) == [(0.0, 0.0), (600.0, 0.0)]
+    assert {s.stock_number for s in plan.sheets} == {1}
+    # One of 850 mm needs the other way; so do both together.
+    parts = [part("a", 580, 580, 2, turns=kept), part("b", 850, 580, turns=kept)]
+    plan = planned(parts, [sheet(1200, 600)], bed=(900, 600), tighten=AfterRounds(200))
+    assert plan.group.sheets_used == 2
+    assert sorted((s.stock_number, s.outline.size[0]) for s in plan.sheets) in (
+        [(1, 600.0), (1, 600.0), (2, 900.0)],
+        [(1, 900.0), (2, 600.0), (2, 600.0)],
+    )
+    # A sheet in the shop, too.
+    parts = [part("a", 580, 580, 2, turns=kept)]
+    plan = planned(parts, [sheet(1200, 600, in_shop=1)], bed=(900, 600))
+    assert (plan.group.sheets_used, plan.group.cost) == (1, 0.0)
+
+
+def test_without_a_cut_what_is_larger_than_the_bed_is_for_the_hand():
+    plan = planned([part("a", 58, 58, 2)], [sheet(120, 60)], bed=(60, 60), most_cuts=0)
+    assert [(s.how, len(s.placed)) for s in plan.sheets] == [("hand", 2)]
+    plan = planned([part("a", 58, 58, 2)], [sheet(120, 60)], bed=(60, 60), most_cuts=1)
+    assert [(s.how, len(s.placed)) for s in plan.sheets] == [("laser", 1), ("laser", 1)]
+    # Of 180 x 60 one cut frees one blank; the other 120 stay whole.
+    plan = planned([part("a", 58, 58, 3)], [sheet(180, 60)], bed=(60, 60), most_cuts=1)
+    assert (plan.group.sheets_used, len(plan.sheets)) == (3, 3)
 
 
 def test_a_part_for_the_hand_lies_on_the_sheet_as_it_is_bought():
@@ -195,3 +231,51 @@ def test_a_part_for_the_hand_lies_on_the_sheet_as_it_is_bought():
     assert plan.unplaced == ()
     assert plan.group.sheets_used == 2
     assert 1 <= plan.group.sheets_at_least <= 2
+
+
+class Counted:
+    """A stop rule after some rounds that remembers whether it was asked."""
+
+    def __init__(self, rounds: int) -> None:
+        self.rule, self.asked = AfterRounds(rounds), 0
+
+    def __call__(self, rounds: int) -> bool:
+        self.asked += 1
+        return self.rule(rounds)
+
+
+def test_a_search_pauses_and_tells_whether_there_is_more_to_find():
+    easy = GroupRequest("eva", 6.0, [part("a", 60, 40)], [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
+    first = stages(easy, Course(seed=1, stop=AfterRounds(1), tighten=AfterRounds(1)))
+    assert next(first) is True
+    assert ended(first).group.proven
+
+    # Five discs lie on one sheet only like the five on a die, which nothing at hand proves or refutes.
+    discs = [Part("a", Shape(disc(20.5)), "eva", 6.0, copies=5)]
+    hard = GroupRequest("eva", 6.0, discs, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
+    kept, sent = Counted(1), Counted(40)
+    search = stages(hard, Course(seed=1, stop=AfterRounds(1), tighten=kept))
+    assert next(search) is False
+    ended(search, sent)
+    assert (kept.asked, sent.asked > 0) == (0, True)
+
+
+def test_what_is_good_enough_is_not_bettered():
+    parts = [part("a", 60, 50, 5), part("b", 45, 45, 4)]
+    request = GroupRequest("eva", 6.0, parts, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
+    first = plan_group(request, Course(seed=1, stop=AfterRounds(1)))
+    rule = Counted(50)
+    enough = Worth(first.group.cost, first.group.sheets_used)
+    again = plan_group(request, Course(seed=1, stop=AfterRounds(1), tighten=rule, content=enough))
+    assert rule.asked == 0
+    assert again.group.sheets_used == first.group.sheets_used
+
+
+def test_without_proofs_areas_alone_are_looked_at():
+    """Of 60 x 60 no two share a sheet of 100 x 100, though their areas would."""
+    request = GroupRequest(
+        "eva", 6.0, [part("a", 60, 60, 2)], [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0)
+    )
+    course = Course(seed=1, stop=AfterRounds(1))
+    assert plan_group(request, course).group.sheets_at_least == 2
+    assert plan_group(request, replace(course, proofs=False)).group.sheets_at_least == 1

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from nestkit.build.model import Sheet, Turns
 from nestkit.geometry import Placement
 from nestkit.nesting.choice_model import Demand, Kind
-from nestkit.nesting.choosing import on_better_sheets, worth_of
+from nestkit.nesting.choosing import _those, best_leftover, is_best, on_better_sheets, worth_of
 from nestkit.nesting.master import FILL_STEP, LIKELY_FILL, PATIENCE, Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Prover
@@ -108,7 +108,15 @@ def case(count: int, *sheets: Sheet):
 
 def run(items, row, layout, prover, rounds=400, asked=lambda: False):
     found = on_better_sheets(
-        items, row, layout, SPACING, prover, seed=1, stop=AfterRounds(rounds), asked_to_stop=asked
+        items,
+        row,
+        layout,
+        SPACING,
+        prover,
+        is_enough=lambda worth: is_best(worth, prover.prove(worth.sheets, worth.money)),
+        seed=1,
+        stop=AfterRounds(rounds),
+        asked_to_stop=asked,
     )
     assert faults(items, row.bins, found.layout, SPACING) == []
     assert found.layout.left_out == ()
@@ -149,3 +157,27 @@ def test_the_same_seed_and_rounds_give_the_same_layout():
     assert (
         run(*case(5, sheet(100, 100)), rounds=60).layout == run(*case(5, sheet(100, 100)), rounds=60).layout
     )
+
+
+def test_ways_of_cutting_up_are_tried_in_turn_then_all_from_nothing():
+    """Of one kind two sheets that are cut up in two ways, of another one sheet that stays whole."""
+    stacks = [[[(0, 1), (2, 3)], [(4, 5), (6, 7)]], [[(8,), (9,)]]]
+    both = [(0, 1), (2, 3), (8,)], [(4, 5), (6, 7), (8,)], [(0, 1), (4, 5), (8,)]
+    for tries in range(6):
+        assert _those(stacks, (2, 1), tries) == (tuple(both[tries % 3]), tries >= 3)
+    # One sheet is not cut up in two ways, and where there is one way the tries alternate.
+    assert [_those(stacks, (1, 0), tries)[0] for tries in range(3)] == [((0, 1),), ((4, 5),), ((0, 1),)]
+    whole = ((8,), (9,))
+    assert [_those(stacks, (0, 2), tries) for tries in range(2)] == [(whole, False), (whole, True)]
+
+
+def test_the_best_single_leftover():
+    """300 x 200 mm with a part of 100 x 200: at the end 200 x 200 is left, in the middle 100 x 200 twice."""
+    row = supply([sheet(300, 200)], None, 3, first=sheet(300, 200))
+    items = [Item(rectangle(100, 200), HALF)] * 2
+    end, middle = (Layout((Seat(0, 0, Placement(x, 0.0)),)) for x in (0.0, 100.0))
+    assert best_leftover(items, row, end) == pytest.approx(200 * 200)
+    assert best_leftover(items, row, middle) == pytest.approx(100 * 200)
+    # On two sheets the better of their pieces counts, not what they are together.
+    both = Layout((*end.seats, Seat(1, 1, Placement(100.0, 0.0))))
+    assert best_leftover(items, row, both) == pytest.approx(200 * 200)

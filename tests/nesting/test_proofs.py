@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 
 import numpy as np
 import pytest
@@ -160,6 +161,17 @@ def test_three_circles_in_a_square():
     sharing = Sharing((100, 100), 0.0)
     assert sharing.triples(three, sharing.pairs(three)) == [(0, 0, 0)]
     assert proof(items(disc(25.8), 5), Offer((100, 100), 0.0, None)).sheets == 3
+
+
+@given(
+    st.lists(st.floats(5, 45), min_size=3, max_size=3),
+    st.tuples(st.floats(60, 140), st.floats(60, 140)),
+    st.floats(0, 6),
+    st.integers(0, 2**31),
+)
+def test_discs_that_are_apart_are_never_thrown_together(radii, room, gap, seed):
+    if discs_are_apart(radii, room, gap, most=3000):
+        assert not naive.discs_lie_together(radii, room, gap, random.Random(seed))
 
 
 @given(outlines(), outlines(), st.sampled_from([NONE, QUARTER]), st.floats(0, 5), st.integers(0, 10**6))

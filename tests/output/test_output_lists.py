@@ -32,6 +32,7 @@ def test_shopping_names_what_to_buy_and_what_to_take() -> None:
         ("take from the shop", "eva 4 mm 900 x 600", "1", "0.00"),
         ("glue", "contact cement", "", ""),
         ("total", "", "", "33.50"),
+        ("finished prop", "foam", "", ""),
     ]
     assert table[1]["thickness (mm)"] == "10"
     assert (table[1]["width (mm)"], table[1]["height (mm)"]) == ("1500", "1000")
@@ -104,6 +105,20 @@ def test_shopping_names_hardware_with_its_length_and_how_much_there_is_to_glue()
     assert [float_[key] for key in keys] == ["float", "76", "", "", ""]
     # Four window frames with a fold of 180 mm.
     assert glue["length (mm)"] == "720"
+
+
+def test_shopping_says_what_the_prop_weighs() -> None:
+    """Finished area times thickness times density, spares left out: 100 kg/m^3 where none is given."""
+    placed = [(part, p.copy) for sheet in CASE.plan.sheets for p in sheet.placed if (part := p.part)]
+    mm3 = sum(p.shape.outline.area * p.thickness for p, copy in placed if copy <= p.copies - p.spares)
+    weight = rows(shopping_bytes(CASE.build, CASE.plan))[-1]
+    assert float(weight["weight (kg)"]) == pytest.approx(mm3 * 1e-9 * 100.0, abs=6e-4)
+    assert weight["note"] == "without glue and hardware, taking 100 kg/m3 for eva"
+    heavy = replace(CASE.build, unit="in", sheets=tuple(replace(s, density=250.0) for s in CASE.build.sheets))
+    weight = rows(shopping_bytes(heavy, CASE.plan))[-1]
+    # 1 lb = 0.45359237 kg
+    assert float(weight["weight (lb)"]) == pytest.approx(mm3 * 1e-9 * 250.0 / 0.45359237, abs=6e-4)
+    assert weight["note"] == "without glue and hardware"
 
 
 def test_gluing_follows_the_assemblies_and_numbers_seams() -> None:

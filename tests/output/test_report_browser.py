@@ -400,6 +400,31 @@ def test_print_gives_every_sheet_a_page_of_its_own(browser: Any, written: Path) 
         assert all(f"{p.part.name}{p.copy}".replace(" ", "") in text for p in job.sheet.placed)
 
 
+def test_print_keeps_a_material_and_its_thickness_on_one_line(browser: Any, written: Path) -> None:
+    open_wide(browser, written)
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(printed(browser))]
+    text = "".join(pages)
+    lines = text[text.index("Number and part") :].splitlines()
+    for part in CASE.build.parts:
+        assert any(f" {part.material} {part.thickness:g} mm " in line for line in lines)
+    assert not [line for line in lines if line.endswith(" eva") or line.startswith("mm")]
+
+
+def test_print_keeps_the_sum_with_what_it_sums_up(browser: Any, written: Path) -> None:
+    """The table stands there so often that pages end at every row of it."""
+    open_wide(browser, written)
+    browser.execute_script(
+        "const table = document.querySelector('#get table');"
+        "for (let k = 0; k < 80; k += 1) table.after(table.cloneNode(true));"
+    )
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(printed(browser))]
+    cut = [page for page in pages if "To pay 33.50" in page]
+    assert len(cut) > 6
+    for page in cut:
+        lines = [line for line in page.splitlines() if not line.startswith("Sheet How")]
+        assert not lines[0].startswith("To pay")
+
+
 def test_a_sheet_of_many_copies_prints_on_one_page(browser: Any, tmp_path: Path) -> None:
     build = build_of([Part("limpet", disc(20), "eva", 4.0, copies=70)])
     planned = make_plan(build, Effort(rounds=1))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from dataclasses import replace
 
@@ -12,10 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
-from nestkit.build.model import Part, Templates
+from nestkit.build.model import Part, PatternInfo, Templates
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
 from nestkit.nesting.model import Plan
 from nestkit.output.captions import text_width
+from nestkit.output.lists import cutting_bytes
 from nestkit.output.template_grid import PageForm, cell_name, needed_cells
 from nestkit.output.template_layout import MOST_PAGES, Spread, spreads_of
 from nestkit.output.template_parts import Template, templates_of
@@ -184,6 +187,21 @@ def test_templates_are_for_what_is_cut_by_hand_unless_all_are_asked_for() -> Non
     assert [each.number for each in every] == list(range(1, 9))
     bracket = next(each for each in every if each.part.name == "corner bracket")
     assert bracket.count == "cut 8, 4 of them turned over"
+
+
+def test_a_template_has_the_number_that_its_copies_and_the_lists_have() -> None:
+    """Pieces of one pattern are told apart, and a part that brings its number keeps it."""
+    case = lantern()
+    piece = PatternInfo("wrap", "sleeve", (), 0.0)
+    first, second, third, *others = case.build.parts
+    build = replace(
+        case.build, parts=(replace(first, pattern=piece), replace(second, pattern=piece), third, *others)
+    )
+    listed = csv.DictReader(io.StringIO(cutting_bytes(build, case.plan, case.jobs).decode("utf-8-sig")))
+    numbers = {row["part"]: int(row["number"]) for row in listed}
+    assert {each.part.name: each.number for each in templates_of(build, case.plan, "all")} == numbers
+    build = replace(case.build, parts=(first, second, replace(third, number=31), *others))
+    assert [each.number for each in templates_of(build, case.plan, "all")[:4]] == [1, 2, 31, 4]
 
 
 def test_angles_and_folds_are_counted() -> None:

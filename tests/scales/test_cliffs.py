@@ -121,7 +121,7 @@ def test_every_cliff_is_found_to_half_a_percent(places):
 
     sizes = [answer(SizeTask(SOURCE, scale, Effort())) for scale in (0.7, 0.9, 1.1, 1.3)]
     found = search(sizes)
-    found.narrow(Runner(MadeUp(answer)), lambda: True)
+    found.look(Runner(MadeUp(answer)), lambda: True)
     cliffs = found.all_cliffs()
     assert all(cliff.is_close for cliff in cliffs)
     for place in places:
@@ -140,7 +140,7 @@ def test_a_larger_size_that_does_with_less_carries_its_plan_down(sheets):
         return result(task.scale, best_above[task.scale])
 
     found = search(sizes)
-    found.level(Runner(MadeUp(answer)))
+    found.look(Runner(MadeUp(answer)), lambda: False)
     levelled = [size.groups[0].sheets for size in found.bettered(sizes)]
     assert levelled == [best_above[size.scale] for size in sizes]
     assert levelled == sorted(levelled)
@@ -150,7 +150,7 @@ def test_a_plan_that_can_not_be_carried_down_stays_and_is_not_tried_for_ever():
     sizes = [result(1.0, 3), result(1.1, 2)]
     runner = MadeUp(lambda task: result(task.scale, 3))
     found = search(sizes)
-    found.level(Runner(runner))
+    found.look(Runner(runner), lambda: False)
     assert len(runner.asked) == 1
     assert [size.groups[0].sheets for size in found.bettered(sizes)] == [3, 2]
 
@@ -158,7 +158,7 @@ def test_a_plan_that_can_not_be_carried_down_stays_and_is_not_tried_for_ever():
 def test_a_size_that_is_lost_between_two_others_does_not_hold_up_the_rest():
     runner = MadeUp(lambda task: NoResult(task.scale, "lost", lost=True))
     found = search([result(1.0, 1), result(1.2, 2)])
-    found.narrow(Runner(runner), lambda: True)
+    found.look(Runner(runner), lambda: True)
     (cliff,) = found.all_cliffs()
     assert not cliff.is_close
 
@@ -172,7 +172,7 @@ def test_above_a_cliff_it_is_tried_harder_once():
 
     sizes = [answer(SizeTask(SOURCE, scale, Effort(rounds=8))) for scale in (1.0, 1.1, 1.2)]
     found = search(sizes)
-    found.narrow(Runner(MadeUp(answer)), lambda: True)
+    found.look(Runner(MadeUp(answer)), lambda: True)
     (cliff,) = found.all_cliffs()
     assert cliff.is_close
     assert cliff.below[0] >= 1.05

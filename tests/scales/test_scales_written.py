@@ -144,9 +144,11 @@ def test_a_largest_size_is_said_with_what_stops_it():
         "What stops it at 1204.8 mm (scale 1.004) (found, not proven): eva 6 mm: no room"
     )
     none = Largest(5.0, None, 0.2, ("the sheets cost 9.90",), True)
-    first, second = largest_sentences(FOUND, none)
+    first, second, todo = largest_sentences(FOUND, none)
+    assert "larger --budget" in todo
     assert first == "No size down to 240 mm (scale 0.2) costs 5.00 at most."
     assert "(certain)" in second
+    assert "nestkit offcuts add" in largest_sentences(FOUND, replace(none, budget=None))[-1]
 
 
 def test_the_page_needs_nothing_else_and_says_it_all():
