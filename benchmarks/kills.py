@@ -41,7 +41,7 @@ def nestkit(*words: object, cwd: Path) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "nestkit", *map(str, words)]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     return subprocess.run(
-        command, capture_output=True, text=True, cwd=cwd, timeout=300, check=False, env=environment
+        command, capture_output=True, text=True, cwd=cwd, timeout=1800, check=False, env=environment
     )
 
 

@@ -28,18 +28,25 @@ def licence(name: str) -> str:
     return said or ", ".join(classes) or (short[0] if short else "not said")
 
 
+def table(extra: str = "") -> list[str]:
+    """The rows of what nestkit, or one of its extras, needs."""
+    rows = [f"| {name} | {lowest} | {licence(name)} |" for name, lowest in sorted(required(extra).items())]
+    return ["| package | lowest version | licence |", "|---|---|---|", *rows]
+
+
 def page() -> str:
     """The page's text."""
-    rows = [f"| {name} | {lowest} | {licence(name)} |" for name, lowest in sorted(required().items())]
     return "\n".join(
         [
             "# Licences",
             "",
             "nestkit is under the MIT licence (LICENSE). It needs these packages, by authors of their own:",
             "",
-            "| package | lowest version | licence |",
-            "|---|---|---|",
-            *rows,
+            *table(),
+            "",
+            "Planning sizes on several machines needs one more, from the extra `cluster`:",
+            "",
+            *table("cluster"),
             "",
             "Written by `python benchmarks/licences.py` from pyproject.toml; a test reads it.",
             "",

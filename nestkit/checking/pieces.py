@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from nestkit.checking.job_file import CUT_INSIDE, CUT_OUTSIDE, POCKET, SHEET, JobFile, Stroke, lines_of
+from nestkit.checking.likeness import region_of
 from nestkit.checking.limits import SPACING
 from nestkit.checking.plan_entries import Key, PlanFile, SheetEntry
 from nestkit.checking.verdict import Fault
@@ -139,8 +140,8 @@ class _Sorting:
             if (
                 other in doubles
                 or _pass_of(a) != _pass_of(b)
-                or _may_share(a, b)
                 or not (_covers(a.line, b.line) and _covers(b.line, a.line))
+                or self._may_share(a, b)
             ):
                 continue
             doubles.add(other)
@@ -152,11 +153,33 @@ class _Sorting:
         kept = []
         for stroke in strokes:
             first = seen.setdefault((_pass_of(stroke), np.round(stroke.points, 3).tobytes()), stroke)
-            if first is stroke or _may_share(first, stroke):
+            if first is stroke or self._may_share(first, stroke):
                 kept.append(stroke)
             else:
                 self._double(stroke, first)
         return kept
+
+    def _may_share(self, one: Stroke, other: Stroke) -> bool:
+        """Whether two copies' strokes may run along one path.
+
+        Lines of grooves run on into the foam that the cut burns away; where two copies lie a kerf apart, they
+        have that foam in common. A hole may be cut along the edge of another part which fills it: that takes
+        a gap and a kerf of nothing; else the two are too close, which is found where gaps are judged.
+        """
+        if one.key == other.key or "" in (one.part, other.part):
+            return False
+        if POCKET.fullmatch(one.layer):
+            return self._lies_beside(one, other.key) and self._lies_beside(other, one.key)
+        return {one.layer, other.layer} == {CUT_INSIDE, CUT_OUTSIDE}
+
+    def _lies_beside(self, stroke: Stroke, neighbour: Key) -> bool:
+        """Whether a stroke lies in the foam neither of its own copy nor of the neighbour."""
+        copies = [self.placed.get(key) for key in (stroke.key, neighbour)]
+        return all(
+            copy is not None
+            and stroke.line.intersection(region_of(copy.outline).buffer(-SPACING)).length <= SPACING
+            for copy in copies
+        )
 
     def _double(self, stroke: Stroke, first: Stroke) -> None:
         layers = stroke.layer if stroke.layer == first.layer else f"{stroke.layer} and on layer {first.layer}"
@@ -284,15 +307,6 @@ def _pass_of(stroke: Stroke) -> str:
     So do a blank that is not cut here and a part as large as it.
     """
     return stroke.layer if POCKET.fullmatch(stroke.layer) or stroke.layer == SHEET else ""
-
-
-def _may_share(one: Stroke, other: Stroke) -> bool:
-    """Whether two cuts may run along one path: a hole's, and that of another part which fills it.
-
-    That takes a gap and a kerf of nothing; else the two are too close, which is found where gaps are judged.
-    """
-    layers = {one.layer, other.layer}
-    return layers == {CUT_INSIDE, CUT_OUTSIDE} and one.key != other.key and "" not in (one.part, other.part)
 
 
 def _called(stroke: Stroke) -> str:

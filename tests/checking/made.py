@@ -168,6 +168,7 @@ class Made:
     version: str = "R2010"
     extrusion: dict[int, tuple[float, float, float]] = field(default_factory=dict)
     layers_off: tuple[str, ...] = ()
+    layers_renamed: dict[str, str] = field(default_factory=dict)  # in the list of layers alone
     on_paper: tuple[tuple[float, float], ...] = ()  # points in paper space
 
     def find(self, job: str, layer: str, part: str, copy_number: int = 1, nth: int = 0) -> int:
@@ -210,7 +211,7 @@ class Made:
                 document.header[key] = value
             document.appids.new("NESTKIT")
             for layer in {one.layer for one in entities} - {"0"}:
-                document.layers.add(layer)
+                document.layers.add(self.layers_renamed.get(layer, layer))
             for layer in self.layers_off:
                 document.layers.get(layer).off()
             space = document.modelspace()

@@ -421,6 +421,11 @@ def layer_off(m: Made) -> None:
 
 
 @found_by("layer")
+def layer_renamed_in_the_list_alone(m: Made) -> None:
+    m.layers_renamed = {IN: "HOLES"}
+
+
+@found_by("layer")
 def unknown_layer(m: Made) -> None:
     m.change(ONE, m.find(ONE, OUT, "lever"), layer="0")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import ezdxf
 import pytest
 
 from nestkit.checking import check_folder
+from nestkit.cutting.jobs import make_jobs
 from nestkit.geometry import Outline, Placement, Shape
 from nestkit.geometry import Path as Line
 from nestkit.nesting.model import Group, Plan
@@ -122,6 +124,38 @@ def test_bevels_all_round_a_part_share_their_outer_edge(tmp_path: Path) -> None:
         out = tmp_path / f"{kerf}"
         write_plan(build, Plan("b", 1.0, 1, (group,), (job.sheet,), ()), (job,), out)
         assert check_folder(out).ok, str(check_folder(out))
+
+
+def neighbours(folder: Path, apart: float) -> Path:
+    """Two copies of a plate, the one's fold straight on from the other's, that burn the foam between them."""
+    shape = plate(30.0, 20.0, fold(60, (15, 0), (15, 20)))
+    build = build_with(shape, 4.0, area_mode=False, pitch=0.2, kerf=0.4)
+    build = replace(build, gap=0.0, parts=(replace(build.parts[0], copies=2),))
+    one = job_with(build, Placement(100.0, 100.0)).sheet
+    other = replace(one.placed[0], copy=2, placement=Placement(100.0, 120.0 + apart))
+    sheet = replace(one, placed=(*one.placed, other))
+    (job,) = make_jobs(build, [sheet])
+    group = Group("eva", 4.0, 2, 1, 1, True, 1.0 - sheet.fill, 0.0, (("eva", 1),))
+    write_plan(build, Plan("b", 1.0, 1, (group,), (sheet,), ()), (job,), folder)
+    return folder
+
+
+@pytest.mark.parametrize("apart", [0.4, 0.396, 0.45])
+def test_copies_a_kerf_apart_may_share_the_lines_in_the_foam_they_burn(tmp_path: Path, apart: float) -> None:
+    verdict = check_folder(neighbours(tmp_path / "out", apart))
+    assert verdict.ok, str(verdict)
+
+
+def test_a_line_in_a_copys_foam_may_not_be_shared(tmp_path: Path) -> None:
+    out = neighbours(tmp_path / "out", 0.4)
+    (name,) = (out / "jobs").glob("*.dxf")
+    document = ezdxf.readfile(name)
+    line = next(one for one in pockets(document) if 105.0 < one[0][1] < 115.0)
+    copy = line.copy()
+    copy.set_xdata("NESTKIT", [(1000, "strip"), (1071, 2)])
+    document.modelspace().add_entity(copy)
+    document.saveas(name)
+    assert "doubled" in check_folder(out).codes
 
 
 Change = Callable[[ezdxf.document.Drawing], object]
