@@ -21,7 +21,7 @@ from nestkit.preparing import read_build
 from nestkit.scales.cache import Cache
 from nestkit.scales.cliffs import CliffSearch
 from nestkit.scales.compare import Question, compare
-from nestkit.scales.model import SizeResult, by_scale
+from nestkit.scales.model import GroupKey, GroupResult, SizeResult, by_scale
 from nestkit.scales.runner import Runner
 from nestkit.scales.sizes import evenly
 from nestkit.scales.source import BuildSource, source_of
@@ -70,16 +70,16 @@ def warm_rows(build: Build, source: BuildSource, scales: Sequence[float], rounds
         sizes, _ = by_scale(runner.run([replace(task, scale=scale) for scale in scales]))
         for name, warm in (("from nothing", False), ("carried over", True)):
 
-            def ask(scale, key, effort, start, warm=warm):
+            def ask(
+                scale: float, key: GroupKey, effort: Effort, start: GroupResult, warm: bool = warm
+            ) -> SizeTask:
                 laid = start.laid if warm else ()
                 return replace(task, scale=scale, effort=effort, only=key, start=laid)
 
             runner = Runner(workers)
             began = time.perf_counter()
             search = CliffSearch(sizes, ask, Effort(rounds=rounds))
-            if warm:
-                search.level(runner)
-            search.narrow(runner, lambda: True)
+            search.look(runner, lambda: True)
             spent = time.perf_counter() - began
             after = search.bettered(sizes)
             cliffs = search.all_cliffs()

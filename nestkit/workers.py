@@ -158,7 +158,9 @@ def _work(pipe: Connection, stop: Event) -> None:
     # Ctrl-C goes to the whole terminal group; the parent decides what becomes of a task.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     look_rarely()
-    listen(lambda note: pipe.send(("note", note)), stop.is_set)
+    parent = os.getppid()
+    # Without its parent, which may have been killed, a search would go on for nobody.
+    listen(lambda note: pipe.send(("note", note)), lambda: stop.is_set() or os.getppid() != parent)
     while True:
         try:
             fn, args, kwargs = pipe.recv()

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 import time
 from concurrent.futures import wait
+from pathlib import Path
 
 import pytest
 
@@ -86,3 +89,43 @@ def test_who_is_asked_to_stop_gives_what_there_is():
         workers.ask_to_stop()
         assert [future.result(60) for future in futures] == ["the best so far"] * 3
     assert not is_asked_to_stop()
+
+
+PARENT = """
+import time
+from nestkit.workers import Workers
+from tests.test_workers import work_until_asked
+if __name__ == "__main__":
+    workers = Workers(1, lambda future, note: print(*workers.processes, flush=True))
+    workers.submit(work_until_asked)
+    time.sleep(600)
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="what a process does can not be read here")
+def test_nobody_works_on_when_the_parent_was_killed(tmp_path):
+    script = tmp_path / "parent.py"
+    script.write_text(PARENT)
+    home = Path(__file__).parents[1]
+    parent = subprocess.Popen(
+        [sys.executable, str(script)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(home)},
+    )
+    assert parent.stdout is not None
+    child = int(parent.stdout.readline())
+    parent.kill()
+    parent.wait(60)
+    parent.stdout.close()
+    for _ in range(600):
+        try:
+            os.kill(child, 0)
+        except ProcessLookupError:
+            return
+        # Where nobody collects what has ended, it stays as a name without a process.
+        if "Z" in Path(f"/proc/{child}/stat").read_text().split(")")[1][:3]:
+            return
+        time.sleep(0.1)
+    os.kill(child, signal.SIGKILL)
+    pytest.fail("the worker works on")
