@@ -112,6 +112,12 @@ def test_a_cone_rolled_shut_has_the_sizes_asked_for(
     asked = (lower, upper) if lower_is_wide else (upper, lower)
     assert found[wide][1] == pytest.approx(asked[0], abs=CLOSED, rel=FACETS)
     assert found[narrow][0] == pytest.approx(asked[1], abs=CLOSED, rel=FACETS)
+    told = {measure.label: measure.value for measure in pattern.finished}
+    for side, (small, large) in found.items():
+        # An even tube has one size from end to end.
+        ends = {"wide end": large, "narrow end": small} if "wide end outside" in told else {"tube": large}
+        for end, size in ends.items():
+            assert told[f"{end} {side}"] == pytest.approx(size, abs=CLOSED, rel=FACETS)
     closed = refold(pattern)
     assert closed is not None
     assert closed.gap <= 1e-6
@@ -349,3 +355,10 @@ def test_rings_fill_a_length_and_stay_round() -> None:
     assert refold(pattern) is None
     with pytest.raises(PatternError, match="leaves no foam"):
         Ring(Foam(10.0), 25.0, 25.4)
+
+
+def test_notes_name_the_narrow_end_where_there_is_one() -> None:
+    blunt, pointed = (Cone(Foam(6.0), 120.0, upper, 80.0).develop().notes for upper in (60.0, 0.0))
+    assert any("narrow end" in note for note in blunt)
+    assert not any("narrow end" in note for note in pointed)
+    assert [note for note in pointed if "point is squeezed" in note]
