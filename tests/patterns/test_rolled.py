@@ -314,6 +314,7 @@ def test_wrap_lengths_by_the_bend_allowance() -> None:
     # The foam-wrap row for a 200 mm cylinder: 2, 4, 6 and 10 mm.
     for thickness, length in ((2, 634.601716), (4, 640.884901), (6, 647.168087), (10, 659.734457)):
         (piece,) = Wrap(Foam(thickness), 200.0, 200.0, 50.0).develop().pieces
+        assert piece.suffix == ""
         assert piece.shape.outline.size == pytest.approx((length, 50.0), abs=1e-5)
 
 
@@ -324,6 +325,9 @@ def test_each_layer_of_a_wrap_lies_on_the_one_below(
 ) -> None:
     foam = Foam(thickness)
     pattern = Wrap(foam, lower, upper, 180.0, layers).develop()
+    # Layers are counted from the inside.
+    several = [f"layer-{number}" for number in range(1, layers + 1)]
+    assert [piece.suffix for piece in pattern.pieces] == (several if layers > 1 else [""])
     below = sorted((lower, upper))
     for piece in pattern.pieces:
         rims, gap = roll_shut(*edges(piece.shape), piece.quantity)
