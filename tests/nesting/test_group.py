@@ -247,7 +247,7 @@ class Counted:
 def test_a_search_pauses_and_tells_whether_there_is_more_to_find():
     easy = GroupRequest("eva", 6.0, [part("a", 60, 40)], [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
     first = stages(easy, Course(seed=1, stop=AfterRounds(1), tighten=AfterRounds(1)))
-    assert next(first) is True
+    assert next(first).hope == 0.0
     assert ended(first).group.proven
 
     # Five discs lie on one sheet only like the five on a die, which nothing at hand proves or refutes.
@@ -255,9 +255,21 @@ def test_a_search_pauses_and_tells_whether_there_is_more_to_find():
     hard = GroupRequest("eva", 6.0, discs, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
     kept, sent = Counted(1), Counted(40)
     search = stages(hard, Course(seed=1, stop=AfterRounds(1), tighten=kept))
-    assert next(search) is False
+    assert next(search).hope == 1.0  # on one sheet they would fill two thirds of it
     ended(search, sent)
     assert (kept.asked, sent.asked > 0) == (0, True)
+
+
+def test_the_fuller_fewer_sheets_would_be_the_less_is_hoped_for():
+    def hope(count: int, radius: float) -> float:
+        discs = [Part("a", Shape(disc(radius)), "eva", 6.0, copies=count)]
+        request = GroupRequest("eva", 6.0, discs, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
+        return next(stages(request, Course(seed=1, stop=AfterRounds(1), tighten=AfterRounds(1)))).hope
+
+    assert hope(5, 20.5) == 1.0
+    # Six would fill 83 %, seven 97 %: between the two it is given up.
+    assert 0.1 < hope(6, 21.0) < 1.0
+    assert hope(7, 21.0) == 0.1
 
 
 def test_what_is_good_enough_is_not_bettered():
