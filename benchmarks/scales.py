@@ -26,7 +26,7 @@ from nestkit.scales.runner import Runner
 from nestkit.scales.sizes import evenly
 from nestkit.scales.source import BuildSource, source_of
 from nestkit.scales.task import SizeTask
-from nestkit.scales.workers import Workers
+from nestkit.workers import Workers
 
 
 def timed(

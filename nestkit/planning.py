@@ -12,51 +12,18 @@ from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Job
 from nestkit.cutting.route import is_compiled
 from nestkit.nesting.carried import LaidSheet
-from nestkit.nesting.course import Course
-from nestkit.nesting.group import GroupPlan, Staged, ended, stages
-from nestkit.nesting.kept import beside_kept, nothing_to_plan, with_kept, without_used
+from nestkit.nesting.kept import beside_kept, with_kept, without_used
 from nestkit.nesting.master import Worth
 from nestkit.nesting.model import Plan, PlannedSheet
 from nestkit.nesting.problem import Spacing
 from nestkit.nesting.remains import remains, with_leftovers
 from nestkit.nesting.request import GroupRequest
-from nestkit.nesting.stops import AfterRounds, AfterSeconds, Stop
+from nestkit.searching import Effort, GroupSearches, Progress
+
+__all__ = ["Effort", "JobDetail", "Planned", "Progress", "make_plan", "requests", "spacing_of"]
 
 #: Jobs with the shortest order, jobs that go to the nearest next, or none.
 JobDetail = Literal["whole", "rough", "none"]
-
-#: Share of a group's time for the constructive engine; the overlap engine gets the rest.
-FIRST_SHARE = 0.15
-#: Rounds of the constructive engine for one of the overlap engine.
-ROUNDS_FOR_ONE = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Effort:
-    """How long to search: a number of seconds in all, or a number of rounds for each group.
-
-    With rounds, the same build and seed give the same plan on every machine.
-    """
-
-    seconds: float = 30.0
-    rounds: int | None = None
-    seed: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """What the search has come to: the group at work, its number of all, rounds and sheets so far.
-
-    `note` says what goes on when it is not searching.
-    """
-
-    material: str
-    thickness: float
-    number: int
-    groups: int
-    rounds: int = 0
-    sheets: int = 0
-    note: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,10 +75,6 @@ def _group(sheet: LaidSheet | PlannedSheet) -> tuple[str, float]:
     return sheet.material, sheet.thickness
 
 
-def _of_group(sheets: Sequence[LaidSheet], request: GroupRequest) -> list[LaidSheet]:
-    return [sheet for sheet in sheets if _same(_group(sheet), request.material, request.thickness)]
-
-
 def _same(key: tuple[str, float], material: str, thickness: float) -> bool:
     return key[0] == material and same_thickness(key[1], thickness)
 
@@ -129,6 +92,7 @@ def make_plan(
     jobs: JobDetail = "whole",
     content: Worth | None = None,
     proofs: bool = True,
+    cores: int = 1,
 ) -> Planned:
     """Plans every group and makes the jobs.
 
@@ -155,53 +119,15 @@ def make_plan(
         How far the jobs are worked out, where only sheets or times are asked for.
     content, proofs
         See `nesting.course.Course`.
+    cores : int
+        Above 1 groups are searched side by side in processes of their own, and cores that are left try other
+        seeds. A script that asks for it needs ``if __name__ == "__main__":`` round its own work.
     """
     wanted = [
         each for each in requests(build, kept) if only is None or (each.material, each.thickness) in only
     ]
-    clock = AfterSeconds(effort.seconds)
-    planned: dict[int, GroupPlan] = {}
-    begun: dict[int, tuple[Staged, float]] = {}
-    clocks: list[Stop | None] = [clock]
-    copies = sum(request.copies for request in wanted)
-    for number, request in enumerate(wanted):
-        if not request.copies:
-            done = nothing_to_plan(request.material, request.thickness)
-            planned[number] = GroupPlan(done, (), (), False, 0)
-            continue
-        stop, tighten = _stops(effort, effort.seconds * request.copies / copies, asked_to_stop())
-        clocks.append(tighten)
-        report, tell = _reports(
-            progress, Progress(request.material, request.thickness, number + 1, len(wanted))
-        )
-        course = Course(
-            seed=effort.seed,
-            stop=stop,
-            tighten=tighten,
-            before_tightening=partial(_prepared, clocks, tell),
-            asked_to_stop=asked_to_stop,
-            progress=report,
-            starts=tuple(laid for row in (start, otherwise) if (laid := _of_group(row, request))),
-            content=content,
-            proofs=proofs,
-        )
-        staged = stages(request, course)
-        try:
-            hope = next(staged)
-            if hope > 0.0:
-                begun[number] = staged, hope * request.copies
-            else:
-                planned[number] = ended(staged)
-        except StopIteration as whole:
-            planned[number] = whole.value
-    in_all = sum(weight for _, weight in begun.values())
-    for number, (staged, weight) in begun.items():
-        seconds = clock.left * weight / in_all
-        in_all -= weight
-        longer = AfterSeconds(seconds) if effort.rounds is None and seconds > 0.0 else None
-        clocks.append(longer)
-        planned[number] = ended(staged, longer)
-    found = [planned[number] for number in range(len(wanted))]
+    searches = GroupSearches(wanted, effort, asked_to_stop, progress, cores)
+    found = searches.plans(start, otherwise, content, proofs)
     new = beside_kept(
         _numbered([sheet for group in found for sheet in group.sheets], build), kept, build.sheets
     )
@@ -237,47 +163,8 @@ def make_plan(
     )
 
 
-def _reports(
-    progress: Callable[[Progress], None] | None, at: Progress
-) -> tuple[Callable[[int, int], None], Callable[[str], None]]:
-    """Tells how far a group is, and what goes on besides the search."""
-
-    def report(rounds: int, sheets: int) -> None:
-        if progress is not None:
-            progress(replace(at, rounds=rounds, sheets=sheets))
-
-    def tell(note: str) -> None:
-        if progress is not None:
-            progress(replace(at, note=note))
-
-    return report, tell
-
-
 def _kerf_on(build: Build, sheet: PlannedSheet) -> float:
     return 0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
-
-
-def _prepared(clocks: Sequence[Stop | None], tell: Callable[[str], None]) -> None:
-    """Gets the overlap engine ready; what the first run spends on compiling it is not search time."""
-    # Imported when it is needed: small builds are done before.
-    from nestkit.nesting.overlap import prepare
-
-    began = AfterSeconds.clock()
-    tell("getting the search ready; the first time this takes a while")
-    prepare()
-    for clock in clocks:
-        if isinstance(clock, AfterSeconds):
-            clock.extend(AfterSeconds.clock() - began)
-
-
-def _stops(effort: Effort, seconds: float, asked: bool) -> tuple[Stop, Stop | None]:
-    """When the constructive and the overlap engine stop working on a group that has this much time."""
-    if asked:
-        return AfterRounds(1), None
-    if effort.rounds is not None:
-        tighten = effort.rounds // ROUNDS_FOR_ONE
-        return AfterRounds(effort.rounds), AfterRounds(tighten) if tighten else None
-    return AfterSeconds(FIRST_SHARE * seconds), AfterSeconds(seconds) if seconds > 0.0 else None
 
 
 def _numbered(sheets: list[PlannedSheet], build: Build) -> tuple[PlannedSheet, ...]:

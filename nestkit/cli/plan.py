@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -59,6 +60,9 @@ def plan(
     seconds: Seconds = 30.0,
     rounds: Rounds = None,
     seed: Seed = 1,
+    jobs: Annotated[
+        int | None, typer.Option(min=1, max=256, help="Cores that search at once. Without it: all of them.")
+    ] = None,
     scale: Scale = None,
     templates: Annotated[
         TemplatesFor | None,
@@ -118,7 +122,14 @@ def plan(
     show_findings(build, mended=False)
     with asked_to_stop() as asked, _shown(build.unit) as progress:
         effort = Effort(seconds, rounds, seed)
-        planned = make_plan(build, effort, asked_to_stop=asked, progress=progress, kept=cut)
+        planned = make_plan(
+            build,
+            effort,
+            asked_to_stop=asked,
+            progress=progress,
+            kept=cut,
+            cores=jobs or os.cpu_count() or 1,
+        )
     with held_back():
         if planned.stopped and planned.plan.sheets:
             kept = free_sibling(folder)

@@ -182,7 +182,7 @@ def _executor(address: str | None, workers: int, shown: Shown) -> Iterator[Execu
         with cluster(address) as executor:
             yield executor
         return
-    from nestkit.scales.workers import Workers
+    from nestkit.workers import Workers
 
     local = Workers(workers, shown.note)
     try:

@@ -4,31 +4,28 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Generator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Generator, Mapping
+from dataclasses import dataclass, replace
 
 from nestkit.build.model import Sheet
 from nestkit.nesting.bounds import EPSILON
 from nestkit.nesting.carried import carried, sound_layout
-from nestkit.nesting.choosing import is_best, on_better_sheets
 from nestkit.nesting.course import Course
-from nestkit.nesting.exact import on_exact_sheets
 from nestkit.nesting.forms import Forms
-from nestkit.nesting.master import LIKELY_FILL, Worth
-from nestkit.nesting.problem import Item, Layout, Status
+from nestkit.nesting.master import LIKELY_FILL
+from nestkit.nesting.problem import Status
 from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest
-from nestkit.nesting.search import STARTS, NestResult, Score, search
+from nestkit.nesting.search import STARTS, NestResult, search
+from nestkit.nesting.second_stage import Bettered, Enough, SecondStage, score_of
 from nestkit.nesting.stops import AfterRounds, AnyOf, Stop, a_share_of
-from nestkit.nesting.supply import Supply, cost_of, supply, ways_of
+from nestkit.nesting.supply import Supply, supply, ways_of
 from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
 #: Share of the second stage's time for making a plan of another size sound.
 CARRY_SHARE = 0.25
-#: Share of the second stage's time for what may be solved exactly.
-EXACT_SHARE = 0.4
 #: With more copies than this, sheets are cut into blanks in the usual way alone.
 MOST_FOR_WAYS = 1000
 
@@ -38,6 +35,14 @@ LEAST_HOPE = 0.1
 
 #: A result, and what its bins are.
 Found = tuple[NestResult, Supply]
+
+
+@dataclass(frozen=True, eq=False)
+class Pause:
+    """Between two stages: how likely the second one betters the plan, from 0 (it can't) to 1, and itself."""
+
+    hope: float
+    stage: SecondStage
 
 
 class BatchSearch:
@@ -67,14 +72,14 @@ class BatchSearch:
         self._items, self._spacing = batch.items, request.spacing
         self._kinds: list[Sheet | None] = [sheet for sheet in request.sheets if sheet.buy] or [None]
         self._forms = Forms(batch.items, request.spacing)
-        self._known: dict[Worth, bool] = {}
+        self._enough = Enough(prover, course.content)
 
-    def stages(self) -> Generator[float, Stop | None, Found]:
+    def stages(self) -> Generator[Pause, Stop | Bettered | None, Found]:
         """Pauses between the two stages; see `nesting.group.Staged`."""
         course = self._course
         # First of all: it may need no search, and is mostly better than what one finds in a short time.
         begun = self._begun()
-        if begun is not None and self._enough(begun[0].score):
+        if begun is not None and self._enough.is_met_by(begun[0].score):
             return replace(begun[0], status=Status.PROVEN), begun[1]
         if begun is not None and course.stop(0):
             best = begun
@@ -82,17 +87,37 @@ class BatchSearch:
             best = self._first()
             if begun is not None and begun[0].score < best[0].score:
                 best = replace(begun[0], rounds=best[0].rounds), begun[1]
-        tighten = (yield self._hope(best)) or course.tighten
-        if tighten is not None:
-            best = self._closer(self._exact(best, tighten), tighten)
-        if len(self._kinds) <= 1 or self._enough(best[0].score):
-            return best
-        return self._cheaper_sheets(best)
+        found, row = best
+        stage = SecondStage(tuple(self._items), self._spacing, row, found.layout, self._enough, course.seed)
+        answer = yield Pause(self._hope(best), stage)
+        if isinstance(answer, Bettered):
+            bettered = answer
+            for sheets in bettered.ruled_out:
+                self._enough.prover.rule_out(sheets)
+            self._enough.ask_anew()
+        elif (tighten := answer or course.tighten) is not None:
+            bettered = stage.run(
+                tighten, course.asked_to_stop, course.before_tightening, self._told(found.rounds)
+            )
+        else:
+            bettered = Bettered(found.layout, found.score, 0)
+        if bettered.score < found.score:
+            found = replace(
+                found, layout=bettered.layout, score=bettered.score, rounds=found.rounds + bettered.rounds
+            )
+        if len(self._kinds) <= 1 or self._enough.is_met_by(found.score):
+            return found, row
+        return self._cheaper_sheets((found, row))
+
+    def _told(self, before: int) -> Callable[[int, int], None] | None:
+        """Tells of the rounds of a search that goes on after some."""
+        told = self._course.progress
+        return None if told is None else lambda rounds, sheets: told(before + rounds, sheets)
 
     def _hope(self, best: Found) -> float:
         """How likely the second stage betters it, from 0 to 1: the fuller fewer sheets would be, the less."""
         found, row = best
-        if self._enough(found.score):
+        if self._enough.is_met_by(found.score):
             return 0.0
         used = {row.meaning[seat.bin].which: row.meaning[seat.bin].sheet for seat in found.layout.seats}
         areas = [sheet.area for sheet in used.values()]
@@ -104,16 +129,6 @@ class BatchSearch:
         foam = math.fsum(item.outline.area for item in self._items)
         fill = foam / room if room else math.inf
         return min(max((HOPELESS_FILL - fill) / (HOPELESS_FILL - LIKELY_FILL), LEAST_HOPE), 1.0)
-
-    def _is_enough(self, worth: Worth) -> bool:
-        if self._course.content is not None and worth <= self._course.content:
-            return True
-        if worth not in self._known:
-            self._known[worth] = is_best(worth, self._prover.prove(worth.sheets, worth.money))
-        return self._known[worth]
-
-    def _enough(self, score: Score) -> bool:
-        return score[0] == 0 and self._is_enough(Worth(score[1], int(score[2])))
 
     def _sheets(self, first: Sheet | None, way: int = 0) -> Supply:
         return supply(
@@ -128,18 +143,18 @@ class BatchSearch:
 
     def _run(self, first: Sheet | None, rule: Stop, start: int, way: int = 0) -> Found:
         row = self._sheets(first, way)
-        told = self._course.progress
+        told = self._told(start)
         found = search(
             self._items,
             row.bins,
             self._spacing,
-            score=lambda layout: _score(self._items, layout, row),
-            enough=self._enough,
+            score=lambda layout: score_of(self._items, layout, row),
+            enough=self._enough.is_met_by,
             seed=self._course.seed,
             stop=rule,
             asked_to_stop=self._course.asked_to_stop,
             forms=self._forms,
-            progress=None if told is None else lambda n, s: told(start + n, int(s[2])),
+            progress=None if told is None else lambda rounds, score: told(rounds, int(score[2])),
         )
         return found, row
 
@@ -165,7 +180,7 @@ class BatchSearch:
                 asked_to_stop=course.asked_to_stop,
             )
             if sound is not None:
-                return NestResult(Status.TIME, sound, _score(self._items, sound, row), 0.0, 0, ()), row
+                return NestResult(Status.TIME, sound, score_of(self._items, sound, row), 0.0, 0, ()), row
         return None
 
     def _first(self) -> Found:
@@ -185,64 +200,17 @@ class BatchSearch:
         best, kind, way = min(looks, key=lambda seen: seen[0][0].score)
         spent = sum(seen[0][0].rounds for seen in looks)
         for other in range(1, ways[self._kinds.index(kind)]):
-            if self._enough(best[0].score) or stop(spent) or asked_to_stop():
+            if self._enough.is_met_by(best[0].score) or stop(spent) or asked_to_stop():
                 break
             seen = self._run(kind, look, spent, other)
             spent += seen[0].rounds
             if seen[0].score < best[0].score:
                 best, way = seen, other
-        if not (self._enough(best[0].score) or stop(spent) or asked_to_stop()):
+        if not (self._enough.is_met_by(best[0].score) or stop(spent) or asked_to_stop()):
             longer = self._run(kind, _Later(stop, spent), spent, way)
             if longer[0].score <= best[0].score:
                 best = longer
         return best
-
-    def _exact(self, best: Found, tighten: Stop) -> Found:
-        """On fewer sheets, where every choice of them can be tried exactly."""
-        found, row = best
-        asked_to_stop = self._course.asked_to_stop
-        if self._enough(found.score) or asked_to_stop():
-            return best
-        rule = a_share_of(tighten, EXACT_SHARE)
-        before = len(self._prover.ruled_out)
-        layout = on_exact_sheets(
-            self._items,
-            row,
-            found.layout,
-            self._spacing,
-            self._prover,
-            seed=self._course.seed,
-            is_over=lambda: asked_to_stop() or rule(0),
-        )
-        if len(self._prover.ruled_out) > before:
-            # More may be proven now than was.
-            self._known.clear()
-        score = _score(self._items, layout, row)
-        return (replace(found, layout=layout, score=score), row) if score < found.score else best
-
-    def _closer(self, best: Found, tighten: Stop) -> Found:
-        """What the overlap engine makes of it."""
-        found, row = best
-        course = self._course
-        if self._enough(found.score) or found.layout.left_out or course.asked_to_stop():
-            return best
-        course.before_tightening()
-        told = course.progress
-        chosen = on_better_sheets(
-            self._items,
-            row,
-            found.layout,
-            self._spacing,
-            self._prover,
-            is_enough=self._is_enough,
-            seed=course.seed,
-            stop=tighten,
-            asked_to_stop=course.asked_to_stop,
-            progress=None if told is None else lambda n, worth: told(found.rounds + n, worth.sheets),
-        )
-        score = _score(self._items, chosen.layout, row)
-        better = replace(found, layout=chosen.layout, score=score, rounds=found.rounds + chosen.rounds)
-        return (better, row) if score < found.score else best
 
     def _cheaper_sheets(self, best: Found) -> Found:
         """Moves what lies on a bought sheet to a cheaper kind where that holds it as well."""
@@ -286,7 +254,7 @@ class BatchSearch:
                 layout = replace(layout, seats=tuple(kept))
                 break
         changed = Supply(tuple(bins), tuple(meaning))
-        return replace(found, layout=layout, score=_score(batch.items, layout, changed)), changed
+        return replace(found, layout=layout, score=score_of(batch.items, layout, changed)), changed
 
 
 class _Later:
@@ -297,23 +265,3 @@ class _Later:
 
     def __call__(self, rounds: int) -> bool:
         return self._rule(rounds + self._spent)
-
-
-def _score(items: Sequence[Item], layout: Layout, row: Supply) -> Score:
-    """Left out, money, sheets, area on the emptiest sheet, then how far the parts reach on it."""
-    area: dict[tuple[str, int], float] = {}
-    reach: dict[tuple[str, int], float] = {}
-    for seat in layout.seats:
-        sheet_bin = row.meaning[seat.bin]
-        item = items[seat.item]
-        area[sheet_bin.which] = area.get(sheet_bin.which, 0.0) + item.outline.area
-        right = item.outline.transformed(seat.placement.matrix).bounds[2] + sheet_bin.blank.x
-        reach[sheet_bin.which] = max(reach.get(sheet_bin.which, 0.0), right)
-    emptiest = min(area, key=lambda which: (area[which], which), default=None)
-    return (
-        float(len(layout.left_out)),
-        round(cost_of(row.meaning[seat.bin] for seat in layout.seats), 6),
-        float(len(area)),
-        round(area[emptiest], 3) if emptiest else 0.0,
-        round(reach[emptiest], 3) if emptiest else 0.0,
-    )

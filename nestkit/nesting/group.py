@@ -6,20 +6,21 @@ from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
 
-from nestkit.nesting.batch import BatchSearch
+from nestkit.nesting.batch import BatchSearch, Pause
 from nestkit.nesting.course import Course
 from nestkit.nesting.figures import figures, prover_of_placed
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout
 from nestkit.nesting.proofs import Prover
 from nestkit.nesting.request import Batch, GroupRequest, batches_of, why_no_place
+from nestkit.nesting.second_stage import Bettered
 from nestkit.nesting.smaller import on_smaller_pieces
 from nestkit.nesting.stops import Stop
 from nestkit.nesting.supply import SheetBin, Supply, offers
 
-#: A search that pauses after its first stage, with how likely something better can be found, from 0 (nothing
-#: can) to 1. It is then sent the stop for the second stage, or None to keep the one it has.
-Staged = Generator[float, Stop | None, "GroupPlan"]
+#: A search that pauses between its two stages. It is then sent the stop for the second one (None to keep the
+#: one it has), or what came of it elsewhere.
+Staged = Generator[Pause, Stop | Bettered | None, "GroupPlan"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,11 +39,13 @@ def plan_group(request: GroupRequest, course: Course) -> GroupPlan:
     return ended(stages(request, course))
 
 
-def ended(staged: Staged, tighten: Stop | None = None) -> GroupPlan:
-    """What a search comes to, whether it was begun or not; it is sent the stop at every pause."""
+def ended(staged: Staged, answer: Stop | Bettered | None = None) -> GroupPlan:
+    """What a search comes to, whether it was begun or not; it is sent the answer at its next pause."""
     try:
         while True:
-            staged.send(tighten)
+            staged.send(answer)
+            if isinstance(answer, Bettered):
+                answer = None
     except StopIteration as done:
         plan: GroupPlan = done.value
         return plan

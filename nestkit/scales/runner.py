@@ -11,7 +11,7 @@ from typing import Any
 from nestkit.scales.cache import Cache
 from nestkit.scales.model import Answer, NoResult, SizeResult
 from nestkit.scales.task import SizeTask, plan_size
-from nestkit.scales.workers import WorkerLostError
+from nestkit.workers import WorkerLostError
 
 #: How often it is looked whether to stop, seconds.
 _LOOK = 0.2

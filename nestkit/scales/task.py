@@ -14,9 +14,9 @@ from nestkit.preparing import read_build
 from nestkit.scales.figures import size_result
 from nestkit.scales.model import Answer, GroupKey, NoResult
 from nestkit.scales.source import BuildSource, file_of
-from nestkit.scales.telling import tell
 from nestkit.stock.pieces import Piece
 from nestkit.stock.shop_sheets import with_pieces
+from nestkit.telling import tell
 from nestkit.units import show_length
 from nestkit.words import counted
 

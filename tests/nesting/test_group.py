@@ -247,7 +247,7 @@ class Counted:
 def test_a_search_pauses_and_tells_whether_there_is_more_to_find():
     easy = GroupRequest("eva", 6.0, [part("a", 60, 40)], [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
     first = stages(easy, Course(seed=1, stop=AfterRounds(1), tighten=AfterRounds(1)))
-    assert next(first) == 0.0
+    assert next(first).hope == 0.0
     assert ended(first).group.proven
 
     # Five discs lie on one sheet only like the five on a die, which nothing at hand proves or refutes.
@@ -255,7 +255,7 @@ def test_a_search_pauses_and_tells_whether_there_is_more_to_find():
     hard = GroupRequest("eva", 6.0, discs, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
     kept, sent = Counted(1), Counted(40)
     search = stages(hard, Course(seed=1, stop=AfterRounds(1), tighten=kept))
-    assert next(search) == 1.0  # on one sheet they would fill two thirds of it
+    assert next(search).hope == 1.0  # on one sheet they would fill two thirds of it
     ended(search, sent)
     assert (kept.asked, sent.asked > 0) == (0, True)
 
@@ -264,7 +264,7 @@ def test_the_fuller_fewer_sheets_would_be_the_less_is_hoped_for():
     def hope(count: int, radius: float) -> float:
         discs = [Part("a", Shape(disc(radius)), "eva", 6.0, copies=count)]
         request = GroupRequest("eva", 6.0, discs, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
-        return next(stages(request, Course(seed=1, stop=AfterRounds(1), tighten=AfterRounds(1))))
+        return next(stages(request, Course(seed=1, stop=AfterRounds(1), tighten=AfterRounds(1)))).hope
 
     assert hope(5, 20.5) == 1.0
     # Six would fill 83 %, seven 97 %: between the two it is given up.

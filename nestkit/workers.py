@@ -14,10 +14,11 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from multiprocessing.connection import Connection
+from multiprocessing.synchronize import Event
 from typing import Any
 
 from nestkit.memory import look_rarely
-from nestkit.scales.telling import listen
+from nestkit.telling import listen
 
 Heard = Callable[["Future[Any]", str], None]
 
@@ -45,6 +46,8 @@ class Workers(Executor):
         self._children: dict[int, Any] = {}
         self._closed = threading.Event()
         self._ending = False
+        self._context = multiprocessing.get_context("spawn")
+        self._stop = self._context.Event()
         self._lock = threading.Lock()
         self._threads = [threading.Thread(target=self._serve, args=(k,), daemon=True) for k in range(count)]
         for thread in self._threads:
@@ -63,6 +66,10 @@ class Workers(Executor):
         future: Future[Any] = Future()
         self._waiting.put((future, fn, args, kwargs))
         return future
+
+    def ask_to_stop(self) -> None:
+        """Tells the tasks to end with what they have; see `telling.is_asked_to_stop`."""
+        self._stop.set()
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """Ends the workers; with ``cancel_futures`` at once, whatever they are doing."""
@@ -121,9 +128,8 @@ class Workers(Executor):
                 self._heard(future, value)
 
     def _start(self, place: int) -> Connection:
-        context = multiprocessing.get_context("spawn")
-        ours, theirs = context.Pipe()
-        child = context.Process(target=_work, args=(theirs,), daemon=True)
+        ours, theirs = self._context.Pipe()
+        child = self._context.Process(target=_work, args=(theirs, self._stop), daemon=True)
         with self._lock:
             if self._ending:
                 raise EOFError
@@ -147,12 +153,12 @@ class Workers(Executor):
         return f"its worker process was {how}"
 
 
-def _work(pipe: Connection) -> None:
+def _work(pipe: Connection, stop: Event) -> None:
     """A process's life: tasks in, answers out, until the pipe is closed."""
     # Ctrl-C goes to the whole terminal group; the parent decides what becomes of a task.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     look_rarely()
-    listen(lambda note: pipe.send(("note", note)))
+    listen(lambda note: pipe.send(("note", note)), stop.is_set)
     while True:
         try:
             fn, args, kwargs = pipe.recv()
