@@ -14,7 +14,17 @@ README = Path(__file__).parent.parent / "README.md"
 
 def commands() -> list[str]:
     """The README's shell commands, in order."""
-    return [block.strip() for block in re.findall(r"^```sh\n(.*?)^```", README.read_text(), re.S | re.M)]
+    return _blocks("sh")
+
+
+def programs() -> list[str]:
+    """The README's Python programs, in order."""
+    return _blocks("python")
+
+
+def _blocks(language: str) -> list[str]:
+    found = re.findall(rf"^```{language}\n(.*?)^```", README.read_text(), re.S | re.M)
+    return [block.strip() for block in found]
 
 
 if __name__ == "__main__":

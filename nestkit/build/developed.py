@@ -29,7 +29,7 @@ class Developed:
     gap: float | None
 
 
-def moved_to_origin(shape: Shape, spot: tuple[float, float]) -> tuple[Shape, tuple[float, float]]:
-    """A shape whose box starts at (0, 0), and a point of it."""
+def moved_to_origin(shape: Shape) -> Shape:
+    """The shape with its box starting at (0, 0)."""
     x0, y0, _, _ = shape.outline.bounds
-    return shape.transformed(translation(-x0, -y0)), (spot[0] - x0, spot[1] - y0)
+    return shape.transformed(translation(-x0, -y0))

@@ -53,7 +53,13 @@ class Draft:
 
 
 def draft_of(data: Mapping[str, Any], mistakes: Mistakes) -> Draft:
-    """Checks keys, kinds and ranges of what `tomllib` read; what is wrong goes to ``mistakes``."""
+    """Checks keys, kinds and ranges of what `tomllib` read; what is wrong goes to ``mistakes``.
+
+    Raises
+    ------
+    InputError
+        With the mistakes, when so much is wrong that nothing else can be looked at.
+    """
     try:
         return Draft(BuildFile.model_validate(data), frozenset())
     except ValidationError as error:

@@ -11,7 +11,8 @@ from nestkit.build.crosscheck import find_sheet
 from nestkit.build.developed import Developed, Edge, moved_to_origin
 from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes
-from nestkit.build.model import Layers, Part, PatternInfo, SeamInfo, Sheet, cutter_for
+from nestkit.build.model import Part, Sheet, cutter_for
+from nestkit.build.pattern_info import Layers, PatternInfo, SeamInfo
 from nestkit.build.pattern_tables import EdgeStripTable, PatternBase
 from nestkit.build.patterns import PatternMaker
 from nestkit.build.sources import Piece, Sources
@@ -184,7 +185,7 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
         layers = Layers(count, pattern.height, pattern.asked)
     parts = []
     for piece in pattern.pieces:
-        shape, label = moved_to_origin(piece.shape, piece.label)
+        shape = moved_to_origin(piece.shape)
         parts.append(
             Part(
                 name=name_of[piece.suffix],
@@ -207,7 +208,6 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
                     finished,
                     developed.gap,
                     pattern.notes,
-                    label,
                     seams,
                     layers,
                 ),

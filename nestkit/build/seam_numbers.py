@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from nestkit.build.model import Build, SeamInfo
+from nestkit.build.model import Build
+from nestkit.build.pattern_info import SeamInfo
 
 #: Points along an edge, in the part's coordinates, mm.
 Edge = tuple[tuple[float, float], ...]

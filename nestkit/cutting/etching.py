@@ -15,7 +15,8 @@ from nestkit.cutting.model import MARK_LAYER, Etching, Stroke, pocket_layer
 from nestkit.cutting.times import etching_seconds
 from nestkit.errors import Finding, Problem
 from nestkit.folds.ends import short_folds
-from nestkit.folds.grooves import PartGrooves, named, part_grooves, rings_of
+from nestkit.folds.groove import named
+from nestkit.folds.grooves import PartGrooves, part_grooves, rings_of
 from nestkit.folds.steps import Steps, steps_for
 from nestkit.geometry import Line, LineKind, Path, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet

@@ -47,9 +47,10 @@ def gaps_between(chords: Any, slack: Any, first: Any, boxes: Any, reach: Any) ->
     Parameters
     ----------
     chords : (m, 4) float, mm
-        Those of place k are rows ``first[k]`` to ``first[k + 1]``.
     slack : (n,) float, mm
         How far a place may lie from its chords.
+    first : (n + 1,) int
+        The chords of place k are rows ``first[k]`` to ``first[k + 1]``.
     boxes : (n, n) float, mm
         How far the boxes round two places are apart.
     reach : (n,) float, mm

@@ -77,6 +77,8 @@ def etching_seconds(bundles: Sequence[Sequence[Stroke]], area: float, cutter: Cu
         Areas with their rings, or lines that fill them; see `Cutter.area_mode`.
     area : float, mm^2
         Of all passes.
+    cutter : Cutter
+        With what it does to this foam.
     """
     if not cutter.area_mode:
         lines = (stroke.path for bundle in bundles for stroke in bundle if not stroke.path.closed)

@@ -192,6 +192,7 @@ def bezier_pieces(control: Rows, weights: Rows, knots: Rows, degree: int) -> Row
         All positive; ones for a spline that is not rational.
     knots : (n + degree + 1,) float
         Not decreasing; clamped or not.
+    degree : int
 
     Returns
     -------

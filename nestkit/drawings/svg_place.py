@@ -51,10 +51,10 @@ class Place:
     chain : Chain, optional
     depth, uses : int
         How many elements, and how many `use` among them, stand around.
-    veil : int
-        What hides all that is drawn here, of those that `HiddenLines` knows; -1 when nothing does.
     own : int
         In a copy, how many of the names are those of its outermost `use` and of what stands around that.
+    veil : int
+        What hides all that is drawn here, of those that `HiddenLines` knows; -1 when nothing does.
     """
 
     matrix: Affine

@@ -71,7 +71,13 @@ class Course:
 
     @classmethod
     def of(cls, path: Path, room: Room) -> Course:
-        """The course of a drawn path."""
+        """The course of a drawn path.
+
+        Raises
+        ------
+        ValueError
+            When the path has no length.
+        """
         points = path.flatten(FINE)
         if path.closed:
             return cls(LineString(np.vstack((points, points[:1]))), True, (), ())

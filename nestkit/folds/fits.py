@@ -130,6 +130,8 @@ def without_outliers(design: Floats, values: Floats, weights: Floats, floor: flo
 
     Parameters
     ----------
+    design, values, weights
+        As for `fit`.
     floor : float
         As for `fit`; it also keeps a fit that happens to be perfect from making outliers of its neighbours.
     """

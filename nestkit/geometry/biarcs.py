@@ -72,8 +72,11 @@ def biarc(start: Spot, along: Spot, end: Spot, onward: Spot) -> Biarc | None:
 
     Parameters
     ----------
-    start, end : (float, float), mm
-    along, onward : (float, float)
+    start : (float, float), mm
+    along : (float, float)
+        Of length 1.
+    end : (float, float), mm
+    onward : (float, float)
         Of length 1.
 
     Returns
@@ -147,7 +150,9 @@ def farthest_from_arcs(
     Parameters
     ----------
     points : (n, 2) float, mm
-        Ends of chords; those from ``first`` to ``last`` count.
+        Ends of chords.
+    first, last : int
+        From which to which of them is looked at.
     ends : tuple of float, mm
         x and y of where the arcs begin, meet and end.
     along : (float, float)

@@ -103,10 +103,12 @@ def convex_sums(one: Ints, one_at: Ints, other: Ints, other_at: Ints) -> tuple[I
 
     Parameters
     ----------
-    one, other : (n, 2) int
+    one : (n, 2) int
         Corners of all rings. No ring is longer than 1e9 either way, so that no product overflows.
-    one_at, other_at : (rings + 1,) int
+    one_at : (rings + 1,) int
         Where each ring begins, and where the last one ends.
+    other, other_at
+        As `one` and `one_at`.
 
     Returns
     -------

@@ -179,7 +179,13 @@ class Path:
         return Path(np.column_stack((points, turned)), self.closed)
 
     def starting_at(self, index: int) -> Path:
-        """The same closed path, beginning at another vertex."""
+        """The same closed path, beginning at another vertex.
+
+        Raises
+        ------
+        ValueError
+            When the path is open.
+        """
         if not self.closed:
             raise ValueError("only a closed path can start anywhere")
         return Path(np.roll(self.vertices, -index, axis=0), True)

@@ -194,6 +194,7 @@ def cut_up_area(size: tuple[float, float], largest: tuple[float, float], spacing
     ----------
     size, largest : (float, float), mm
         Of the sheet as it is laid, and of what lies on the cutter.
+    spacing : Spacing
     """
     lost = 2.0 * spacing.margin - spacing.gap
     across = [_most_across(length, most, lost) for length, most in zip(size, largest, strict=True)]

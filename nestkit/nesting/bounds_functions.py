@@ -82,6 +82,7 @@ def functions(shares: Iterable[float], most: int = 8) -> list[Named]:
     ----------
     shares : iterable of float
         Widths, or heights, over the sheet's; the commonest matter most and come first.
+    most : int
     """
     steps: list[float] = []
     for share in shares:

@@ -171,16 +171,18 @@ def sound_layout(
 
     Parameters
     ----------
-    items, spacing
-        See `nesting.problem`.
+    items : sequence of Item
     row : Supply
         What the layout's bins are.
     layout : Layout
         Places are looked for on its sheets for what it leaves out.
-    seed, asked_to_stop
+    spacing : Spacing
+    seed : int
         As for `nesting.search.search`.
     stop : Stop, optional
         Without it nothing is separated.
+    asked_to_stop : callable
+        As for `nesting.search.search`.
     """
     if not layout.left_out and not faults(items, row.bins, layout, spacing):
         return layout

@@ -80,12 +80,12 @@ def on_better_sheets(
 
     Parameters
     ----------
-    items, spacing
-        See `nesting.problem`.
+    items : sequence of Item
     row : Supply
         All that may be used. The layout's bins count in it.
     layout : Layout
         Sound and whole: nothing is left out.
+    spacing : Spacing
     prover : Prover
         Of the same items, over the same sheets.
     is_enough : callable

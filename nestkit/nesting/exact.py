@@ -78,12 +78,12 @@ def on_exact_sheets(
 
     Parameters
     ----------
-    items, spacing
-        See `nesting.problem`.
+    items : sequence of Item
     row : Supply
         All that may be used. The layout's bins count in it.
     layout : Layout
         Sound; nothing is left out of the one that is returned in its place.
+    spacing : Spacing
     prover : Prover
         Of the same items, over the same sheets. It is told what is proven.
     seed : int

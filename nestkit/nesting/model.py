@@ -82,6 +82,7 @@ class Group:
 
     Parameters
     ----------
+    material, thickness : str, float (mm)
     parts : int
         Copies asked for, those left out included.
     sheets_used : int
@@ -99,14 +100,14 @@ class Group:
         Kinds of sheets and how many of each to buy: whole packs, where they are sold so.
     from_shop : tuple of (str, int)
         Kinds of sheets and how many of each to take from the shop.
-    unused : tuple of (str, int)
-        Kinds of sheets and how many of those that are bought stay whole, as they come in packs.
     cost_at_least : float
         No plan can cost less.
     proven_by : str
         What proves `sheets_at_least`; see `proofs.Proof`.
     at_any_price : bool
         True when no dearer plan could do with fewer sheets than `sheets_at_least` either.
+    unused : tuple of (str, int)
+        Kinds of sheets and how many of those that are bought stay whole, as they come in packs.
     leftover : float, 0..1
         Share of the used sheets' area that is no part and is worth keeping.
     """

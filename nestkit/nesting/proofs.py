@@ -50,9 +50,9 @@ class Prover:
 
     Parameters
     ----------
-    items, spacing
-        See `nesting.problem`.
+    items : sequence of Item
     offers : sequence of Offer
+    spacing : Spacing
     by_area_alone : bool
         True leaves away all bounds but the areas'.
     """

@@ -169,6 +169,7 @@ def _useful_turns(item: Item, rooms: Sequence[tuple[float, float]]) -> Turns:
 
 
 def why_no_place(request: GroupRequest) -> str:
+    """Why a copy that would fit a sheet lies on none."""
     if any(sheet.buy for sheet in request.sheets):
         return "no place was found for it on any sheet"
     return "no sheet left: the shop's are full and none may be bought"

@@ -21,12 +21,12 @@ def on_smaller_pieces(items: Sequence[Item], row: Supply, layout: Layout, spacin
 
     Parameters
     ----------
-    items, spacing
-        See `nesting.problem`.
+    items : sequence of Item
     row : Supply
         What the layout's bins are.
     layout : Layout
         Sound.
+    spacing : Spacing
     """
     seats: dict[tuple[str, int], list[Seat]] = {}
     for seat in layout.seats:

@@ -6,7 +6,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from nestkit.build.model import Build, Part, PatternInfo, SeamInfo
+from nestkit.build.model import Build, Part
+from nestkit.build.pattern_info import PatternInfo, SeamInfo
 from nestkit.build.seam_numbers import assembly_names, numbered_seams
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan

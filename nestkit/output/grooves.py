@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from nestkit.build.model import Build
 from nestkit.cutting.etching import grooves_of, has_folds
 from nestkit.cutting.model import Job
-from nestkit.folds.grooves import Groove
+from nestkit.folds.groove import Groove
 from nestkit.folds.steps import Steps
 from nestkit.geometry import LineKind
 from nestkit.output.text import plain, show_number

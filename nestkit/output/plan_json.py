@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
-from nestkit.build.model import Build, Part, SeamInfo
+from nestkit.build.model import Build, Part
+from nestkit.build.pattern_info import SeamInfo
 from nestkit.build.seam_numbers import numbered_seams
 from nestkit.cutting.etching import grooves_of, has_folds
 from nestkit.cutting.labels import Label, labels_on

@@ -7,7 +7,8 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from nestkit.build.model import Build, Part, SeamInfo
+from nestkit.build.model import Build, Part
+from nestkit.build.pattern_info import SeamInfo
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
 from nestkit.nesting.request import why_by_hand

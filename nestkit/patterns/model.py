@@ -48,12 +48,12 @@ class Foam:
         The fibre that keeps its length in a bend: 0 = inside, 1 = outside.
     rooms : tuple of (float, float), mm
         Sizes of the rectangles that a piece may fill; empty when nothing limits it.
+    unit : "mm" or "in"
+        In which messages and notes speak.
     whole : tuple of (float, float), mm
         Those that a piece may fill when it is cut by hand from a whole sheet.
     turns : tuple of float, radians, or None
         The turns that a piece may take on the sheet; any when None.
-    unit : "mm" or "in"
-        In which messages and notes speak.
 
     Raises
     ------
@@ -338,7 +338,12 @@ class Pattern:
 
 
 def need(key: str, good: bool, what: str, todo: str = "") -> None:
-    """Raises a `PatternError` about ``key`` unless ``good``."""
+    """Refuses what is not ``good`` about ``key``.
+
+    Raises
+    ------
+    PatternError
+    """
     if not good:
         raise PatternError(key, what, todo)
 

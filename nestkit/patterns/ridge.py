@@ -62,6 +62,7 @@ class Axis:
 
     @property
     def is_straight(self) -> bool:
+        """Whether the centre line is one straight piece."""
         return len(self.points) == 2
 
     def curvature(self) -> float:

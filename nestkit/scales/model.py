@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from nestkit.build.model import Layers
+from nestkit.build.pattern_info import Layers
 from nestkit.nesting.carried import LaidSheet
 
 #: Material and thickness (mm): what is planned together.
@@ -53,7 +53,7 @@ class GroupResult:
         Asked for, those left out included.
     sheets, sheets_at_least : int
         As in `nesting.model.Group`.
-    proven, cost_at_least, at_any_price
+    proven : bool
         As there: no plan costs less, and none that costs no more can do with fewer sheets.
     cost : float
         Money for the sheets to buy.
@@ -67,6 +67,8 @@ class GroupResult:
     leftover : Leftover
     laid : tuple of LaidSheet
         The plan.
+    cost_at_least, at_any_price : float, bool
+        As in `nesting.model.Group`.
     """
 
     material: str

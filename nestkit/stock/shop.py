@@ -81,7 +81,13 @@ class Shop:
 
     @property
     def id(self) -> str:
-        """By which plans know this shop."""
+        """By which plans know this shop.
+
+        Raises
+        ------
+        InputError
+            When the file is damaged.
+        """
         with told(self.file):
             row = self._database.execute("SELECT id FROM shop").fetchone()
         if row is None:

@@ -78,7 +78,15 @@ def transaction(database: sqlite3.Connection, file: Path) -> Iterator[None]:
 
 @contextmanager
 def told(file: Path) -> Iterator[None]:
-    """Turns what SQLite says into a message to the maker."""
+    """Turns what SQLite says into a message to the maker.
+
+    Raises
+    ------
+    OutputError
+        When another program is at it, or it can't be opened or written.
+    InputError
+        When it is no shop, or damaged.
+    """
     try:
         yield
     except sqlite3.OperationalError as error:

@@ -164,7 +164,8 @@ def test_a_plan_from_before_there_were_labels_is_not_judged_by_them(folder, tmp_
 @pytest.fixture(scope="module")
 def cone(tmp_path_factory) -> Path:
     """A rolled tube, whose two edges carry the number of their seam."""
-    from nestkit.build.model import Part, PatternInfo, SeamInfo
+    from nestkit.build.model import Part
+    from nestkit.build.pattern_info import PatternInfo, SeamInfo
 
     ends = (((0.0, 0.0), (0.0, 80.0)), ((200.0, 0.0), (200.0, 80.0)))
     seam = SeamInfo("tube", "tube", 1, 80.0, edges=tuple(("tube", end) for end in ends))

@@ -11,7 +11,7 @@ from nestkit.build.model import Foam
 from nestkit.cutting.etching import fold_findings, fold_problems
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import CUT_OUTSIDE_LAYER, MARK_LAYER
-from nestkit.folds.grooves import named
+from nestkit.folds.groove import named
 from nestkit.geometry import LineKind, Placement
 from nestkit.nesting.model import PlacedPart
 from tests.folds_bench import bevel, build_with, fold, job_with, plate

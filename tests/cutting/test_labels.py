@@ -12,7 +12,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nestkit.build.model import Build, Cutter, Labels, Part, PatternInfo
+from nestkit.build.model import Build, Cutter, Labels, Part
+from nestkit.build.pattern_info import PatternInfo
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.label_places import CLEAR, SMALLEST
 from nestkit.cutting.labels import BY_HAND, NO_ROOM, NOT_ASKED, SHOWS, labels_on

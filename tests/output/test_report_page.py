@@ -11,7 +11,8 @@ from itertools import groupby
 
 import pytest
 
-from nestkit.build.model import Cutter, Hardware, PatternInfo, SeamInfo
+from nestkit.build.model import Cutter, Hardware
+from nestkit.build.pattern_info import PatternInfo, SeamInfo
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import Times
 from nestkit.geometry import Placement

@@ -14,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
-from nestkit.build.model import Part, PatternInfo, Templates
+from nestkit.build.model import Part, Templates
+from nestkit.build.pattern_info import PatternInfo
 from nestkit.geometry import Line, LineKind, Outline, Path, Shape
 from nestkit.nesting.model import Plan
 from nestkit.output.captions import text_width

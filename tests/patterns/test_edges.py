@@ -149,6 +149,15 @@ def test_slit_at_its_marks_down_to_the_skin_a_strip_lies_in_its_hollow_corners()
     assert seam.notes == ("at split corners thin both ends by 45.0 degrees on their outside by hand",)
 
 
+def test_a_strip_wider_than_any_room_is_refused() -> None:
+    foam = Foam(6.0, rooms=((25.0, 20.0), (28.0, 10.0)))
+    with pytest.raises(PatternError, match="no sheet or bed is 30 mm wide"):
+        EdgeStrip(foam, Path.rectangle(80.0, 50.0), 30.0)
+    with pytest.raises(PatternError) as caught:
+        EdgeStrip(foam, Path.rectangle(80.0, 50.0), 28.5)
+    assert caught.value.key == "width"
+
+
 def test_a_strip_longer_than_the_bed_is_joined_away_from_corners() -> None:
     foam = Foam(6.0, rooms=((300.0, 200.0),))
     for length in np.linspace(300.0, 700.0, 41):

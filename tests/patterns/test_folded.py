@@ -304,6 +304,14 @@ def test_lids_lie_on_the_rim_or_between_the_panels(panels: int, lids: int, lid: 
     assert same_shape(top.shape.outline.polygon(), rim.simplify(1e-6)) <= FINE
 
 
+@pytest.mark.parametrize(("panels", "lids", "key"), [(2, 0, "panels"), (65, 0, "panels"), (6, 3, "lids")])
+def test_too_many_or_too_few_are_refused_by_name(panels: int, lids: int, key: str) -> None:
+    with pytest.raises(PatternError) as caught:
+        Prism(Foam(6.0), panels, 170.0, 100.0, lids=lids)
+    assert caught.value.key == key
+    assert len(Prism(Foam(2.0), 64, 170.0, 100.0).develop().pieces) >= 1
+
+
 def test_windows_lie_in_the_middle_of_their_panels() -> None:
     window = Window((Path.circle(900.0, -5.0, 20.0),), panels=(1, 3))
     (piece,) = Prism(Foam(6.0), 6, 170.0, 200.0, windows=(window,)).develop().pieces

@@ -112,6 +112,12 @@ def test_a_cone_rolled_shut_has_the_sizes_asked_for(
     asked = (lower, upper) if lower_is_wide else (upper, lower)
     assert found[wide][1] == pytest.approx(asked[0], abs=CLOSED, rel=FACETS)
     assert found[narrow][0] == pytest.approx(asked[1], abs=CLOSED, rel=FACETS)
+    told = {measure.label: measure.value for measure in pattern.finished}
+    for side, (small, large) in found.items():
+        # An even tube has one size from end to end.
+        ends = {"wide end": large, "narrow end": small} if "wide end outside" in told else {"tube": large}
+        for end, size in ends.items():
+            assert told[f"{end} {side}"] == pytest.approx(size, abs=CLOSED, rel=FACETS)
     closed = refold(pattern)
     assert closed is not None
     assert closed.gap <= 1e-6
@@ -308,6 +314,7 @@ def test_wrap_lengths_by_the_bend_allowance() -> None:
     # The foam-wrap row for a 200 mm cylinder: 2, 4, 6 and 10 mm.
     for thickness, length in ((2, 634.601716), (4, 640.884901), (6, 647.168087), (10, 659.734457)):
         (piece,) = Wrap(Foam(thickness), 200.0, 200.0, 50.0).develop().pieces
+        assert piece.suffix == ""
         assert piece.shape.outline.size == pytest.approx((length, 50.0), abs=1e-5)
 
 
@@ -318,6 +325,9 @@ def test_each_layer_of_a_wrap_lies_on_the_one_below(
 ) -> None:
     foam = Foam(thickness)
     pattern = Wrap(foam, lower, upper, 180.0, layers).develop()
+    # Layers are counted from the inside.
+    several = [f"layer-{number}" for number in range(1, layers + 1)]
+    assert [piece.suffix for piece in pattern.pieces] == (several if layers > 1 else [""])
     below = sorted((lower, upper))
     for piece in pattern.pieces:
         rims, gap = roll_shut(*edges(piece.shape), piece.quantity)
@@ -349,3 +359,10 @@ def test_rings_fill_a_length_and_stay_round() -> None:
     assert refold(pattern) is None
     with pytest.raises(PatternError, match="leaves no foam"):
         Ring(Foam(10.0), 25.0, 25.4)
+
+
+def test_notes_name_the_narrow_end_where_there_is_one() -> None:
+    blunt, pointed = (Cone(Foam(6.0), 120.0, upper, 80.0).develop().notes for upper in (60.0, 0.0))
+    assert any("narrow end" in note for note in blunt)
+    assert not any("narrow end" in note for note in pointed)
+    assert [note for note in pointed if "point is squeezed" in note]

@@ -226,7 +226,7 @@ class TestCrab:
 
 def test_the_overlap_engine_takes_the_halberd_at_another_size() -> None:
     """At 1.05 rounding leaves a sliver between two pieces of a part's cover that shapely can't subtract."""
-    from nestkit.nesting.overlap.packing import Packing
+    from nestkit.nesting.overlap.board import Board
     from nestkit.nesting.request import batches_of
     from nestkit.nesting.supply import supply
     from nestkit.planning import requests
@@ -235,5 +235,5 @@ def test_the_overlap_engine_takes_the_halberd_at_another_size() -> None:
     for request in requests(build):
         for batch in batches_of(request)[0]:
             row = supply(request.sheets, batch.bed, 1, request.sheets[0])
-            packing = Packing(batch.items, row.bins, request.spacing, seed=1)
-            assert len(packing.class_of) == len(batch.items)
+            board = Board(batch.items, row.bins, request.spacing)
+            assert len(board.class_of) == len(batch.items)

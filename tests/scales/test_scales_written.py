@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from nestkit.build.model import Layers
+from nestkit.build.pattern_info import Layers
 from nestkit.checking import check_folder
 from nestkit.errors import OutputError
 from nestkit.output.folder import COMPARISON, check_out

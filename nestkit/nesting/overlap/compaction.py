@@ -110,8 +110,11 @@ def compact(shapes: Shapes, state: State, room: int, axis: int, trust: float) ->
 
     Parameters
     ----------
+    shapes, state
+    room : int
     axis : int
         0: the bin's right end moves; 1: its upper end.
+    trust : float, in the frame's unit
 
     Returns
     -------

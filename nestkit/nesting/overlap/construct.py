@@ -88,8 +88,12 @@ def construct(
 
     Parameters
     ----------
+    shapes, state
+    order : (m,) int
     axes : (bins,) int
         Along which axis each bin fills up.
+    tries : int
+        Places tried for each copy in each bin.
     first : (classes,) int
         First bin to ask for each class: one that refused a copy is not asked again by its like. Updated.
     seated : (n,) int

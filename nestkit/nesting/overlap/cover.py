@@ -87,6 +87,7 @@ def grow(hull: Points, edges: Points, sx: float, sy: float, choice: int, eps: fl
         Convex, counter-clockwise.
     edges : (m, 4) float
         The polygon's boundary, x0, y0, x1, y1, the inside on the left.
+    sx, sy : float
     choice : int
         Bit k says which edge cuts at the k-th reflex corner met.
     eps : float

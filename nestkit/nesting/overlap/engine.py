@@ -18,6 +18,7 @@ from typing import Any
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path
 from nestkit.nesting import bottom_left
+from nestkit.nesting.overlap.board import Board
 from nestkit.nesting.overlap.packing import Found, Packing
 from nestkit.nesting.overlap.result import Improvement, NestResult, Score
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing, Status
@@ -48,9 +49,8 @@ class _Task:
     merge: int
 
     def packing(self) -> Packing:
-        return Packing(
-            self.items, self.bins, self.spacing, self.seed, self.start, self.fixed, self.axis, self.merge
-        )
+        board = Board(self.items, self.bins, self.spacing, self.fixed, self.axis, self.merge)
+        return Packing(board, self.seed, self.start)
 
 
 def search(

@@ -18,7 +18,7 @@ from shapely.geometry import Polygon
 
 from nestkit.geometry.affine import rotation
 from nestkit.nesting.overlap.cover import convex_cover
-from nestkit.nesting.overlap.dice import dice
+from nestkit.nesting.overlap.dice import Dice
 from nestkit.nesting.overlap.pairs import Tables, pair_tables
 from nestkit.nesting.overlap.state import Shapes, State
 
@@ -107,6 +107,8 @@ def build_shapes(
 
     Parameters
     ----------
+    stencils : sequence of Stencil
+        One for each class.
     tables : bool
         Make pair tables when every class has listed turns and they are not too large.
     merge : int
@@ -163,18 +165,20 @@ def build_state(
     kinds: Sequence[int],
     areas: Sequence[float],
     bins: NDArray[np.float64],
-    seed: int,
+    chance: Dice,
     fixed: int = 0,
 ) -> State:
     """A state with every copy at the frame's origin.
 
     Parameters
     ----------
+    shapes : Shapes
     kinds : sequence of int
         Class of each copy, movable ones first.
     areas : sequence of float
         Area of each copy, in the frame's unit squared.
     bins : (bins, 4) float
+    chance : Dice
     fixed : int
         How many of the copies, at the end, are fixed.
     """
@@ -209,7 +213,7 @@ def build_state(
         level=level,
         step=step,
         grid=grid,
-        dice=dice(seed),
+        dice=chance.copy(),
         counts=np.array([count - fixed, count, 0], dtype=np.int64),
     )
 

@@ -78,6 +78,8 @@ class Lane:
         The open bin, which shrinks.
     axis : int
         0 when its right end moves, 1 for its upper one.
+    chance : Dice
+    settings : Settings
     """
 
     def __init__(

@@ -326,6 +326,12 @@ def passes(
 
     Parameters
     ----------
+    shapes, state
+    most : int
+    patience : int
+        Ends after so many passes without a loss that is smaller by 2 % at least.
+    enough : float
+        Ends at a loss of no more than this.
     best : (n, 4) float
         Shape, x, y, turn of the layout of least loss; row 0 of `ints` its room. Updated.
     ints : (n + 2,) int

@@ -154,8 +154,10 @@ def room_of(outline: Outline, margin: float, half_gap: float, reach: float) -> t
 
     Parameters
     ----------
+    outline : Outline
     margin : float
         Rim kept free, mm.
+    half_gap : float, mm
     reach : float
         Obstacles go this far beyond the bounds, mm, so that depths point inward.
 

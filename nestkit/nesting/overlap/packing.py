@@ -1,4 +1,4 @@
-"""A whole packing problem in the engine's arrays, and the search for the best layout, step by step."""
+"""The search for the best layout of a whole packing problem, step by step."""
 
 from __future__ import annotations
 
@@ -8,20 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Polygon
 
-from nestkit.geometry import Placement
-from nestkit.geometry.affine import apply, rotation
+from nestkit.nesting.overlap.board import Board
 from nestkit.nesting.overlap.construct import construct, park
-from nestkit.nesting.overlap.cover import convex_cover
 from nestkit.nesting.overlap.dice import dice
-from nestkit.nesting.overlap.frame import Stencil, build_shapes, build_state, centred_cover, different_turns
 from nestkit.nesting.overlap.lane import Lane, Settings, Snapshot
 from nestkit.nesting.overlap.moves import refresh
-from nestkit.nesting.overlap.outward import engine_polygon, room_of, without_idle_holes
 from nestkit.nesting.overlap.result import Score
-from nestkit.nesting.overlap.state import State
-from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing
+from nestkit.nesting.problem import Layout
 from nestkit.nesting.verify import faults
 
 #: Places tried for each copy in each bin of the first layout.
@@ -44,242 +38,29 @@ class Found:
     places: Snapshot
 
 
-@dataclass(frozen=True, eq=False)
-class _Class:
-    """Items that lie alike: reference point (mirrored outline's middle, mm), first shape, turns to shapes."""
-
-    middle: NDArray[np.float64]
-    shape_of: dict[float, int]
-    turn_of: dict[int, float]
-
-
 class Packing:
     """Searches for a layout; `run` yields after each bout, `best` is the best verified layout so far.
 
     Parameters
     ----------
-    items, bins, spacing
-        See `nesting.problem`.
+    board : Board
     seed : int
     start : Layout, optional
         A layout to start from; overlaps are separated first where that can be done.
-    fixed : sequence of Seat
-        Items that stay where they are.
-    axis : int, optional
-        Along which axis the last bin is to be left free; its longer side when not given.
-    merge : int
-        See `frame.build_shapes`.
+    settings : Settings, optional
     """
 
     def __init__(
-        self,
-        items: Sequence[Item],
-        bins: Sequence[Bin],
-        spacing: Spacing,
-        seed: int,
-        start: Layout | None = None,
-        fixed: Sequence[Seat] = (),
-        axis: int | None = None,
-        merge: int = 1500,
-        settings: Settings | None = None,
+        self, board: Board, seed: int, start: Layout | None = None, settings: Settings | None = None
     ) -> None:
-        self.items, self.bins, self.spacing, self.seed = items, bins, spacing, seed
-        self.fixed, self.start = tuple(fixed), start
+        self.board = board
+        self.start = start
         self.settings = settings or Settings()
         self.chance = dice(seed)
         self.asked: Found | None = None
-        half = spacing.gap / 2.0
-        polygons, keys = self._polygons(half)
-        self.areas = np.array([polygons[key].area for key in keys])
-        mean = math.sqrt(float(self.areas.mean())) if len(items) else 1.0
-        self.unit = 2.0 ** round(math.log2(mean))
-        stencils, self.classes, self.class_of = self._stencils(polygons, keys)
-        rooms = [room_of(bin.outline, spacing.margin, half, self._reach(polygons)) for bin in bins]
-        self.boxes, self.shift = self._frame([bounds for bounds, _ in rooms], self._reach(polygons))
-        self.axes = np.array(
-            [(0 if b[2] - b[0] >= b[3] - b[1] else 1) if axis is None else axis for b in self.boxes],
-            dtype=np.int64,
-        )
-        self.obstacles = self._obstacles([blocked for _, blocked in rooms], stencils)
-        self.shapes, _ = build_shapes(stencils, merge=merge, fixed=len(self.obstacles))
-        self.stencils = stencils
-        self._number_shapes()
-        self.best = Found(
-            self.score_of(Layout(self.fixed, self._loose())), Layout(self.fixed, self._loose()), (), _NOWHERE
-        )
+        bare = Layout(board.fixed, board.loose())
+        self.best = Found(board.score_of(bare), bare, (), _NOWHERE)
         self.refused = 0
-
-    # --- building -----------------------------------------------------------------------------------
-
-    def _polygons(self, half: float) -> tuple[dict[object, Polygon], list[object]]:
-        """Engine polygons by what makes items alike, mirrored where they must be, and each item's key."""
-        plain: dict[object, Polygon] = {}
-        keys: list[object] = []
-        for item in self.items:
-            key = (
-                tuple(ring.vertices.tobytes() for ring in item.outline.rings()),
-                item.mirrored,
-                item.turns.angles,
-            )
-            keys.append(key)
-            if key not in plain:
-                outline = item.outline.transformed(Placement(mirrored=item.mirrored).matrix)
-                plain[key] = engine_polygon(outline, half)
-        filled = without_idle_holes(list(plain.values()))
-        return dict(zip(plain, filled, strict=True)), keys
-
-    def _stencils(
-        self, polygons: dict[object, Polygon], keys: list[object]
-    ) -> tuple[list[Stencil], list[NDArray[np.float64]], list[int]]:
-        numbers = {key: k for k, key in enumerate(polygons)}
-        stencils, middles = [], []
-        for key, polygon in polygons.items():
-            cover, area, middle = centred_cover(polygon, self.unit)
-            stencils.append(Stencil(cover, key[2], area))  # type: ignore[index]
-            middles.append(middle)
-        return stencils, middles, [numbers[key] for key in keys]
-
-    @staticmethod
-    def _reach(polygons: dict[object, Polygon]) -> float:
-        """How far obstacles go beyond a bin, mm: farther than any part is wide."""
-        boxes = [polygon.bounds for polygon in polygons.values()]
-        return max((math.hypot(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes), default=1.0)
-
-    def _frame(
-        self, bounds: list[NDArray[np.float64]], reach: float
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Bins side by side: their boxes in the frame's unit, and each one's shift from its own place, mm."""
-        boxes, shifts, left = [], [], 0.0
-        for x0, y0, x1, y1 in bounds:
-            shift = np.array([left - x0, -y0])
-            boxes.append(
-                ((x0 + shift[0]) / self.unit, 0.0, (x1 + shift[0]) / self.unit, (y1 - y0) / self.unit)
-            )
-            shifts.append(shift)
-            left = (math.ceil((left + max(x1 - x0, 0.0) + 2.5 * reach) / self.unit) + 1) * self.unit
-        return np.array(boxes).reshape(-1, 4), np.array(shifts).reshape(-1, 2)
-
-    def _obstacles(
-        self, blocked: list[list[Polygon]], stencils: list[Stencil]
-    ) -> list[tuple[int, NDArray[np.float64], int]]:
-        """Fixed copies: class, place and bin; each piece of what surrounds a bin, and each fixed item."""
-        found: list[tuple[int, NDArray[np.float64], int]] = []
-        for number, polygons in enumerate(blocked):
-            for polygon in polygons:
-                for piece in convex_cover(polygon):
-                    middle = (piece.min(axis=0) + piece.max(axis=0)) / 2.0
-                    local = (piece - middle) / self.unit
-                    stencils.append(Stencil((local,), (0.0,), Polygon(local).area))
-                    place = (middle + self.shift[number]) / self.unit
-                    found.append((len(stencils) - 1, place, number))
-        for seat in self.fixed:
-            outline = self.items[seat.item].outline.transformed(seat.placement.matrix)
-            polygon = engine_polygon(outline, self.spacing.gap / 2.0)
-            cover, area, middle = centred_cover(polygon, self.unit)
-            stencils.append(Stencil(cover, (0.0,), area))
-            found.append((len(stencils) - 1, (middle + self.shift[seat.bin]) / self.unit, seat.bin))
-        return found
-
-    def _number_shapes(self) -> None:
-        """For each class of items: allowed turn to shape, and shape to turn."""
-        self.kinds: list[_Class] = []
-        for k, middle in enumerate(self.classes):
-            stencil, first = self.stencils[k], int(self.shapes.turn_at[k])
-            if stencil.turns is None:
-                self.kinds.append(_Class(middle, {}, {first: 0.0}))
-                continue
-            turns = different_turns(stencil)
-            unlike = [m for m, (_, alike) in enumerate(turns) if m == alike]
-            shape_of = {turn: first + unlike.index(alike) for turn, alike in turns}
-            self.kinds.append(
-                _Class(middle, shape_of, {first + m: turns[u][0] for m, u in enumerate(unlike)})
-            )
-
-    def _loose(self) -> tuple[int, ...]:
-        held = {seat.item for seat in self.fixed}
-        return tuple(k for k in range(len(self.items)) if k not in held)
-
-    def state(self, active: Sequence[int], rooms: int) -> State:
-        """Arrays for the items ``active`` in the first ``rooms`` bins; the items are still to be laid."""
-        kinds = [self.class_of[k] for k in active] + [number for number, _, _ in self.obstacles]
-        areas = [self.stencils[k].area for k in kinds]
-        state = build_state(self.shapes, kinds, areas, self.boxes[:rooms], 0, len(self.obstacles))
-        state.dice[:] = self.chance
-        for k, (_, place, number) in enumerate(self.obstacles, start=len(active)):
-            state.at[k, :2] = place
-            state.room[k] = min(number, rooms - 1)
-        return state
-
-    # --- layouts ------------------------------------------------------------------------------------
-
-    def layout(self, active: Sequence[int], places: Snapshot) -> Layout:
-        """The layout in the bins' own coordinates."""
-        seats = list(self.fixed)
-        for k, item in enumerate(active):
-            kind = self.kinds[self.class_of[item]]
-            turn = kind.turn_of[int(places.shape[k])] + float(places.at[k, 2]) % math.tau
-            room = int(places.room[k])
-            spot = places.at[k, :2] * self.unit - self.shift[room]
-            x, y = spot - apply(rotation(turn), kind.middle[None])[0]
-            seats.append(Seat(item, room, Placement(float(x), float(y), turn, self.items[item].mirrored)))
-        seated = {seat.item for seat in seats}
-        return Layout(tuple(seats), tuple(k for k in range(len(self.items)) if k not in seated))
-
-    def places(self, layout: Layout) -> tuple[list[int], Snapshot] | None:
-        """A layout in the engine's terms; None when it breaks a turn rule."""
-        held = {seat.item for seat in self.fixed}
-        active, at, shape, room = [], [], [], []
-        for seat in layout.seats:
-            if seat.item in held:
-                continue
-            number = self.class_of[seat.item]
-            kind = self.kinds[number]
-            turn = seat.placement.turn
-            if kind.shape_of:
-                near = [a for a in kind.shape_of if abs(math.remainder(a - turn, math.tau)) < 1e-9]
-                if not near:
-                    return None
-                shape.append(kind.shape_of[near[0]])
-            else:
-                shape.append(int(self.shapes.turn_at[number]))
-            spot = apply(rotation(turn), kind.middle[None])[0] + (seat.placement.x, seat.placement.y)
-            at.append((*((spot + self.shift[seat.bin]) / self.unit), 0.0 if kind.shape_of else turn))
-            active.append(seat.item)
-            room.append(seat.bin)
-        return active, Snapshot(
-            np.array(at).reshape(-1, 3),
-            np.array(shape, dtype=np.int64),
-            np.array(room, dtype=np.int64),
-            math.inf,
-        )
-
-    def score_of(self, layout: Layout) -> Score:
-        """How good a layout is, measured on the true outlines."""
-        area = sum(self.items[k].outline.area for k in layout.left_out)
-        last = max((seat.bin for seat in layout.seats), default=-1)
-        end = 0.0
-        if last >= 0:
-            axis = int(self.axes[last])
-            origin = self.bins[last].outline.bounds[axis]
-            for seat in layout.seats:
-                if seat.bin == last:
-                    outline = self.items[seat.item].outline.transformed(seat.placement.matrix)
-                    end = max(end, outline.bounds[2 + axis] - origin)
-        return Score(len(layout.left_out), area, last + 1, end)
-
-    def offer(self, active: Sequence[int], places: Snapshot) -> bool:
-        """Verifies a layout on the true outlines and keeps it if it is the best; whether it was."""
-        layout = self.layout(active, places)
-        score = self.score_of(layout)
-        if not score < self.best.score:
-            return False
-        if faults(self.items, self.bins, layout, self.spacing):
-            self.refused += 1
-            return False
-        self.best = Found(score, layout, tuple(active), places)
-        return True
-
-    # --- the search ---------------------------------------------------------------------------------
 
     def run(self) -> Iterator[None]:
         """Searches on and on; yields after each bout."""
@@ -299,35 +80,47 @@ class Packing:
             self.best = found
             self.asked = found
 
+    def offer(self, active: Sequence[int], places: Snapshot) -> bool:
+        """Verifies a layout on the true outlines and keeps it if it is the best; whether it was."""
+        layout = self.board.layout(active, places)
+        score = self.board.score_of(layout)
+        if not score < self.best.score:
+            return False
+        if faults(self.board.items, self.board.bins, layout, self.board.spacing):
+            self.refused += 1
+            return False
+        self.best = Found(score, layout, tuple(active), places)
+        return True
+
     def _first_layout(self) -> Iterator[None]:
-        loose = self._loose()
-        given = None if self.start is None else self.places(self.start)
-        if self.start is not None and given is not None and len(self.start.seats) and len(self.bins):
+        loose = self.board.loose()
+        given = None if self.start is None else self.board.places(self.start)
+        if self.start is not None and given is not None and len(self.start.seats) and len(self.board.bins):
             active, places = given
-            if faults(self.items, self.bins, self.start, self.spacing):
-                lane = self._lane(active, len(self.bins), places)
+            if faults(self.board.items, self.board.bins, self.start, self.board.spacing):
+                lane = self._lane(active, len(self.board.bins), places)
                 yield from self._solve(lane, places, np.zeros(len(active), dtype=np.bool_))
                 self.chance[:] = lane.state.dice
                 sound = lane.found and self.offer(active, lane.best)
             else:
-                self.best = Found(self.score_of(self.start), self.start, tuple(active), places)
+                self.best = Found(self.board.score_of(self.start), self.start, tuple(active), places)
                 yield
                 sound = True
             if sound:
                 return
-        if not loose or not len(self.bins):
+        if not loose or not len(self.board.bins):
             yield
             return
-        state = self.state(loose, len(self.bins))
-        refresh(self.shapes, state)
+        state = self.board.state(loose, len(self.board.bins), self.chance)
+        refresh(self.board.shapes, state)
         for i in range(len(loose)):
             park(state, i)
-        order = np.array(sorted(range(len(loose)), key=lambda k: -self.areas[loose[k]]), dtype=np.int64)
-        first = np.zeros(len(self.shapes.free), dtype=np.int64)
+        order = np.array(sorted(range(len(loose)), key=lambda k: -self.board.areas[loose[k]]), dtype=np.int64)
+        first = np.zeros(len(self.board.shapes.free), dtype=np.int64)
         seated = np.zeros(len(loose), dtype=np.int64)
         for begin in range(0, len(order), _SEATS_AT_ONCE):
             some = order[begin : begin + _SEATS_AT_ONCE]
-            construct(self.shapes, state, some, self.axes, _SEAT_TRIES, first, seated)
+            construct(self.board.shapes, state, some, self.board.axes, _SEAT_TRIES, first, seated)
             yield
         self.chance[:] = state.dice
         chosen = np.flatnonzero(seated)
@@ -339,24 +132,24 @@ class Packing:
 
     def _lane(self, active: Sequence[int], rooms: int, places: Snapshot) -> Lane:
         """A lane over the first ``rooms`` bins, the last of them open."""
-        state = self.state(active, rooms)
+        state = self.board.state(active, rooms, self.chance)
         room = rooms - 1
-        lane = Lane(self.shapes, state, room, int(self.axes[room]), self.chance, self.settings)
+        lane = Lane(self.board.shapes, state, room, int(self.board.axes[room]), self.chance, self.settings)
         lane.load(Snapshot(places.at, places.shape, np.minimum(places.room, room), lane.full))
         return lane
 
     def _seat_more(self) -> Iterator[None]:
         """Tries to find places for the items left out, one after another, the largest first."""
-        rooms = len(self.bins)
+        rooms = len(self.board.bins)
         tried = False
-        for item in sorted(self.best.layout.left_out, key=lambda k: -self.areas[k]):
+        for item in sorted(self.best.layout.left_out, key=lambda k: -self.board.areas[k]):
             base = self.best
-            if item not in base.layout.left_out or self._fill([*base.active, item], rooms) > 1.0:
+            if item not in base.layout.left_out or self.board.fill([*base.active, item], rooms) > 1.0:
                 continue
             tried = True
             active = [*base.active, item]
             at = np.vstack((base.places.at.reshape(-1, 3), np.zeros((1, 3))))
-            shape = np.append(base.places.shape, self.shapes.turn_at[self.class_of[item]])
+            shape = np.append(base.places.shape, self.board.shapes.turn_at[self.board.class_of[item]])
             room = np.append(base.places.room, 0)
             places = Snapshot(at, shape, room, math.inf)
             lane = self._lane(active, rooms, places)
@@ -382,12 +175,6 @@ class Packing:
             if (yield from lane.separate(lane.full, lane.full + 1e-9)):
                 return
 
-    def _fill(self, active: Sequence[int], rooms: int) -> float:
-        """Share of the first ``rooms`` bins' bounds that the items would take up."""
-        sides = np.maximum(self.boxes[:rooms, 2:] - self.boxes[:rooms, :2], 0.0) * self.unit
-        room = float(np.prod(sides, axis=1).sum())
-        return float(self.areas[list(active)].sum()) / room if room > 0.0 else math.inf
-
     def _leave_more(self) -> Iterator[None]:
         """Shrinks the last bin used, and tries to empty it, until another lane's layout is to be taken."""
         base = self.best
@@ -398,7 +185,7 @@ class Packing:
         lane = self._lane(base.active, rooms, base.places)
         lane.start_from(lane.snapshot(lane.used_end()))
         known = lane.best
-        fill = self._fill(base.active, rooms - 1)
+        fill = self.board.fill(base.active, rooms - 1)
         pause = _BOUTS_BETWEEN if fill < _VERY_FULL else _BOUTS_BETWEEN_IF_FULL
         for bouts, _ in enumerate(lane.search(), start=1):
             yield

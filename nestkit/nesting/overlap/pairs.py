@@ -244,6 +244,8 @@ def pair_tables(
 
     Parameters
     ----------
+    verts, piece_at, shape_at
+        As in `state.Shapes`.
     classes, turns : (shapes,)
         Shapes of one class are one outline at these turns, so that a pair's table can be had from
         another pair's with the same difference of turns.

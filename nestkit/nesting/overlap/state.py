@@ -67,8 +67,10 @@ class State(NamedTuple):
         Place of the reference point and the turn, radians (0 unless the class is free).
     box : (n + 1, 4) float
         Bounds in the frame; the last row is the candidate's, about its reference point.
-    slots : (n + 1, most vertices, 5) float; slot_boxes : (n + 1, most pieces, 4) float
+    slots : (n + 1, most vertices, 5) float
         Turned vertices about the reference point; the last is the candidate's. Unused with tables.
+    slot_boxes : (n + 1, most pieces, 4) float
+        Bounds of their pieces.
     weight, base, depth : (n, n) float
         Pair weights, their smallest values, and present depths.
     load : (n,) float
@@ -79,7 +81,8 @@ class State(NamedTuple):
         A length for each copy: the root of its area.
     found, order : (n,) int
         Scratch.
-    cells, links, level, step, grid : the grid over the copies' boxes, see `near`.
+    cells, links, level, step, grid
+        The grid over the copies' boxes, see `near`.
     dice : (2,) int
         The random numbers' state.
     counts : (3,) int

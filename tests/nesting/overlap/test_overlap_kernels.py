@@ -59,7 +59,7 @@ def _crowd(stencils: list[Stencil], copies: int, seed: int, tables: bool):
     shapes, turns = build_shapes(stencils, tables=tables, merge=0)
     kinds = [k % len(stencils) for k in range(copies)]
     bins = np.array([[0.0, 0.0, 6.0, 5.0], [20.0, 0.0, 24.0, 9.0]])
-    now = build_state(shapes, kinds, [stencils[k].area for k in kinds], bins, seed)
+    now = build_state(shapes, kinds, [stencils[k].area for k in kinds], bins, dice(seed))
     chance = np.random.default_rng(seed)
     for i, kind in enumerate(kinds):
         first, end = shapes.turn_at[kind], shapes.turn_at[kind + 1]
