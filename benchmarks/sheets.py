@@ -1,12 +1,12 @@
 """How many sheets builds take, how many they need for certain, and how soon that is known.
 
-    python benchmarks/sheets.py [--seconds S] [--seed N] [--only NAME,...] [--samples DIR] [--processor]
-        [--json FILE]
+    python benchmarks/sheets.py [--seconds S] [--seed N] [--only NAME,...] [--samples DIR] [--jobs N]
+        [--processor] [--json FILE]
 
 Builds are generated from seeds of their own: 10 to 300 copies of foam parts, 1 to 4 kinds of sheets, with and
 without offcuts in the shop; the samples are planned too. The first engine alone gets a quarter of the time,
-as it does in a plan. With --processor a second is one of this process's processor time, for a machine that
-others use too: nestkit searches in one process.
+as it does in a plan. With --processor a second is one of this process's processor time, and there is but
+one, for a machine that others use too.
 """
 
 from __future__ import annotations
@@ -151,7 +151,7 @@ def generated(number: int) -> tuple[str, Build, int, bool]:
 # --- measuring ------------------------------------------------------------------------------------
 
 
-def measure(name: str, build: Build, kinds: int, offcuts: bool, seconds: float, seed: int) -> Row:
+def measure(name: str, build: Build, kinds: int, offcuts: bool, seconds: float, seed: int, cores: int) -> Row:
     """Plans one build, and its groups with the first engine alone."""
     wanted = requests(build)
     share = FIRST_SHARE * seconds / len(wanted)
@@ -173,7 +173,7 @@ def measure(name: str, build: Build, kinds: int, offcuts: bool, seconds: float, 
             seen[at.number] = at.sheets
             best_after = now
 
-    planned = make_plan(build, Effort(seconds, None, seed), progress=watch)
+    planned = make_plan(build, Effort(seconds, None, seed), progress=watch, cores=cores)
     groups = planned.plan.groups
     foam = sum(placed.part.shape.outline.area for s in planned.plan.sheets for placed in s.placed)
     return Row(
@@ -246,6 +246,7 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=30, help="how many generated builds")
     parser.add_argument("--only", default="", help="names, separated by commas")
     parser.add_argument("--samples", type=FilePath, help="the folder samples/")
+    parser.add_argument("--jobs", type=int, default=2, help="cores that search at once")
     parser.add_argument("--processor", action="store_true", help="seconds of processor time")
     parser.add_argument("--json", type=FilePath, help="also write the rows here")
     asked = parser.parse_args()
@@ -258,7 +259,8 @@ def main() -> int:
     for name, build, kinds, offcuts in cases(asked.count, asked.samples):
         if only and name not in only:
             continue
-        rows.append(measure(name, build, kinds, offcuts, asked.seconds, asked.seed))
+        cores = 1 if asked.processor else asked.jobs
+        rows.append(measure(name, build, kinds, offcuts, asked.seconds, asked.seed, cores))
         print(line(rows[-1]), flush=True)
     print(summary(rows))
     print(f"load {os.getloadavg()[1]:.1f}")
