@@ -77,9 +77,7 @@ def warm_rows(build: Build, source: BuildSource, scales: Sequence[float], rounds
             runner = Runner(workers)
             began = time.perf_counter()
             search = CliffSearch(sizes, ask, Effort(rounds=rounds))
-            if warm:
-                search.level(runner)
-            search.narrow(runner, lambda: True)
+            search.look(runner, lambda: True)
             spent = time.perf_counter() - began
             after = search.bettered(sizes)
             cliffs = search.all_cliffs()

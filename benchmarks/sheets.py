@@ -31,7 +31,8 @@ from nestkit.nesting.course import Course
 from nestkit.nesting.group import plan_group
 from nestkit.nesting.overlap import prepare
 from nestkit.nesting.stops import AfterSeconds
-from nestkit.planning import FIRST_SHARE, Effort, Progress, make_plan, requests
+from nestkit.planning import Effort, Progress, make_plan, requests
+from nestkit.searching import FIRST_SHARE
 
 #: Copies in each generated build.
 COPIES = (10, 15, 20, 25, 30, 40, 50, 60, 70, 80, 90, 100, 150, 200, 300)
