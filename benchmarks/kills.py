@@ -301,6 +301,9 @@ def run(name: str, times: int, seed: int) -> Result:
                 result.faults.append(f"kill {number}: the next run gave another output")
             result.leftovers |= {path.name for path in home.iterdir() if path.name.startswith(".")}
             shutil.rmtree(home)
+            # On a slow machine the whole takes an hour: what is known so far is told.
+            told = f"{name}: {number + 1} of {times}, {result.kills} hit, {result.while_writing} writing"
+            print(f"{told}, {len(result.faults)} faults", file=sys.stderr, flush=True)
     return result
 
 
