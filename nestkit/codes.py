@@ -48,7 +48,7 @@ FINDINGS: dict[str, dict[str, str]] = {
         "open-outline": "an outline is open, and by how much",
         "branching-outline": "several cut lines meet in one point; which belong together is not certain",
         "crossing-outline": "an outline crosses itself or another, and where",
-        "touching-outline": "an outline or hole touches itself or another; it is taken apart there, or united",
+        "touching-outline": "an outline or hole touches itself or another; it is taken apart, or united",
         "gap-closed": "a small gap in an outline was closed",
         "doubled-line": "a line is drawn twice; it is cut once",
         "zero-length": "a line without any length was dropped",
