@@ -20,6 +20,7 @@ from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
 from nestkit.cli.offcuts_use import given_numbers
 from nestkit.cli.planning_options import (
     BuildFile,
+    Offcuts,
     Out,
     Rounds,
     Scale,
@@ -86,14 +87,7 @@ def plan(
     sheets: Annotated[
         str, typer.Option(metavar="NUMBERS", help="With --keep: only these are cut, for example 1,2.")
     ] = "",
-    offcuts: Annotated[
-        bool | None,
-        typer.Option(
-            "--offcuts/--no-offcuts",
-            help="Use up what lies in the shop ('nestkit offcuts list') before sheets are bought.",
-            show_default=False,
-        ),
-    ] = None,
+    offcuts: Offcuts = None,
     shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:

@@ -20,6 +20,14 @@ Rounds = Annotated[
     ),
 ]
 Seed = Annotated[int, typer.Option(min=0, help="Start of the search's chance.")]
+Offcuts = Annotated[
+    bool | None,
+    typer.Option(
+        "--offcuts/--no-offcuts",
+        help="Use up what lies in the shop ('nestkit offcuts list') before sheets are bought.",
+        show_default=False,
+    ),
+]
 Scale = Annotated[float | None, typer.Option(min=0.001, max=1000.0, help="Plan at this scale.")]
 
 

@@ -16,7 +16,16 @@ import typer
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import asked_to_stop, held_back
 from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
-from nestkit.cli.planning_options import BuildFile, Out, Rounds, Seconds, Seed, default_out, free_sibling
+from nestkit.cli.planning_options import (
+    BuildFile,
+    Offcuts,
+    Out,
+    Rounds,
+    Seconds,
+    Seed,
+    default_out,
+    free_sibling,
+)
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -42,7 +51,10 @@ def scales(
         str, typer.Option(metavar="PART", help="The part whose length tells the size. Without: the longest.")
     ] = "",
     fit_shop: Annotated[
-        bool, typer.Option("--fit-shop", help="Find the largest size that the sheets in the shop hold.")
+        bool,
+        typer.Option(
+            "--fit-shop", help="Find the largest size that the sheets in the shop hold, offcuts too."
+        ),
     ] = False,
     budget: Annotated[
         float | None, typer.Option(min=0.0, help="Find the largest size whose sheets cost no more.")
@@ -58,14 +70,7 @@ def scales(
         str | None, typer.Option(metavar="ADDRESS", help="Plan on this Dask cluster instead.")
     ] = None,
     cache: Annotated[bool, typer.Option("--cache/--no-cache", help="Reuse earlier results.")] = True,
-    offcuts: Annotated[
-        bool | None,
-        typer.Option(
-            "--offcuts/--no-offcuts",
-            help="Use up what lies in the shop ('nestkit offcuts list') too. --fit-shop does so anyway.",
-            show_default=False,
-        ),
-    ] = None,
+    offcuts: Offcuts = None,
     shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:

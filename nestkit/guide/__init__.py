@@ -16,6 +16,7 @@ TOPICS = (
     "output",
     "limits",
     "keys",
+    "codes",
 )
 
 
