@@ -71,7 +71,7 @@ def test_sizes_are_compared_and_a_second_run_is_kept(folder):
 
 
 def test_lengths_and_the_largest_size_from_the_shop(folder):
-    found = run(folder, "--lengths", "200,230", "--of", "p5", "--fit-shop", "--rounds", "8", "--no-cache")
+    found = run(folder, "--lengths", "200,230", "--of", "p5", "--fit-shop", "--rounds", "3", "--no-cache")
     assert found.returncode == 0, found.stderr
     assert "The largest size that fits what is in the shop is 230 mm (scale 1)" in found.stdout
     (plan,) = (folder / "out").glob("*/largest-from-shop/plan.json")
@@ -87,7 +87,7 @@ def test_the_largest_size_from_the_shop_counts_the_leftovers_in_its_list(folder)
         '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="300mm" viewBox="0 0 400 300">'
         '<path id="rest" d="M0 0H400V20H300V200H0Z" fill="none" stroke="#000000"/></svg>'
     )
-    ask = ("--fit-shop", "--of", "p5", "--rounds", "8", "--no-cache", "--jobs", "2")
+    ask = ("--fit-shop", "--of", "p5", "--rounds", "3", "--no-cache", "--jobs", "2")
     alone = run(folder, *ask, "--no-offcuts", "--out", "alone")
     assert alone.returncode == 0, alone.stderr
     assert largest(folder / "alone")["scale"] <= 0.5 * 1.0001
@@ -121,7 +121,7 @@ def test_sizes_use_up_leftovers_only_when_asked(folder):
     program = [sys.executable, "-m", "nestkit", "offcuts", "add", "--size", "300x200"]
     foam = ("--material", "eva", "--thickness", "6")
     subprocess.run([*program, *foam], cwd=folder, env=environment(folder), check=True, timeout=300)
-    ask = ("--from", "0.9", "--to", "0.9", "--steps", "1", "--rounds", "8", "--no-cache", "--json")
+    ask = ("--from", "0.9", "--to", "0.9", "--steps", "1", "--rounds", "3", "--no-cache", "--json")
     costs = []
     for more in ((), ("--offcuts",)):
         done = run(folder, *ask, *more, "--out", f"sizes{len(more)}")
@@ -152,7 +152,7 @@ def test_what_is_asked_for_wrongly_is_told(folder, words, told):
 
 
 def test_ctrl_c_keeps_the_sizes_that_are_done(folder):
-    ask = ("--from", "0.9", "--to", "1.0", "--steps", "2", "--rounds", "8", "--out", "sizes")
+    ask = ("--from", "0.9", "--to", "1.0", "--steps", "2", "--rounds", "3", "--out", "sizes")
     assert run(folder, *ask, "--no-cache").returncode == 0
     before = (folder / "sizes" / "scales.csv").read_bytes()
     # So many sizes that they can't be done before they are stopped.

@@ -65,16 +65,6 @@ def test_heavier_ones_get_more_time_and_more_seeds():
     assert [turn.number for turn in turns([1.0, 4.0], 3, 60.0)] == [1, 0, 1]
 
 
-def test_elsewhere_the_same_comes_of_it():
-    staged = stages(request(), Course(seed=3, stop=AfterRounds(1)))
-    (found,) = side_by_side([stage_of(staged)], [1.0], 2, 0.0, 20, lambda: False, quiet)
-    assert found is not None
-    away = ended(staged, found)
-    here = plan_group(request(), Course(seed=3, stop=AfterRounds(1), tighten=AfterRounds(20)))
-    assert away.group == here.group
-    assert places(away.sheets) == places(here.sheets)
-
-
 def test_a_build_of_two_foams_comes_out_the_same_on_one_core_and_on_two(monkeypatch):
     monkeypatch.setattr("nestkit.searching.ROUNDS_APART", 8)
     thin = replace(FIVE, name="float", thickness=2.0)
@@ -96,15 +86,19 @@ class Doomed(SecondStage):
         os._exit(9)
 
 
-def test_a_lost_process_loses_nothing_but_its_turn():
-    staged = [stages(request(), Course(seed=k, stop=AfterRounds(1))) for k in (1, 2)]
+def test_elsewhere_the_same_comes_of_it_and_a_lost_process_loses_nothing_but_its_turn():
+    staged = [stages(request(), Course(seed=k, stop=AfterRounds(1))) for k in (1, 3)]
     first, second = map(stage_of, staged)
     doomed = Doomed(**{name: getattr(first, name) for name in SecondStage.__dataclass_fields__})
     lost, found = side_by_side([doomed, second], [1.0, 1.0], 2, 0.0, 20, lambda: False, quiet)
     assert lost is None
-    assert found is not None
     # Its first plan is still there.
     assert ended(staged[0], lost).group.sheets_used == 2
+    assert found is not None
+    away = ended(staged[1], found)
+    here = plan_group(request(), Course(seed=3, stop=AfterRounds(1), tighten=AfterRounds(20)))
+    assert away.group == here.group
+    assert places(away.sheets) == places(here.sheets)
 
 
 def test_who_asks_to_stop_gets_what_there_is():
@@ -114,6 +108,7 @@ def test_who_asks_to_stop_gets_what_there_is():
     assert ended(staged, found).group.sheets_used in (1, 2)
 
 
+@pytest.mark.slow
 def test_with_more_cores_than_groups_the_best_seed_counts():
     staged = stages(request(), Course(seed=1, stop=AfterRounds(1)))
     stage = stage_of(staged)
