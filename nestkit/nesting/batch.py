@@ -94,7 +94,8 @@ class BatchSearch:
             bettered = answer
             for sheets in bettered.ruled_out:
                 self._enough.prover.rule_out(sheets)
-            self._enough.ask_anew()
+            if bettered.ruled_out:
+                self._enough.ask_anew()
         elif (tighten := answer or course.tighten) is not None:
             bettered = stage.run(
                 tighten, course.asked_to_stop, course.before_tightening, self._told(found.rounds)

@@ -105,40 +105,27 @@ class SecondStage:
         progress : callable, optional
             Given the rounds of this stage and the sheets used so far.
         """
-        best = self._best(tighten, asked_to_stop, before_tightening, progress)
+        best = Bettered(self.layout, score_of(self.items, self.layout, self.row), 0)
+        if not (self.enough.is_met_by(best.score) or asked_to_stop()):
+            best = self._on_exact_sheets(best, tighten, asked_to_stop)
+        if not (self.enough.is_met_by(best.score) or best.layout.left_out or asked_to_stop()):
+            before_tightening()
+            chosen = on_better_sheets(
+                self.items,
+                self.row,
+                best.layout,
+                self.spacing,
+                self.enough.prover,
+                is_enough=self.enough.is_met,
+                seed=self.seed,
+                stop=tighten,
+                asked_to_stop=asked_to_stop,
+                progress=None if progress is None else lambda rounds, worth: progress(rounds, worth.sheets),
+            )
+            score = score_of(self.items, chosen.layout, self.row)
+            if score < best.score:
+                best = replace(best, layout=chosen.layout, score=score, rounds=chosen.rounds)
         return replace(best, is_enough=self.enough.is_met_by(best.score))
-
-    def _best(
-        self,
-        tighten: Stop,
-        asked_to_stop: Callable[[], bool],
-        before_tightening: Callable[[], None],
-        progress: Callable[[int, int], None] | None,
-    ) -> Bettered:
-        score = score_of(self.items, self.layout, self.row)
-        best = Bettered(self.layout, score, 0)
-        if self.enough.is_met_by(score) or asked_to_stop():
-            return best
-        best = self._on_exact_sheets(best, tighten, asked_to_stop)
-        if self.enough.is_met_by(best.score) or best.layout.left_out or asked_to_stop():
-            return best
-        before_tightening()
-        chosen = on_better_sheets(
-            self.items,
-            self.row,
-            best.layout,
-            self.spacing,
-            self.enough.prover,
-            is_enough=self.enough.is_met,
-            seed=self.seed,
-            stop=tighten,
-            asked_to_stop=asked_to_stop,
-            progress=None if progress is None else lambda rounds, worth: progress(rounds, worth.sheets),
-        )
-        score = score_of(self.items, chosen.layout, self.row)
-        if score < best.score:
-            return replace(best, layout=chosen.layout, score=score, rounds=chosen.rounds)
-        return best
 
     def _on_exact_sheets(self, best: Bettered, tighten: Stop, asked_to_stop: Callable[[], bool]) -> Bettered:
         """On fewer sheets, where every choice of them can be tried exactly."""
