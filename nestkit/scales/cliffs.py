@@ -60,7 +60,6 @@ class CliffSearch:
         self._ask = ask
         self._effort = effort
         self._seconds = seconds
-        self._most = math.inf
         keys = sorted({group.key for size in sizes for group in size.groups}, key=lambda k: (k[1], k[0]))
         self._asked_for = frozenset(size.scale for size in sizes)
         self.known: dict[GroupKey, Known] = {
@@ -90,40 +89,41 @@ class CliffSearch:
         StoppedEarly
             What was found until then is known.
         """
-        runner.side_by_side([self._steps(key, in_time) for key in self.known])
+        # Reckoned before anything is found: which group is the first to find something must not count.
+        most = self._seconds_for_each()
+        runner.side_by_side([self._steps(key, in_time, most) for key in self.known])
 
-    def _steps(self, key: GroupKey, in_time: Callable[[], bool]) -> Steps:
+    def _steps(self, key: GroupKey, in_time: Callable[[], bool], most: float) -> Steps:
         yield from self._level(key)
-        self._most = min(self._most, self._seconds_for_each())
         while in_time():
             spots = self._to_climb(key, self._asked_for) or self._to_halve(key) or self._to_climb(key)
             if not spots:
                 break
             # The plan below is carried up, and where that fails the one above is good enough.
             tasks = [
-                self._task(at, key, self._share(key, times), cliff.below[1], cliff.above[1])
+                self._task(at, key, self._share(key, times, most), cliff.below[1], cliff.above[1])
                 for at, cliff, times in spots
             ]
             answers = yield tasks
             self._learn(key, [at for at, _, _ in spots], answers)
-            yield from self._level(key)
-        yield from self._settle(key)
+            yield from self._level(key, most)
+        yield from self._settle(key, most)
 
-    def _level(self, key: GroupKey) -> Steps:
+    def _level(self, key: GroupKey, most: float = math.inf) -> Steps:
         """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
         while pairs := list(self._rises(key)):
             self._carried |= {(key, low, high) for low, high in pairs}
-            effort = self._share(key, CARRY_SHARE)
+            effort = self._share(key, CARRY_SHARE, most)
             answers = yield [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
             self._learn(key, [low for low, _ in pairs], answers)
 
-    def _settle(self, key: GroupKey) -> Steps:
+    def _settle(self, key: GroupKey, most: float) -> Steps:
         """Works out what is left of the plans that are shown: what is proven of them, and their times."""
         known = self.known[key]
         shown = {scale for scale in self._asked_for if scale in known}
         shown |= {cliff.above[0] for cliff in self.cliffs(key) if self._may_be_proven(key, cliff)}
         scales = sorted(scale for scale in shown if (key, scale) in self._rough)
-        effort = self._share(key, CARRY_SHARE)
+        effort = self._share(key, CARRY_SHARE, most)
         answers = yield [
             replace(
                 self._task(scale, key, effort, known[scale]),
@@ -209,13 +209,13 @@ class CliffSearch:
             return math.inf
         return max((self._seconds - BESIDES * tries) / (halvings + CLIMB_TIMES * climbs), LEAST)
 
-    def _share(self, key: GroupKey, times: float = 1.0) -> Effort:
+    def _share(self, key: GroupKey, times: float, most: float) -> Effort:
         """The group's share of a size's effort: by its copies, as `planning.make_plan` shares seconds."""
         share = self._copies[key] / max(sum(self._copies.values()), 1)
         rounds = self._effort.rounds
         return replace(
             self._effort,
-            seconds=min(self._effort.seconds * share, self._most) * times,
+            seconds=min(self._effort.seconds * share, most) * times,
             rounds=None if rounds is None else max(1, round(rounds * times)),
         )
 
