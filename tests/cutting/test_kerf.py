@@ -71,13 +71,13 @@ def test_what_vanishes_splits_or_closes_is_named():
     assert "25 mm right of and 25 mm above" in finding.text
     assert cut_paths(tiny, 0.2).inside == ()
 
-    half = [(10, 10), (20, 10), (20, 19.95), (30, 19.95), (30, 10), (40, 10)]
+    half = [(10.0, 10.0), (20.0, 10.0), (20.0, 19.95), (30, 19.95), (30, 10), (40, 10)]
     neck = Path.polyline(half + [(x, 40 - y) for x, y in reversed(half)], True)
     split = Outline(rectangle(50, 50).exterior, (neck,))
     assert [finding.code for finding in cut_findings(split, 0.2)] == ["hole-split"]
     assert len(cut_paths(split, 0.2).inside) == 2
 
-    half = [(0, 0), (0, 40), (19.95, 40), (19.95, 30), (10, 30), (10, 10)]
+    half = [(0.0, 0.0), (0.0, 40.0), (19.95, 40.0), (19.95, 30.0), (10, 30), (10, 10)]
     keyhole = Path.polyline([(40 - x, y) for x, y in half] + half[::-1], True)
     closed = cut_paths(Outline(keyhole), 0.2)
     assert [finding.code for finding in cut_findings(Outline(keyhole), 0.2)] == ["slot-closed"]
