@@ -2,6 +2,7 @@
 
     python benchmarks/kills.py --times 20 --seed 1
 
+Each command is started until it was killed so many times: a kill that comes when it has ended doesn't count.
 Half of the kills come at any moment of the run, half while files are being put in place. After each one the
 output must be the old one or the new one, whole, to the byte; then the same command runs to its end and must
 give the new one. What a kill left beside the output is gone after that, or is named in the table.
@@ -259,8 +260,8 @@ def kill_at(running: subprocess.Popen[bytes], seconds: float, ready: Callable[[]
     return not late
 
 
-def run(name: str, times: int, seed: int) -> Result:
-    """Kill one command so many times, each time from the same state."""
+def run(name: str, times: int, seed: int, tries: int) -> Result:
+    """Kill one command so many times, each time from the same state, in so many tries at most."""
     victim, chance, result = VICTIMS[name], random.Random(seed), Result()
     with tempfile.TemporaryDirectory() as folder:
         original, whole = Path(folder) / "original", Path(folder) / "whole"
@@ -275,7 +276,9 @@ def run(name: str, times: int, seed: int) -> Result:
         after = tree(whole)
         assert after != before
         old, new = victim.state(original), victim.state(whole)
-        for number in range(times):
+        for number in range(tries):
+            if result.kills == times:
+                break
             home = Path(folder) / f"home-{number}"
             shutil.copytree(original, home)
             aimed = number % 2 == 1
@@ -303,7 +306,7 @@ def run(name: str, times: int, seed: int) -> Result:
             result.leftovers |= {path.name for path in home.iterdir() if path.name.startswith(".")}
             shutil.rmtree(home)
             # On a slow machine the whole takes an hour: what is known so far is told.
-            told = f"{name}: {number + 1} of {times}, {result.kills} hit, {result.while_writing} writing"
+            told = f"{name}: {result.kills} of {times} in {number + 1} tries, {result.while_writing} writing"
             print(f"{told}, {len(result.faults)} faults", file=sys.stderr, flush=True)
     return result
 
@@ -321,7 +324,7 @@ def main() -> None:
     print("|---|---|---|---|---|---|---|")
     faults = []
     for name in asked.commands:
-        found = run(name, asked.times, asked.seed)
+        found = run(name, asked.times, asked.seed, 3 * asked.times)
         cells = (found.kills, found.while_writing, found.left_old, found.left_new, len(found.leftovers))
         print(f"| {name} | " + " | ".join(map(str, cells)) + f" | {len(found.faults)} |", flush=True)
         faults += found.faults

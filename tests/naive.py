@@ -321,6 +321,19 @@ def cover_depth(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> float
     return sum(separating_depth(a, b) for a in one for b in other)
 
 
+def greedy_choice(inside: np.ndarray, weights: np.ndarray, least: float) -> list[int]:
+    """Rows of `inside`, each the first of those that add most weight to the ones before it."""
+    bare, chosen = set(range(len(weights))), []
+    while len(inside):
+        adds = [math.fsum(weights[m] for m in bare if row[m]) for row in inside]
+        best = adds.index(max(adds))
+        if adds[best] <= least:
+            break
+        chosen.append(best)
+        bare -= set(np.flatnonzero(inside[best]))
+    return chosen
+
+
 def bounds_of_half_planes(planes: Sequence[Sequence[float]]) -> tuple[float, float, float, float]:
     """Bounds of the bounded set of points with nx x + ny y <= c for every row: all crossings are tried."""
     spots = []

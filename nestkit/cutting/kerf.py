@@ -28,7 +28,7 @@ class CutPaths:
     outside : Path
         Counter-clockwise.
     inside : tuple of Path
-        Clockwise, in the order of the outline's holes.
+        Clockwise: slots that closed, then the outline's holes in their order.
     """
 
     outside: Path
@@ -52,8 +52,7 @@ def cut_paths(outline: Outline, kerf: float) -> CutPaths:
         When the kerf is negative.
     """
     (outside, *slots), holes = _stood_off(outline, kerf)
-    inside = [slot if slot.signed_area < 0.0 else slot.reversed() for slot in slots]
-    inside += [piece.reversed() for pieces in holes for piece in pieces]
+    inside = (*slots, *(piece.reversed() for pieces in holes for piece in pieces))
     return CutPaths(fitted(outside), tuple(map(fitted, inside)))
 
 
@@ -94,7 +93,10 @@ def cut_findings(outline: Outline, kerf: float, unit: Unit = "mm") -> tuple[Find
 
 
 def _stood_off(outline: Outline, kerf: float) -> tuple[list[Path], list[list[Path]]]:
-    """The rings of the outside (what follows the first are slots that closed) and of each hole, in chords."""
+    """The rings of the outside and of each hole, in chords.
+
+    What follows the first ring of the outside are slots that closed, clockwise; the rest runs the other way.
+    """
     if kerf < 0.0:
         raise ValueError("a kerf can't be negative")
     half = kerf / 2.0

@@ -77,12 +77,16 @@ def test_what_vanishes_splits_or_closes_is_named():
     assert [finding.code for finding in cut_findings(split, 0.2)] == ["hole-split"]
     assert len(cut_paths(split, 0.2).inside) == 2
 
-    half = [(0.0, 0.0), (0.0, 40.0), (19.95, 40.0), (19.95, 30.0), (10, 30), (10, 10)]
+
+@pytest.mark.parametrize("eye", [20.0, 0.8])
+def test_the_wide_end_of_a_slot_that_closed_is_a_hole(eye):
+    """An eye as wide as this behind a mouth of 0.1 mm: half a kerf of 0.2 mm is left on each of its sides."""
+    half = [(0.0, 0.0), (0.0, 40.0), (19.95, 40.0), (19.95, 30.0), (20 - eye / 2, 30), (20 - eye / 2, 30 - eye)]
     keyhole = Path.polyline([(40 - x, y) for x, y in half] + half[::-1], True)
-    closed = cut_paths(Outline(keyhole), 0.2)
+    (hole,) = cut_paths(Outline(keyhole), 0.2).inside
     assert [finding.code for finding in cut_findings(Outline(keyhole), 0.2)] == ["slot-closed"]
-    assert len(closed.inside) == 1
-    assert closed.inside[0].signed_area < 0
+    # Clockwise, as all holes are. At its mouth the kerf goes round two corners.
+    assert hole.signed_area == pytest.approx(-((eye - 0.2) ** 2), abs=0.02)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from tests.fuzz.targets import SEEDS
 @pytest.mark.parametrize("command", sorted(VICTIMS))
 def test_killed_at_any_moment_the_output_is_whole_and_the_next_run_works(command):
     """A short slice; `benchmarks/kills.py` kills oftener."""
-    result = run(command, times=2, seed=11)
+    result = run(command, times=2, seed=11, tries=2)
     assert result.faults == []
     assert result.kills + result.too_late == 2
 
