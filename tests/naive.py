@@ -57,8 +57,8 @@ def far_from_arcs(
         elif start == end:
             aways.append(math.dist((x, y), start))
         else:
-            (ax, ay), (bx, by) = start, end
-            aways.append(abs((x - ax) * (by - ay) - (y - ay) * (bx - ax)) / math.dist(start, end))
+            across = (x - start[0]) * (end[1] - start[1]) - (y - start[1]) * (end[0] - start[0])
+            aways.append(abs(across) / math.dist(start, end))
     return max(aways)
 
 
@@ -127,7 +127,7 @@ def best_weight(
             for share in {round(one[axis], 4) for one in way}:
                 if 0.05 < share < 1.0:
                     weight[axis][share] = weight[axis].get(share, 0.0) + share
-    ranked = [sorted(of, key=lambda share, of=of: (-of[share], share)) for of in weight]
+    ranked = [[share for _, share in sorted((-worth, share) for share, worth in of.items())] for of in weight]
     best = 0.0
     for f in functions(ranked[0]):
         for g in functions(ranked[1]):
@@ -319,6 +319,19 @@ def separating_depth(one: np.ndarray, other: np.ndarray) -> float:
 def cover_depth(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> float:
     """Sum of `separating_depth` over all pairs of convex pieces."""
     return sum(separating_depth(a, b) for a in one for b in other)
+
+
+def greedy_choice(inside: np.ndarray, weights: np.ndarray, least: float) -> list[int]:
+    """Rows of `inside`, each the first of those that add most weight to the ones before it."""
+    bare, chosen = set(range(len(weights))), []
+    while len(inside):
+        adds = [math.fsum(weights[m] for m in bare if row[m]) for row in inside]
+        best = adds.index(max(adds))
+        if adds[best] <= least:
+            break
+        chosen.append(best)
+        bare -= set(np.flatnonzero(inside[best]))
+    return chosen
 
 
 def bounds_of_half_planes(planes: Sequence[Sequence[float]]) -> tuple[float, float, float, float]:

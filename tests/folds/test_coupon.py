@@ -93,7 +93,7 @@ def test_without_area_mode_coupons_are_lines_as_jobs_are(tmp_path: Path, pitch: 
         if field.kind == "kerf":
             continue
         areas = [Polygon(path.points).area for name, _, path in one.coupon.areas if name == field.name]
-        drawn = sum(
+        drawn = math.fsum(
             stroke.path.length * pitch * steps.rises[int(stroke.layer[-2:]) - 1]
             for stroke in lines
             if stroke.part == field.name

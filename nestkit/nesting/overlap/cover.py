@@ -7,7 +7,8 @@ along the line of its edge until no boundary is left inside. At a reflex corner 
 
 from __future__ import annotations
 
-import heapq
+import functools
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -17,9 +18,14 @@ from shapely.geometry import MultiPoint, MultiPolygon, Polygon
 from nestkit.jit import inner, kernel
 
 Points = NDArray[np.float64]
+Counts = NDArray[np.int64]
+Marks = NDArray[np.bool_]
 
 #: Share of the polygon's area that may stay uncovered; such slivers are narrower than rounding.
 _UNCOVERED = 1e-10
+#: Spots at which it is looked what a piece would cover, about; and what it must add, of what is bare.
+_SPOTS = 600
+_LEAST_SHARE = 1e-4
 
 
 @inner
@@ -129,6 +135,86 @@ def grow(hull: Points, edges: Points, sx: float, sy: float, choice: int, eps: fl
     return piece[:0]
 
 
+@kernel
+def looks(piece: Points) -> tuple[float, float, float, float, float]:
+    """By what alike pieces, (n, 2), are told: their box, and the root of their area."""
+    x0, y0, x1, y1, twice = np.inf, np.inf, -np.inf, -np.inf, 0.0
+    for k in range(len(piece)):
+        x, y = piece[k, 0], piece[k, 1]
+        x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+        twice += piece[k - 1, 0] * y - piece[k - 1, 1] * x
+    return x0, y0, x1, y1, np.sqrt(max(twice, 0.0) / 2.0)
+
+
+@kernel
+def spots_in(corners: Points, first: Counts, spots: Points) -> Marks:
+    """Which spots lie in which piece.
+
+    Parameters
+    ----------
+    corners : (n, 2) float
+        Of all pieces, one after another, each convex and counter-clockwise.
+    first : (pieces + 1,) int
+        Where each piece begins in ``corners``.
+    spots : (m, 2) float
+
+    Returns
+    -------
+    (pieces, m) bool
+    """
+    inside = np.ones((len(first) - 1, len(spots)), dtype=np.bool_)
+    for n in range(len(first) - 1):
+        for k in range(first[n], first[n + 1]):
+            follows = k + 1 if k + 1 < first[n + 1] else first[n]
+            px, py = corners[k, 0], corners[k, 1]
+            ex, ey = corners[follows, 0] - px, corners[follows, 1] - py
+            for m in range(len(spots)):
+                if ex * (spots[m, 1] - py) - ey * (spots[m, 0] - px) < 0.0:
+                    inside[n, m] = False
+    return inside
+
+
+@kernel
+def choose(inside: Marks, weights: Points, least: float) -> Counts:
+    """Pieces that together cover the spots, each the one that adds most weight to those before it.
+
+    Parameters
+    ----------
+    inside : (pieces, m) bool
+        See `spots_in`.
+    weights : (m,) float
+        Of each spot.
+    least : float
+        What adds no more than this is not chosen.
+
+    Returns
+    -------
+    (chosen,) int
+        Numbers of pieces, in the order in which they were chosen.
+    """
+    count = len(inside)
+    bare = weights.copy()
+    chosen = np.empty(count, dtype=np.int64)
+    number = 0
+    while number < count:
+        most, best = least, -1
+        for n in range(count):
+            adds = 0.0
+            for m in range(len(bare)):
+                if inside[n, m]:
+                    adds += bare[m]
+            if adds > most:
+                most, best = adds, n
+        if best < 0:
+            break
+        chosen[number] = best
+        number += 1
+        for m in range(len(bare)):
+            if inside[best, m]:
+                bare[m] = 0.0
+    return chosen[:number]
+
+
 def _edges(polygon: Polygon) -> Points:
     rings = [shapely.get_coordinates(ring) for ring in (polygon.exterior, *polygon.interiors)]
     return np.concatenate([np.column_stack((ring[:-1], ring[1:])) for ring in rings])
@@ -167,72 +253,90 @@ def convex_cover(polygon: Polygon, tries: int = 4, prune: bool = True) -> list[P
         return [hull]
     edges = _edges(polygon)
     rest, area = polygon, polygon.area
-    found: list[Polygon] = []
+    found: list[Points] = []
+    everywhere = np.zeros((0, 2))
     while rest.area > _UNCOVERED * area:
         triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(rest))
-        triangles = triangles[np.argsort(-shapely.area(triangles), kind="stable")]
-        fresh: list[Polygon] = []
-        for triangle in triangles[:60]:
-            x, y = shapely.get_coordinates(triangle)[:3].mean(axis=0)
+        corners = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
+        areas = shapely.area(triangles)
+        largest = np.argsort(-areas, kind="stable")
+        fresh: dict[tuple[float, ...], Points] = {}
+        seen = 0
+        for x, y in corners[largest[:60]].mean(axis=1):
             for choice in (0, -1, 0b0101, 0b1010)[:tries]:
                 piece = grow(hull, edges, float(x), float(y), choice, eps)
                 if len(piece) >= 3:
-                    fresh.append(Polygon(piece))
-            if len(fresh) >= 4 * tries and len(triangles) > 60:
+                    # Many seeds grow into the same piece.
+                    fresh.setdefault(tuple(round(value / size, 9) for value in looks(piece)), piece)
+                    seen += 1
+            if seen >= 4 * tries and len(triangles) > 60:
                 break
-        # Many seeds grow into the same piece.
-        unlike = {
-            (round(piece.area / area, 9), *np.round(np.array(piece.bounds) / size, 9)): piece
-            for piece in fresh
-        }
-        unlike = {key: piece for key, piece in unlike.items() if piece.area > 0.0}
-        if not unlike:
+        if not fresh:
             break
+        spots, weights = _spots(corners, areas)
+        everywhere = np.concatenate((everywhere, spots))
+        some = list(fresh.values())
+        inside = spots_in(*_in_a_row(some), spots)
+        chosen = choose(inside, weights, _LEAST_SHARE * rest.area)
+        if not len(chosen):
+            break
+        taken = [some[n] for n in chosen]
         before = rest.area
-        rest = _take_largest(list(unlike.values()), rest, area, found)
+        found += taken
+        rest = shapely.difference(rest, shapely.union_all([Polygon(piece) for piece in taken]))
         rest = MultiPolygon([part for part in shapely.get_parts(rest) if part.area > 0.0])
         if rest.area >= before:
             break
-    return [
-        _convex_ring(shapely.get_coordinates(piece))
-        for piece in (_needed(found, polygon) if prune else found)
-    ]
+    if prune:
+        found = _needed(found, everywhere, area)
+    return [_convex_ring(piece) for piece in found]
 
 
-def _take_largest(candidates: list[Polygon], rest: Polygon, area: float, found: list[Polygon]) -> Polygon:
-    """Adds the candidates to ``found`` that cover most of ``rest``, one after another; what stays bare.
+def _in_a_row(pieces: Sequence[Points]) -> tuple[Points, Counts]:
+    """Corners of all pieces, and where each piece begins among them."""
+    return np.concatenate(pieces), np.cumsum([0, *map(len, pieces)])
 
-    What a candidate adds never grows, so an old value is a bound and only the first in line is measured.
+
+def _spots(corners: Points, areas: Points) -> tuple[Points, Points]:
+    """Spots spread over triangles, (m, 2), and the area that each stands for, (m,).
+
+    A triangle is divided into k^2 alike ones, the larger the more; the spots are their middles.
     """
-    least = 1e-4 * rest.area
-    line = [(-piece.area, k) for k, piece in enumerate(candidates)]
-    heapq.heapify(line)
-    while line and rest.area > _UNCOVERED * area:
-        _, k = heapq.heappop(line)
-        adds = shapely.intersection(candidates[k], rest).area
-        if adds <= least:
-            continue
-        if line and adds < -line[0][0]:
-            heapq.heappush(line, (-adds, k))
-            continue
-        found.append(candidates[k])
-        rest = shapely.difference(rest, candidates[k])
-    return rest
+    spots, weights = [], []
+    number = np.ceil(np.sqrt(_SPOTS * np.maximum(areas / areas.sum(), 1e-9))).astype(np.int64)
+    for k in np.unique(number):
+        some = number == k
+        shares = _middles(int(k))
+        spots.append(np.einsum("sc,tcx->tsx", shares, corners[some]).reshape(-1, 2))
+        weights.append(np.repeat(areas[some] / k**2, k**2))
+    return np.concatenate(spots), np.concatenate(weights)
 
 
-def _needed(pieces: list[Polygon], polygon: Polygon) -> list[Polygon]:
-    """The pieces without those that the others cover, smallest first."""
-    kept = sorted(pieces, key=lambda piece: -piece.area)
-    for piece in sorted(pieces, key=lambda piece: piece.area):
-        bare = piece
-        for other in kept:
-            if other is piece or bare.area <= 1e-12 * polygon.area:
-                continue
-            try:
-                bare = shapely.difference(bare, other)
-            except shapely.errors.GEOSException:
-                # Rounding left a sliver that can't be reckoned with: the piece stays, which is never wrong.
-                break
-        if bare.area <= 1e-12 * polygon.area:
-            kept.remove(piece)
-    return kept
+@functools.cache
+def _middles(k: int) -> Points:
+    """Middles of the k^2 alike triangles of a triangle: shares of its three corners, (k^2, 3)."""
+    upright = [(3 * i + 1, 3 * j + 1) for i in range(k) for j in range(k - i)]
+    turned = [(3 * i + 2, 3 * j + 2) for i in range(k - 1) for j in range(k - 1 - i)]
+    one = np.array(upright + turned, dtype=np.float64) / (3 * k)
+    return np.column_stack((one, 1.0 - one.sum(axis=1)))
+
+
+def _needed(pieces: list[Points], spots: Points, area: float) -> list[Points]:
+    """The pieces without those that the others cover, smallest first; ``area`` is that of the polygon."""
+    inside = spots_in(*_in_a_row(pieces), spots)
+    often = inside.sum(axis=0)
+    polygons = [Polygon(piece) for piece in pieces]
+    kept = set(range(len(pieces)))
+    for n in sorted(kept, key=lambda n: polygons[n].area):
+        if (often[inside[n]] == 1).any():
+            continue
+        others = [polygons[m] for m in sorted(kept - {n}) if polygons[m].intersects(polygons[n])]
+        try:
+            bare = shapely.difference(polygons[n], shapely.union_all(others))
+        except shapely.errors.GEOSException:
+            # Rounding left a sliver that can't be reckoned with: the piece stays, which is never wrong.
+            continue
+        if bare.area <= 1e-12 * area:
+            kept.remove(n)
+            often -= inside[n]
+    return [pieces[n] for n in sorted(kept)]

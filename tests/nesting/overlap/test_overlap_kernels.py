@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 
 from nestkit.nesting.overlap import depth, moves, state
 from nestkit.nesting.overlap.construct import park
-from nestkit.nesting.overlap.cover import convex_cover
+from nestkit.nesting.overlap.cover import choose, convex_cover, looks, spots_in
 from nestkit.nesting.overlap.dice import dice, roll
 from nestkit.nesting.overlap.frame import Stencil, build_shapes, build_state
 from tests import naive
@@ -99,6 +99,32 @@ def test_a_cover_is_the_polygon_and_its_pieces_are_convex(points: np.ndarray, ho
 def test_an_l_is_covered_by_its_two_bars() -> None:
     outline = Polygon([(0, 0), (120, 0), (120, 40), (40, 40), (40, 100), (0, 100)])
     assert sorted(Polygon(p).area for p in convex_cover(outline)) == pytest.approx([4000.0, 4800.0])
+
+
+@given(st.integers(0, 10_000), st.integers(1, 9), st.integers(1, 40))
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_pieces_of_a_cover_are_chosen_like_the_slow_twin_does(seed: int, count: int, spots: int) -> None:
+    chance = np.random.default_rng(seed)
+    inside = chance.random((count, spots)) < chance.random()
+    # Whole numbers, so that no rounding decides between two pieces.
+    weights = chance.integers(1, 6, spots).astype(float)
+    least = float(chance.integers(0, 4))
+    assert list(choose(inside, weights, least)) == naive.greedy_choice(inside, weights, least)
+
+
+@given(st.lists(star_points(), min_size=1, max_size=4), st.integers(0, 1000))
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_spots_lie_in_the_pieces_that_shapely_says(rings: list[np.ndarray], seed: int) -> None:
+    hulls = [shapely.orient_polygons(Polygon(ring).convex_hull) for ring in rings]
+    assume(all(isinstance(hull, Polygon) and hull.area > 1.0 for hull in hulls))
+    corners = [shapely.get_coordinates(hull)[:-1] for hull in hulls]
+    spots = np.random.default_rng(seed).uniform(-60.0, 60.0, (80, 2))
+    clear = [shapely.distance(hull.exterior, shapely.points(spots)) > 1e-9 for hull in hulls]
+    inside = spots_in(np.concatenate(corners), np.cumsum([0, *map(len, corners)]), spots)
+    for row, hull, sure in zip(inside, hulls, clear, strict=True):
+        assert (row == shapely.contains(hull, shapely.points(spots)))[sure].all()
+    for ring, hull in zip(corners, hulls, strict=True):
+        assert looks(ring) == pytest.approx((*hull.bounds, math.sqrt(hull.area)))
 
 
 @given(star_points(), star_points(), st.integers(0, 1000))
