@@ -17,8 +17,9 @@ import time
 from dataclasses import asdict, dataclass
 from pathlib import Path as FilePath
 
-from foam_parts import ANY, QUARTERS, job, offcut, sheet
+sys.path.insert(0, str(FilePath(__file__).parents[1]))
 
+from benchmarks.foam_parts import ANY, QUARTERS, job, offcut, sheet
 from nestkit.nesting import overlap
 from nestkit.nesting import search as first_engine
 from nestkit.nesting.problem import Bin, Item, Layout, Spacing

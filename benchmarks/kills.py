@@ -23,6 +23,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -289,7 +290,7 @@ def run(name: str, times: int, seed: int, tries: int) -> Result:
                 env={**os.environ, "PYTHONPATH": str(ROOT)},
             )
             seconds = chance.uniform(0.0, 0.03) if aimed else chance.uniform(0.0, lasts)
-            hit = kill_at(running, seconds, (lambda h=home: victim.writing(h)) if aimed else None)
+            hit = kill_at(running, seconds, partial(victim.writing, home) if aimed else None)
             result.kills += hit
             result.too_late += not hit
             result.while_writing += hit and victim.writing(home)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import sys
 from importlib.metadata import metadata
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -21,7 +22,7 @@ PAGE = ROOT / "docs" / "licences.md"
 
 def licence(name: str) -> str:
     """What a package says of its licence, in a few words."""
-    told = metadata(name)
+    told: Any = metadata(name)  # a mail message, which its protocol does not say
     said = told.get("License-Expression") or ""
     classes = [one.rpartition(" :: ")[2] for one in told.get_all("Classifier") or [] if "License ::" in one]
     short = (told.get("License") or "").strip().splitlines()

@@ -57,7 +57,7 @@ def change(node: ast.AST) -> str:
         node.op = ast.UAdd() if isinstance(node.op, ast.USub) else ast.Not()
         if isinstance(node.op, ast.Not):
             node.operand = ast.UnaryOp(ast.Not(), node.operand)
-    elif isinstance(node, ast.Constant):
+    elif isinstance(node, ast.Constant) and isinstance(node.value, (int, float)):
         node.value = node.value + 1 if node.value != 1 else 2
     return f"line {getattr(node, 'lineno', 0)}: {before} -> {ast.unparse(node)}"
 

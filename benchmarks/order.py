@@ -15,18 +15,20 @@ from __future__ import annotations
 import argparse
 import math
 import random
+import sys
 import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
 from pathlib import Path as FilePath
+from unittest.mock import patch
 
-from order_routing import routed
+sys.path.insert(0, str(FilePath(__file__).parents[1]))
 
+from benchmarks.order_routing import routed
 from nestkit.build.model import Assembly, Build, Cutter, Part, Sheet
 from nestkit.checking import check_folder
-from nestkit.cutting import order
 from nestkit.cutting.jobs import make_jobs
 from nestkit.cutting.model import LABEL_LAYER
 from nestkit.cutting.route import Route, shortest
@@ -97,16 +99,15 @@ def row(name: str, build: Build, plan: Plan, routing: float) -> None:
         asked.append(tasks)
         return shortest(tasks, rough=rough)
 
-    order.shortest = noted
-    began = time.process_time()
-    jobs = make_jobs(build, sheets)
-    order.shortest = shortest
-    seconds = time.process_time() - began
+    with patch("nestkit.cutting.order.shortest", noted):
+        began = time.process_time()
+        jobs = make_jobs(build, sheets)
+        seconds = time.process_time() - began
     strokes = [stroke for job in jobs for stroke in job.strokes]
     travel, nearest, least = (
         sum(getattr(job, key) for job in jobs) for key in ("travel", "nearest", "least")
     )
-    cells = (
+    cells: list[object] = [
         name,
         len(jobs),
         len(strokes),
@@ -118,16 +119,16 @@ def row(name: str, build: Build, plan: Plan, routing: float) -> None:
         f"{travel / least - 1:.0%}",
         f"{seconds:.1f}",
         verdict(build, plan),
-    )
+    ]
     if routing:
         given = [routing * max(1.0, len(tasks) / 200) for tasks in asked]
         theirs = sum(routed(*each) for each in zip(asked, given, strict=True))
-        cells += (f"{theirs / 1000:.2f}", f"{travel / theirs - 1:+.1%}")
+        cells += [f"{theirs / 1000:.2f}", f"{travel / theirs - 1:+.1%}"]
         free = [[replace(task, waits=None) for task in tasks] for tasks in asked]
         theirs = sum(routed(*each) for each in zip(free, given, strict=True))
         ours = sum(shortest(tasks).travel for tasks in free)
-        cells += (f"{theirs / 1000:.2f}", f"{ours / 1000:.2f}", f"{ours / theirs - 1:+.1%}")
-        cells += (f"{sum(given):.0f}",)
+        cells += [f"{theirs / 1000:.2f}", f"{ours / 1000:.2f}", f"{ours / theirs - 1:+.1%}"]
+        cells.append(f"{sum(given):.0f}")
     print("| " + " | ".join(str(cell) for cell in cells) + " |", flush=True)
 
 

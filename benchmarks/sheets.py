@@ -124,7 +124,8 @@ def generated(number: int) -> tuple[str, Build, int, bool]:
     copies = COPIES[number % len(COPIES)]
     kinds, offcuts = 1 + number % 4, number % 3 == 1
     typical = chance.choice((70.0, 100.0, 140.0, 180.0))
-    parts, left = [], copies
+    parts: list[Part] = []
+    left = copies
     while left:
         count = min(left, chance.choice((1, 1, 2, 2, 3, 4, 6, 8)) * (1 + copies // 60))
         size = min(typical * chance.lognormvariate(0.0, 0.4), 240.0)
@@ -140,8 +141,8 @@ def generated(number: int) -> tuple[str, Build, int, bool]:
     ]
     if offcuts:
         for k in range(chance.randint(1, 3)):
-            size = (chance.uniform(200.0, 600.0), chance.uniform(150.0, 400.0))
-            sheets.append(Sheet(f"offcut {k + 1}", "eva", 6.0, size, in_shop=1, buy=False))
+            box = (chance.uniform(200.0, 600.0), chance.uniform(150.0, 400.0))
+            sheets.append(Sheet(f"offcut {k + 1}", "eva", 6.0, box, in_shop=1, buy=False))
     build = Build(
         f"generated {number}", FilePath("build.toml"), "mm", 1.0, 2.0, 5.0, Cutter("laser", BED, 0.2),
         tuple(sheets), (), tuple(parts),

@@ -47,8 +47,8 @@ def _drawn(chance: Random, number: int) -> str:
         radius = chance.choice((0.0, chance.uniform(0.5, 9.0)))
         outline = f'<rect x="{x}" y="{y}" width="{width:.3f}" height="{height:.3f}" rx="{radius:.3f}"/>'
         if chance.random() < 0.5:
-            middle, size = f'cx="{x + width / 2:.3f}" cy="{y + height / 2:.3f}"', min(width, height) / 5
-            inside += f'<circle {middle} r="{size:.3f}"/>'
+            centre, size = f'cx="{x + width / 2:.3f}" cy="{y + height / 2:.3f}"', min(width, height) / 5
+            inside += f'<circle {centre} r="{size:.3f}"/>'
         elif chance.random() < 0.5:
             inside += (
                 f'<path id="p{number}-mark" d="M{x + 5} {y + 5}L{x + width - 5:.3f} {y + height - 5:.3f}"/>'

@@ -57,8 +57,8 @@ def far_from_arcs(
         elif start == end:
             aways.append(math.dist((x, y), start))
         else:
-            (ax, ay), (bx, by) = start, end
-            aways.append(abs((x - ax) * (by - ay) - (y - ay) * (bx - ax)) / math.dist(start, end))
+            across = (x - start[0]) * (end[1] - start[1]) - (y - start[1]) * (end[0] - start[0])
+            aways.append(abs(across) / math.dist(start, end))
     return max(aways)
 
 
@@ -127,7 +127,7 @@ def best_weight(
             for share in {round(one[axis], 4) for one in way}:
                 if 0.05 < share < 1.0:
                     weight[axis][share] = weight[axis].get(share, 0.0) + share
-    ranked = [sorted(of, key=lambda share, of=of: (-of[share], share)) for of in weight]
+    ranked = [[share for _, share in sorted((-worth, share) for share, worth in of.items())] for of in weight]
     best = 0.0
     for f in functions(ranked[0]):
         for g in functions(ranked[1]):

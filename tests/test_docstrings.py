@@ -111,7 +111,7 @@ def raised(node: Function) -> set[str]:
             continue
         if isinstance(one, ast.Try) and one.handlers:
             caught = " ".join(ast.unparse(handler.type) if handler.type else "" for handler in one.handlers)
-            inner = raised(ast.FunctionDef("try", node.args, one.body, [], None, None))  # type: ignore[call-arg]
+            inner = raised(ast.FunctionDef("try", node.args, one.body, [], None, None))
             found |= {name for name in inner if name not in caught}
             todo += [*one.handlers, *one.orelse, *one.finalbody]
             continue

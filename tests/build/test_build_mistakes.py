@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pydantic import BaseModel
 
 from nestkit.build import Build, load_build
 from nestkit.build.mistakes import TABLES
@@ -335,13 +336,8 @@ def test_a_byte_order_mark_is_no_mistake(bench: Bench) -> None:
 
 # Whatever stands in the file, nothing but InputError comes out of it.
 
-_KEYS = sorted(
-    {
-        field.alias or name
-        for model in (BuildFile, *TABLES.values())
-        for name, field in model.model_fields.items()
-    }
-)
+_TABLES: tuple[type[BaseModel], ...] = (BuildFile, *TABLES.values())
+_KEYS = sorted({field.alias or name for model in _TABLES for name, field in model.model_fields.items()})
 _texts = st.one_of(
     st.text(max_size=8),
     st.sampled_from(

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from nestkit.build import Build, Part, sources
+from nestkit.drawings import read_drawing
 from nestkit.errors import InputError
 from nestkit.geometry import FLATNESS, LineKind
 from tests.build_bench import DRAWING, Bench
@@ -186,7 +187,7 @@ def test_assemblies_are_in_their_order(bench: Bench) -> None:
 
 def test_each_drawing_is_read_once(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[str | None] = []
-    original = sources.read_drawing
+    original = read_drawing
 
     def counted(file: Path, name: str | None = None, tolerance: float = 0.05) -> object:
         read.append(name)

@@ -13,6 +13,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import ezdxf
 
@@ -162,7 +163,7 @@ class Entity:
 class Made:
     """The folder before it is written; tests plant their faults here."""
 
-    plan: dict
+    plan: dict[str, Any]
     jobs: dict[str, list[Entity]]
     header: dict[str, int] = field(default_factory=lambda: {"$INSUNITS": 4, "$MEASUREMENT": 1})
     version: str = "R2010"
@@ -178,7 +179,7 @@ class Made:
             if (one.layer, one.part, one.copy) == (layer, part, copy_number)
         ][nth]
 
-    def change(self, job: str, index: int, **fields: object) -> None:
+    def change(self, job: str, index: int, **fields: Any) -> None:
         self.jobs[job][index] = replace(self.jobs[job][index], **fields)
 
     def every(self, job: str, part: str, copy_number: int, action: Callable[[Entity], Entity]) -> None:
@@ -216,7 +217,7 @@ class Made:
                 document.layers.get(layer).off()
             space = document.modelspace()
             for k, one in enumerate(entities):
-                attributes = {"layer": one.layer}
+                attributes: dict[str, Any] = {"layer": one.layer}
                 if one.kind == "LINE":
                     entity = space.add_line(one.rows[0][:2], one.rows[1][:2], attributes)
                 else:

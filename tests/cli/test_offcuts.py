@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from nestkit.build.starter import write_starter
 from nestkit.cli import app

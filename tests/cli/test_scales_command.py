@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -48,7 +49,8 @@ def run(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def largest(sizes: Path) -> dict[str, object]:
+def largest(sizes: Path) -> dict[str, Any]:
+    found: dict[str, Any]
     (found,) = json.loads((sizes / "scales.json").read_bytes())["largest"]
     return found
 

@@ -71,7 +71,7 @@ def test_what_vanishes_splits_or_closes_is_named():
     assert "25 mm right of and 25 mm above" in finding.text
     assert cut_paths(tiny, 0.2).inside == ()
 
-    half = [(10, 10), (20, 10), (20, 19.95), (30, 19.95), (30, 10), (40, 10)]
+    half = [(10.0, 10.0), (20.0, 10.0), (20.0, 19.95), (30, 19.95), (30, 10), (40, 10)]
     neck = Path.polyline(half + [(x, 40 - y) for x, y in reversed(half)], True)
     split = Outline(rectangle(50, 50).exterior, (neck,))
     assert [finding.code for finding in cut_findings(split, 0.2)] == ["hole-split"]
@@ -81,7 +81,8 @@ def test_what_vanishes_splits_or_closes_is_named():
 @pytest.mark.parametrize("eye", [20.0, 0.8])
 def test_the_wide_end_of_a_slot_that_closed_is_a_hole(eye):
     """An eye as wide as this behind a mouth of 0.1 mm: half a kerf of 0.2 mm is left on each of its sides."""
-    half = [(0, 0), (0, 40), (19.95, 40), (19.95, 30), (20 - eye / 2, 30), (20 - eye / 2, 30 - eye)]
+    half = [(0.0, 0.0), (0.0, 40.0), (19.95, 40.0), (19.95, 30.0)]
+    half += [(20 - eye / 2, 30), (20 - eye / 2, 30 - eye)]
     keyhole = Path.polyline([(40 - x, y) for x, y in half] + half[::-1], True)
     (hole,) = cut_paths(Outline(keyhole), 0.2).inside
     assert [finding.code for finding in cut_findings(Outline(keyhole), 0.2)] == ["slot-closed"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -108,7 +109,7 @@ def test_all_wrong_rows_of_the_table_are_told_at_once():
 
 def test_the_innermost_name_decides_then_the_colour_then_it_is_cut():
     rules = LineRules.parse({"Seams": "fold 45", "mark": "guide", "#f00": "mark", "outer": "bevel 30"})
-    fold = (FOLD, pytest.approx(math.pi / 4))
+    fold: tuple[LineKind, Any] = (FOLD, pytest.approx(math.pi / 4))
     assert kind_of(on("seams"), rules) == fold
     assert kind_of(on("x", "SEAMS", "cut"), rules) == fold
     assert kind_of(on("roof cut", "seams"), rules) == (CUT, 0.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from inspect import unwrap
 
 import numpy as np
 import pytest
@@ -41,7 +42,7 @@ def flat(rings) -> tuple[np.ndarray, np.ndarray]:
 SOME_RINGS = st.lists(grid_rings(), min_size=1, max_size=3)
 
 
-@pytest.mark.parametrize("way", [convex_sums, convex_sums.py_func], ids=["compiled", "plain"])
+@pytest.mark.parametrize("way", [convex_sums, unwrap(convex_sums)], ids=["compiled", "plain"])
 @given(ones=SOME_RINGS, others=SOME_RINGS)
 def test_the_sums_of_convex_rings(way, ones, others):
     points, at = way(*flat(ones), *flat(others))
@@ -54,7 +55,7 @@ def test_the_sums_of_convex_rings(way, ones, others):
         assert (ring[0, 1], ring[0, 0]) == min((y, x) for x, y in ring)
 
 
-@pytest.mark.parametrize("way", [is_left_out, is_left_out.py_func], ids=["compiled", "plain"])
+@pytest.mark.parametrize("way", [is_left_out, unwrap(is_left_out)], ids=["compiled", "plain"])
 @given(rings=SOME_RINGS, spots=st.lists(st.tuples(st.integers(-45, 45), st.integers(-45, 45)), max_size=6))
 def test_a_spot_outside_all_rings_is_told(way, rings, spots):
     inside = shapely.union_all([Polygon(ring) for ring in rings])

@@ -8,6 +8,7 @@ Outside source: the Steiner formula for convex sets, area A + P d + pi d^2 and p
 from __future__ import annotations
 
 import math
+from inspect import unwrap
 
 import numpy as np
 import pytest
@@ -103,7 +104,7 @@ def test_direction_does_not_matter_and_open_paths_are_refused():
 SPOTS = st.tuples(st.integers(-9, 9), st.integers(-9, 9))
 
 
-@pytest.mark.parametrize("way", [circle_of_pieces, circle_of_pieces.py_func], ids=["compiled", "plain"])
+@pytest.mark.parametrize("way", [circle_of_pieces, unwrap(circle_of_pieces)], ids=["compiled", "plain"])
 @given(
     ring=st.lists(SPOTS, min_size=3, max_size=8),
     circles=st.lists(st.tuples(st.integers(-3, 3), st.integers(-3, 3), st.integers(1, 9)), max_size=4),

@@ -121,7 +121,7 @@ def test_bought_sheets_are_numbered_without_gaps():
     parts = [part("a", 50, 50, 40), part("long", 180, 20, 2)]
     sheets = [sheet(100, 100, 2.0, in_shop=1), sheet(200, 100, 3.0)]
     found = planned(parts, sheets)
-    bought = {}
+    bought: dict[str, set[int]] = {}
     for s in found.sheets:
         if s.bought:
             bought.setdefault(s.stock, set()).add(s.stock_number)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -94,7 +95,7 @@ def test_proposals_are_better_and_never_twice_with_the_same_patience(demands, ki
 # --- better sheets --------------------------------------------------------------------------------
 
 
-def case(count: int, *sheets: Sheet):
+def case(count: int, *sheets: Sheet) -> tuple[Any, Any, Any, Any]:
     """Squares of 40 mm, each alone on the first sheets of a row; a sheet of 100 x 100 mm holds four."""
     row = supply(sheets, None, count, first=next((s for s in sheets if s.buy), None))
     items = [Item(rectangle(40, 40), HALF)] * count

@@ -108,14 +108,16 @@ def _points(item: pdfium.FPDF_PAGEOBJECT) -> tuple[np.ndarray, float]:
     return across * MM, float(np.hypot(matrix.a, matrix.b)) * MM
 
 
-def _bezier(a: tuple, b: tuple, c: tuple, d: tuple) -> list[tuple[float, float]]:
+Point = tuple[float, float]
+
+
+def _bezier(a: Point, b: Point, c: Point, d: Point) -> list[tuple[float, float]]:
     found = []
     for t in np.linspace(0.0, 1.0, 33)[1:]:
         s = 1.0 - t
-        found.append(
-            tuple(
-                float(s**3 * p + 3 * s * s * t * q + 3 * s * t * t * r + t**3 * e)
-                for p, q, r, e in zip(a, b, c, d, strict=True)
-            )
+        x, y = (
+            float(s**3 * p + 3 * s * s * t * q + 3 * s * t * t * r + t**3 * e)
+            for p, q, r, e in zip(a, b, c, d, strict=True)
         )
+        found.append((x, y))
     return found

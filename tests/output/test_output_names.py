@@ -73,7 +73,7 @@ def page_of(data: bytes) -> Page:
 USUAL_TAGS = set(page_of(plan_files(*vars(named("ball")).values())["report.html"]).tags)
 
 
-def with_examples(test):  # type: ignore[no-untyped-def]
+def with_examples(test):
     for name in NASTY:
         test = example(name)(test)
     return test

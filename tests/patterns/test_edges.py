@@ -484,7 +484,7 @@ def test_openings_go_into_the_layers_asked_for() -> None:
         ((2,), {"solid": 4, "open": 1}),
         ("all", {"": 5}),
     ):
-        pieces = Stack(Foam(6.0), shape, 30.0, (opening,), layers).develop().pieces  # type: ignore[arg-type]
+        pieces = Stack(Foam(6.0), shape, 30.0, (opening,), layers).develop().pieces
         assert {piece.suffix: piece.quantity for piece in pieces} == expected
         assert [len(piece.shape.outline.holes) for piece in pieces][-1] == 1
     with pytest.raises(PatternError, match="reaches out"):

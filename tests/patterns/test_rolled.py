@@ -215,7 +215,7 @@ def test_a_pointed_cone_is_as_wide_and_as_high_as_asked(
     sides = {"upper_side" if not upside else "lower_side": "outside"}
     sides["lower_side" if not upside else "upper_side"] = side
     try:
-        cone = Cone(foam, *ends, **{"slant" if by_slant else "height": size}, **sides)  # type: ignore[arg-type]
+        cone = Cone(foam, *ends, **{"slant" if by_slant else "height": size}, **sides)  # type: ignore[misc]
     except PatternError as error:
         # Too flat or too short for its width; the limits have tests of their own.
         assert math.atan2(wide, 2.0 * size) > math.radians(70.0) or (by_slant and size < wide / 2.0 + 4.0)

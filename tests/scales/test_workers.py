@@ -21,7 +21,7 @@ def test_a_killed_worker_loses_one_size_and_not_the_run(tmp_path):
     build = read_build(write_build(tmp_path, JIGSAW, sheet(300, 200)), None)
     scales = (0.9, 1.0, 1.1, 1.2)
     question = Question(source_of(build), scales, Effort(rounds=12), "", 1, cliffs=False)
-    killed = []
+    killed: list[int] = []
 
     def heard_note(future, note):
         if not killed:
@@ -47,7 +47,7 @@ def test_side_by_side_gives_what_one_process_gives(tmp_path):
 
 def test_stopping_keeps_what_is_done(tmp_path):
     file = write_build(tmp_path, JIGSAW, sheet(300, 200))
-    done = []
+    done: list[object] = []
     found = compared(
         file,
         (0.9, 1.0, 1.1),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from typing import Any
 
 import annotated_types
 import pytest
@@ -21,23 +22,23 @@ from tests.build_bench import BUILD, Bench
 
 def most(kind) -> float:
     """The upper bound in an annotation of pydantic's."""
-    bounds = []
+    bounds: list[Any] = []
     for each in kind.__metadata__:
         for one in getattr(each, "metadata", [each]):
             bounds += [one.le] if isinstance(one, annotated_types.Le) else []
             bounds += [one.max_length] if isinstance(one, annotated_types.MaxLen) else []
     (bound,) = bounds
-    return bound
+    return float(bound)
 
 
 def field_most(table, name: str) -> float:
     """The upper bound of a table's field."""
-    bounds = []
+    bounds: list[Any] = []
     for one in table.model_fields[name].metadata:
         bounds += [one.le] if isinstance(one, annotated_types.Le) else []
         bounds += [one.max_length] if isinstance(one, annotated_types.MaxLen) else []
     (bound,) = bounds
-    return bound
+    return float(bound)
 
 
 MB = 1_000_000
