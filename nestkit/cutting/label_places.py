@@ -106,7 +106,8 @@ def _beside(room: BaseGeometry, text: str, edge: LineString, largest: float) -> 
     _, low, _, high = ink_box(text)
     shapely.prepare(room)
     for height in _sizes(largest):
-        half = (high - low) * height / 2.0 + CLEAR + _HAIR
+        # A little off the edge of the room, which rounding would take to either side of the text.
+        half = (high - low) * height / 2.0 + CLEAR + _HAIR + 1e-6
         spots = [
             _aside(edge, text, share, side * (half + farther), height)
             for farther, share, side in product(_FARTHER, _SHARES, (1.0, -1.0))

@@ -633,6 +633,41 @@ def test_planted_fault_is_found(name: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("factor", "told"),
+    [
+        (25.4, "inches read as millimetres"),
+        (1 / 25.4, "millimetres read as inches"),
+        (10.0, "centimetres read as millimetres"),
+        (0.1, "millimetres read as centimetres"),
+        (96 / 25.4, "millimetres written as pixels"),
+        (72 / 25.4, "millimetres written as points"),
+    ],
+)
+def test_a_unit_taken_for_another_is_named(factor: float, told: str, tmp_path: Path) -> None:
+    """An inch is 25.4 mm by definition; CSS has 96 pixels in it, PostScript 72 points."""
+    m = made()
+    m.jobs[ONE] = [one.scaled(factor) for one in m.jobs[ONE]]
+    (fault,) = check_folder(m.write(tmp_path)).faults
+    assert fault.code == "scale"
+    assert told in fault.text
+
+
+@pytest.mark.parametrize(("action", "copies"), [(name_missing, 6), (copy_cut_twice_in_one_file, 7)])
+def test_copies_are_counted_once_and_only_by_their_names(action: Action, copies: int, tmp_path: Path) -> None:
+    m = made()
+    action(m)
+    assert check_folder(m.write(tmp_path)).copies == copies
+
+
+def test_a_copy_on_two_sheets_is_told_where_it_should_not_be(tmp_path: Path) -> None:
+    m = made()
+    copy_cut_on_both_sheets(m)
+    (fault,) = check_folder(m.write(tmp_path)).faults
+    assert fault.file == TWO
+    assert f"{ONE}, {TWO}" in fault.text
+
+
+@pytest.mark.parametrize(
     ("ring", "told"),
     [
         (block(0, 0, 400, 251)(0), "drawn 400.00 x 251.00 mm and planned 400.00 x 250.00 mm"),

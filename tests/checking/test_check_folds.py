@@ -13,6 +13,7 @@ import pytest
 
 from nestkit.checking import check_folder
 from nestkit.cutting.jobs import make_jobs
+from nestkit.errors import InputError
 from nestkit.geometry import Outline, Placement, Shape
 from nestkit.geometry import Path as Line
 from nestkit.nesting.model import Group, Plan
@@ -250,6 +251,18 @@ def test_numbers_in_the_plan_make_the_angle(tmp_path: Path, key: str, value: obj
     plan["parts"][0]["folds"][0][key] = value
     (folder / "plan.json").write_text(json.dumps(plan))
     assert code in check_folder(folder).codes
+
+
+@pytest.mark.parametrize(("number", "degrees"), [(0, 180.0), (0, 270.0), (3, 90.0)])
+def test_an_angle_that_no_foam_folds_to_is_refused(tmp_path: Path, number: int, degrees: float) -> None:
+    """Folded back on itself, or bevelled along the face: the tangent that sizes the groove has no end."""
+    folder = folder_of(tmp_path / "out")
+    plan = json.loads((folder / "plan.json").read_text())
+    assert plan["parts"][0]["folds"][3]["kind"] == "bevel"
+    plan["parts"][0]["folds"][number]["angle_deg"] = degrees
+    (folder / "plan.json").write_text(json.dumps(plan))
+    with pytest.raises(InputError, match="no foam folds that far"):
+        check_folder(folder)
 
 
 @pytest.mark.parametrize("pitch", [None, 0.15])

@@ -16,7 +16,7 @@ from svgelements import Path as SvgPath
 
 from nestkit.checking import check_folder
 from nestkit.checking.svg_drawing import arc_points
-from tests.checking.made import ONE, made
+from tests.checking.made import BLANKS, ONE, made, svg
 
 SVG = ONE.replace(".dxf", ".svg")
 
@@ -81,6 +81,16 @@ def test_what_an_svg_only_says_is_let_pass(tmp_path: Path) -> None:
         '<title>a</title><desc>b</desc><metadata><rect/></metadata><defs/><x:view xmlns:x="urn:x"/><!-- c -->'
     )
     path.write_text(path.read_text().replace("<g ", f"{says}<g ", 1))
+    verdict = check_folder(tmp_path)
+    assert verdict.ok, str(verdict)
+
+
+def test_a_view_that_begins_elsewhere_shows_the_same(tmp_path: Path) -> None:
+    """The box that is shown begins 3 mm farther right and 7 mm farther down, as does all that is drawn."""
+    m = made()
+    path = m.write(tmp_path) / SVG
+    drawn = svg([one.shifted(3.0, -7.0) for one in m.jobs[ONE]], BLANKS[ONE])
+    path.write_text(drawn.replace('viewBox="0 0', 'viewBox="3 7'))
     verdict = check_folder(tmp_path)
     assert verdict.ok, str(verdict)
 

@@ -67,6 +67,17 @@ def test_runs_and_tabs_make_the_outline_and_keep_clear_of_corners(outline, count
     assert np.diff([0.0, *starts]).min() >= 0.5 * even - 1e-6
 
 
+@pytest.mark.parametrize("outline", [rectangle(20, 12), rectangle(30, 6), disc(7)])
+def test_tabs_never_crowd(outline):
+    """However many are asked for, each is as far from the next as it must be from folds, on either side."""
+    path = cut_paths(outline, KERF).outside
+    made = [runs_between_tabs(path, Tabs(count, 0.8), KERF) for count in range(1, 16)]
+    assert min(run.length for runs in made for run in runs) >= 2.0 * CLEARANCE - 1e-6
+    # More than these have no room: each takes a tab, a kerf and that clearance of the way round.
+    assert all(len(runs) * (0.8 + KERF + 2.0 * CLEARANCE) <= path.length + 1e-6 for runs in made)
+    assert not made[-1]
+
+
 @given(st.floats(0.0, 40.0), st.integers(1, 4), st.sampled_from([0.0, 0.3]))
 def test_no_tab_lies_over_a_fold(x, count, kerf):
     fold = Line(LineKind.FOLD, Path.polyline([(5 + x, 0), (50 - x, 40)], False), math.pi / 2)

@@ -145,6 +145,7 @@ def test_etching_by_hand():
     assert etching_seconds(area, 800.0, Cutter(time_factor=1.5)) == pytest.approx(60.0)
     lines = [tuple(Stroke("POCKET_01", Path.polyline([(0, y), (100, y)], False), "a", 1) for y in range(4))]
     assert etching_seconds(lines, 0.0, Cutter(area_mode=False)) == pytest.approx(2.0)
+    assert etching_seconds(lines, 0.0, Cutter(area_mode=False, time_factor=1.5)) == pytest.approx(3.0)
     # 0.1 s to reach 200 mm/s at 2000 mm/s^2.
     quick = Cutter(area_mode=False, acceleration=2000.0)
     assert etching_seconds(lines, 0.0, quick) == pytest.approx(4 * (0.5 + 0.1))

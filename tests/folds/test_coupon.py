@@ -13,6 +13,7 @@ import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely import affinity
 from shapely.geometry import Polygon
 
 from nestkit.checking import check_coupon
@@ -22,6 +23,7 @@ from nestkit.folds import FoldSettings
 from nestkit.folds.coupon import PLUGS, coupon_for
 from nestkit.folds.figures import figures
 from nestkit.output.coupon import coupon_files, write_coupons
+from tests.cutting.reading import read_digit
 from tests.folds_bench import build_with, plate
 
 BUILD = build_with(plate(100, 50), 6.0)
@@ -170,6 +172,33 @@ def test_a_coupon_that_was_changed_is_found_out(tmp_path: Path) -> None:
     codes = {fault.code for fault in check_coupon(tmp_path / "out", file.name)}
     assert "pass" in codes
     assert check_coupon(tmp_path / "out", "none.dxf")[0].code == "missing-file"
+
+
+def written(sign: str) -> shapely.MultiLineString:
+    return shapely.MultiLineString([path.points for path in figures(sign, 0.0, 0.0, 6.0)])
+
+
+@pytest.mark.parametrize("digit", "012456789")
+def test_digits_read_as_themselves(digit: str) -> None:
+    """Held against a printed font; the 3 is left out: its flat top makes it as much like a printed 5."""
+    assert read_digit(written(digit)) == digit
+
+
+@pytest.mark.parametrize(
+    ("signs", "turned", "mirrored"),
+    [
+        ("08", (-1, 1), ""),
+        ("08DK", (1, -1), ""),
+        ("W", (-1, 1), ""),
+        ("08S", (-1, -1), ""),
+        ("6", (-1, -1), "9"),
+    ],
+)
+def test_signs_are_as_even_as_they_are_meant(signs: str, turned: tuple[int, int], mirrored: str) -> None:
+    """Left and right alike, above and below alike, the same upside down; a 9 is a 6 upside down."""
+    for sign in signs:
+        flipped = affinity.scale(written(sign), *turned, origin=(2.0, 3.0))
+        assert flipped.symmetric_difference(written(mirrored or sign)).length < 1e-9, sign
 
 
 def test_figures_know_only_what_coupons_need() -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from nestkit.cutting.etching import fold_findings
 from nestkit.folds.ends import MOST_TOLD, short_folds
 from nestkit.geometry import Outline, Path, Shape
-from tests.folds_bench import build_with, fold, plate
+from tests.folds_bench import bevel, build_with, fold, plate
 
 
 def test_a_fold_that_stops_short_is_told_at_both_its_ends() -> None:
@@ -59,6 +59,15 @@ def test_a_fold_may_end_at_a_hole() -> None:
     (finding,) = short_folds(shape, "mm")
     assert finding.at == (50.0, 45.0)
     assert "ends 5 mm before the edge" in finding.text
+
+
+def test_before_a_bevelled_edge_it_is_the_edge_that_is_told() -> None:
+    """The bevel's line lies on the edge, so that both are as far ahead."""
+    (finding,) = short_folds(
+        plate(100.0, 60.0, fold(60, (50, 10), (50, 60)), bevel(45, (0, 0), (100, 0))), "mm"
+    )
+    assert "ends 10 mm before the edge" in finding.text
+    assert "Draw it to the edge." in str(finding)
 
 
 def test_a_fold_may_stop_short_of_another_and_many_are_counted() -> None:

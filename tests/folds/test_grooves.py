@@ -20,6 +20,7 @@ from tests.naive import painted
 
 STEPS = steps_for(10.0, FoldSettings(pass_depth=2.0, skin=2.0))  # widths 14, 10, 6, 2 at 90 degrees
 KERF = 0.2
+RING = [(0, 0), (100, 0), (100, 60), (0, 60)]
 
 
 def shape_of(points, *lines: Line, holes=()) -> Shape:
@@ -36,6 +37,17 @@ def test_runs_past_the_edge_by_the_kerf() -> None:
     for area, half in zip(grooves.areas, (7, 5, 3, 1), strict=True):
         assert area.bounds == pytest.approx((50 - half, -KERF, 50 + half, 60 + KERF), abs=1e-4)
         assert len(area.geoms) == 1
+
+
+@pytest.mark.parametrize("left", [0.5, 0.8, 5.0])
+def test_a_narrow_rib_beside_a_window_is_etched_too(left: float) -> None:
+    """A window wider than the groove leaves so much foam between itself and the upper edge."""
+    window = Path.rectangle(30, 20, 35, 60 - left - 20)
+    grooves = part_grooves(shape_of(RING, fold(90, (50, 0), (50, 60)), holes=[window]), STEPS, KERF)
+    for area, half in zip(grooves.areas, (7, 5, 3, 1), strict=True):
+        assert area.intersection(shapely.box(0, 60 - left, 100, 60)).area == pytest.approx(
+            2 * half * left, rel=1e-3
+        )
 
 
 @given(st.floats(25.0, 155.0), st.floats(30.0, 120.0))

@@ -70,6 +70,17 @@ def test_a_circle_through_a_box_keeps_its_arcs_and_its_middle_run() -> None:
     assert run.path.has_arcs
 
 
+@pytest.mark.parametrize("bulge", [1.0, -1.0])
+def test_half_a_circle_over_the_axis_is_no_line(bulge: float) -> None:
+    """Its ends lie opposite each other about the origin; beyond 4 of 5 mm it runs acos(0.8) to each side."""
+    half = Path(np.array([(0.0, -5.0, bulge), (0.0, 5.0, 0.0)]), False)
+    side = math.copysign(1.0, bulge)
+    (run,) = clip_path(half, (4.0, -9.0, 9.0, 9.0) if side > 0.0 else (-9.0, -9.0, -4.0, 9.0))
+    assert run.path.length == pytest.approx(2.0 * 5.0 * math.acos(0.8))
+    assert run.path.start == pytest.approx((4.0 * side, -3.0))
+    assert run.path.end == pytest.approx((4.0 * side, 3.0))
+
+
 def test_what_lies_wholly_inside_stays_as_it_is() -> None:
     circle = Path.circle(0.0, 0.0, 10.0)
     (run,) = clip_path(circle, (-10.0, -10.0, 10.0, 10.0))
