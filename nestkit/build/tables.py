@@ -32,6 +32,7 @@ from nestkit.build.pattern_tables import (
     DomeTable,
     EdgeStripTable,
     PrismTable,
+    PyramidTable,
     RidgeTable,
     RingTable,
     StackTable,
@@ -324,7 +325,8 @@ AnyPart = Annotated[
     | Annotated[RidgeTable, Tag("ridge")]
     | Annotated[StackTable, Tag("stack")]
     | Annotated[PrismTable, Tag("prism")]
-    | Annotated[BoxTable, Tag("box")],
+    | Annotated[BoxTable, Tag("box")]
+    | Annotated[PyramidTable, Tag("pyramid")],
     Discriminator(_kind_of_part),
 ]
 
