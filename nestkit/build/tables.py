@@ -38,7 +38,7 @@ from nestkit.build.pattern_tables import (
     StackTable,
     WrapTable,
 )
-from nestkit.drawings.kinds import parse_rule
+from nestkit.drawings import parse_rule
 
 _LINE_PATTERN = r"^(cut|mark|guide|(fold|bevel) [0-9]{1,3}(\.[0-9]{1,6})?)$"
 

@@ -53,6 +53,14 @@ class Pyramid:
     ------
     PatternError
         When the sides would not lean inwards, or leave no hollow.
+
+    Examples
+    --------
+    A spike on a square foot: four triangles.
+
+    >>> (side,) = Pyramid(Foam(4.0), 4, 50.0, 70.0).develop().pieces
+    >>> side.quantity, len(side.shape.outline.exterior.vertices)
+    (4, 3)
     """
 
     foam: Foam
