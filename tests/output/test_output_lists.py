@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Hardware
 from nestkit.build.pattern_info import PatternInfo, SeamInfo
-from nestkit.output.gluing_csv import gluing_bytes
+from nestkit.output.gluing import gluing_bytes
 from nestkit.output.lists import cut_order, cutting_bytes, safe_cell, shopping_bytes, show_turn
 from tests.output.sample_plan import lantern
 
