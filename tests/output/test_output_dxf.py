@@ -19,6 +19,7 @@ from ezdxf.entities import Layer
 from shapely import from_wkb
 from shapely.geometry import Polygon
 
+from nestkit.build.model import DxfVersion
 from nestkit.cutting.model import CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.geometry import Outline, Path
 from nestkit.output import plan_files
@@ -88,10 +89,11 @@ def test_entities_are_the_strokes_in_cut_order(job: Job, drawing: Drawing) -> No
         assert np.abs(written - stroke.path.vertices).max() <= 5e-7
 
 
-def test_gdal_reads_the_same_polygons(tmp_path: FilePath, gdal: None) -> None:
+@pytest.mark.parametrize("version", ["R2010", "R12"])
+def test_gdal_reads_the_same_polygons(tmp_path: FilePath, gdal: None, version: DxfVersion) -> None:
     for job in lantern().jobs:
         file = tmp_path / f"{job.name}.dxf"
-        file.write_bytes(dxf_bytes(job))
+        file.write_bytes(dxf_bytes(job, version))
         meta, _, shapes, fields = pyogrio.raw.read(file)
         layers = fields[list(meta["fields"]).index("Layer")]
         wanted = [("SHEET", ring) for ring in job.sheet.outline.rings()]
