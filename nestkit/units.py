@@ -14,6 +14,7 @@ from typing import Literal
 Unit = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4
+MM_PER_FOOT = 12 * MM_PER_INCH
 #: Exactly (international yard and pound agreement, 1959).
 KG_PER_POUND = 0.45359237
 

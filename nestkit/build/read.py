@@ -80,7 +80,8 @@ def _parse(file: Path) -> tuple[dict[str, Any], Mistakes]:
         data = tomllib.loads(text)
         lines = key_lines(text)
     except RecursionError as error:
-        raise InputError.one(file.name, "its lists or tables are nested too deep") from error
+        what = "its lists or tables are nested too deep"
+        raise InputError.one(file.name, what, "Look for brackets that are not closed") from error
     except ValueError as error:
         raise InputError([_syntax_problem(file.name, text, error)]) from error
     return data, Mistakes(file.name, data, lines)
@@ -104,7 +105,7 @@ def _text(file: Path) -> str:
         if isinstance(error, InputError):
             raise
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError.one(name, f"can't be read: {reason}") from error
+        raise InputError.one(name, f"can't be read: {reason}", "See that you may read it") from error
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

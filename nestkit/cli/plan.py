@@ -20,6 +20,7 @@ from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
 from nestkit.cli.offcuts_use import given_numbers
 from nestkit.cli.planning_options import (
     BuildFile,
+    Cores,
     Offcuts,
     Out,
     Rounds,
@@ -29,6 +30,7 @@ from nestkit.cli.planning_options import (
     default_out,
     free_sibling,
 )
+from nestkit.cli.values import choice
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -62,17 +64,19 @@ def plan(
     seconds: Seconds = 30.0,
     rounds: Rounds = None,
     seed: Seed = 1,
-    jobs: Annotated[
-        int | None, typer.Option(min=1, max=256, help="Cores that search at once. Without it: all of them.")
-    ] = None,
+    cores: Cores = None,
     scale: Scale = None,
     templates: Annotated[
         TemplatesFor | None,
-        typer.Option(help="Paper templates for the parts cut by hand, for all parts, or none."),
+        typer.Option(
+            parser=choice(TemplatesFor),
+            metavar="hand|all|none",
+            help="Paper templates for the parts cut by hand, for all parts, or none.",
+        ),
     ] = None,
     paper: Annotated[
         PaperSize | None,
-        typer.Option(metavar="A4|A3|letter", case_sensitive=False, help="What templates are printed on."),
+        typer.Option(parser=choice(PaperSize), metavar="A4|A3|letter", help="What templates are printed on."),
     ] = None,
     only: Annotated[
         str,
@@ -96,7 +100,7 @@ def plan(
     shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
-    """Nests the build and writes the cutter's files, the lists and the report."""
+    """Lays the build out on sheets, and writes the cutter's files, the lists and the report."""
     from nestkit.cli.check import show_verdict
     from nestkit.cli.parts import show_findings
     from nestkit.cli.summary import plan_summary, show_cautions
@@ -129,7 +133,7 @@ def plan(
             progress=progress,
             kept=cut,
             start=start,
-            cores=jobs or os.cpu_count() or 1,
+            cores=cores or os.cpu_count() or 1,
         )
     with held_back():
         if planned.stopped and planned.plan.sheets:

@@ -17,7 +17,7 @@ from nestkit.units import mm_per
 def gluing_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
     """A row for each seam that is known of; an assembly without one has one row."""
     unit, per = build.unit, mm_per(build.unit)
-    head = ("order", "assembly", "can be glued", "parts", "seam", "what is glued to what", "seams")
+    head = ("order", "assembly", "can be glued", "parts", "seam number", "what is glued to what", "count")
     rows: list[Sequence[Cell]] = [(*head, f"length of each ({unit})", "angle (deg)")]
     for place, each in enumerate(glue_order(build, plan, jobs), start=1):
         start: tuple[Cell, ...] = (place, each.name or NO_ASSEMBLY_NAME, each.ready, each.copies)

@@ -97,7 +97,7 @@ def test_the_table_says_every_size_and_no_cell_is_a_formula():
     first, second, missing = rows
     assert (first["length (mm)"], first["height (mm)"], first["measured on"]) == ("1200", "300", "'=blade")
     assert (first["eva 6 mm: sheets"], first["eva 6 mm: certainly needed"]) == ("2", "2")
-    assert (first["money"], first["waste (%)"], first["cutting time (min)"]) == ("16.80", "60", "12.6")
+    assert (first["cost"], first["waste (%)"], first["cutting time (min)"]) == ("16.80", "60", "12.6")
     assert first["eva 6 mm: largest leftover (mm)"] == "400 x 120"
     assert first["layers (height error)"] == "hilt 4 (-1 mm)"
     assert second["cut by hand for its size"] == "shaft"
