@@ -93,6 +93,11 @@ class Problem:
         What is wrong, without a full stop at the end.
     todo : str
         What to do about it, a sentence or question without a full stop at the end.
+
+    Examples
+    --------
+    >>> print(Problem("build.toml: part[7] 'blade'", "its outline is open", "Join its ends"))
+    build.toml: part[7] 'blade': its outline is open. Join its ends.
     """
 
     where: str

@@ -14,7 +14,7 @@ from pydantic_core import ErrorDetails
 from nestkit.build import tables
 from nestkit.build.pattern_tables import PATTERN_TABLES, PanelsBase, WindowTable
 from nestkit.build.places import Keys
-from nestkit.drawings.kinds import LINE_TODO
+from nestkit.drawings import LINE_TODO
 from nestkit.errors import Problem, printable
 
 TABLES: dict[str, type[BaseModel]] = {

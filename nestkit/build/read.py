@@ -13,7 +13,7 @@ from nestkit.build.crosscheck import cross_check
 from nestkit.build.draft import draft_of
 from nestkit.build.mistakes import Mistakes
 from nestkit.build.model import Build
-from nestkit.build.parts import make_parts
+from nestkit.build.parts import SCALES, make_parts
 from nestkit.build.places import key_lines
 from nestkit.errors import InputError, Problem
 from nestkit.units import MM_PER_CSS_UNIT
@@ -42,8 +42,9 @@ def load_build(file: Path, scale: float | None = None) -> Build:
         With every mistake in the build file and its drawings, each with its place. A mistake in the
         TOML itself comes alone, because nothing behind it can be read.
     """
-    if scale is not None and not (math.isfinite(scale) and 0.001 <= scale <= 1000.0):
-        raise InputError.one("scale", f"{scale:g} is no usable scale", "It lies between 0.001 and 1000")
+    if scale is not None and not (math.isfinite(scale) and SCALES[0] <= scale <= SCALES[1]):
+        todo = f"It lies between {SCALES[0]:g} and {SCALES[1]:g}"
+        raise InputError.one("scale", f"{scale:g} is no usable scale", todo)
     file = Path(file)
     data, mistakes = _parse(file)
     draft = draft_of(data, mistakes)

@@ -41,25 +41,17 @@ ShopFile = Annotated[
         help="The shop's file. Without it: the one in your user data.",
     ),
 ]
-InUnit = Annotated[
-    ShownUnit,
-    typer.Option(
-        "--unit",
-        parser=choice(ShownUnit),
-        metavar="mm|in",
-        envvar="NESTKIT_UNIT",
-        help="What lengths are in.",
-    ),
-]
+
+
+def _unit_option(words: str) -> Any:
+    return typer.Option(
+        "--unit", parser=choice(ShownUnit), metavar="mm|in", envvar="NESTKIT_UNIT", help=words
+    )
+
+
+InUnit = Annotated[ShownUnit, _unit_option("What lengths are in.")]
 PlansUnit = Annotated[
-    ShownUnit | None,
-    typer.Option(
-        "--unit",
-        parser=choice(ShownUnit),
-        metavar="mm|in",
-        envvar="NESTKIT_UNIT",
-        help="What lengths are in; without it, mm or as a plan's are.",
-    ),
+    ShownUnit | None, _unit_option("What lengths are in; without it, mm or as a plan's are.")
 ]
 
 app = typer.Typer(

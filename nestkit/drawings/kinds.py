@@ -72,7 +72,15 @@ class NamedRule:
 
 @lru_cache(maxsize=4096)
 def named_rule(name: str) -> NamedRule | None:
-    """What ``name`` says by its default ending, or None when it says nothing."""
+    """What ``name`` says by its default ending, or None when it says nothing.
+
+    Examples
+    --------
+    >>> named_rule("bracket-mark")
+    NamedRule(before='bracket', kind=<LineKind.MARK: 'mark'>, angle=0.0, fault='')
+    >>> named_rule("roof fold").fault
+    "'roof fold' names no angle"
+    """
     match = _RULE.fullmatch(name.strip()) if len(name) < 1000 else None
     if match is None:
         return None
@@ -106,6 +114,14 @@ def parse_rule(text: str) -> LineRule:
     ------
     ValueError
         With a message for the maker.
+
+    Examples
+    --------
+    >>> parse_rule("mark")
+    (<LineKind.MARK: 'mark'>, 0.0)
+    >>> kind, angle = parse_rule("Fold 60")
+    >>> round(math.degrees(angle))
+    60
     """
     match = _WRITTEN.fullmatch(text.strip())
     word = match["kind"].lower() if match else ""

@@ -8,7 +8,6 @@ import math
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path as FilePath
 
 import ezdxf
@@ -38,15 +37,6 @@ def read(data: bytes) -> Drawing:
 def layers_of(drawing: Drawing) -> list[Layer]:
     # ezdxf adds Defpoints to what it reads.
     return [layer for layer in drawing.layers if layer.dxf.name not in ("0", "Defpoints")]
-
-
-@pytest.fixture
-def gdal() -> Iterator[None]:
-    """GDAL reads closed lines as polygons, arcs as chords of half a degree."""
-    options = {"DXF_CLOSED_LINE_AS_POLYGON": "YES", "OGR_ARC_STEPSIZE": "0.5"}
-    pyogrio.set_gdal_config_options(options)
-    yield
-    pyogrio.set_gdal_config_options(dict.fromkeys(options))
 
 
 @pytest.fixture(scope="module")

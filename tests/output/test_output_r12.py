@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path as FilePath
 from typing import Any
@@ -26,15 +26,6 @@ from nestkit.output.dxf import APP_ID, dxf_bytes
 from tests.output.sample_plan import lantern
 
 CASE = lantern()
-
-
-@pytest.fixture
-def gdal() -> Iterator[None]:
-    """GDAL reads closed lines as polygons, arcs as chords of half a degree."""
-    options = {"DXF_CLOSED_LINE_AS_POLYGON": "YES", "OGR_ARC_STEPSIZE": "0.5"}
-    pyogrio.set_gdal_config_options(options)
-    yield
-    pyogrio.set_gdal_config_options(dict.fromkeys(options))
 
 
 def written(folder: FilePath, version: str = "R12") -> FilePath:
