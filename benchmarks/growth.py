@@ -19,19 +19,24 @@ import argparse
 import math
 import multiprocessing
 import resource
+import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path as FilePath
 
 import numpy as np
-from foam_parts import ANY, QUARTERS, curved, sheet
 
+sys.path.insert(0, str(FilePath(__file__).parents[1]))
+
+from benchmarks.foam_parts import ANY, QUARTERS, curved, sheet
 from nestkit.nesting.overlap import prepare, search
 from nestkit.nesting.overlap.board import Board
 from nestkit.nesting.overlap.dice import dice
 from nestkit.nesting.overlap.engine import SHEET_MERGE
 from nestkit.nesting.overlap.lane import CLEAN, Lane, Settings, Snapshot
 from nestkit.nesting.overlap.moves import NOTHING, passes
+from nestkit.nesting.overlap.result import Score
 from nestkit.nesting.problem import Item, Spacing
 
 SPACING = Spacing(gap=2.0, margin=5.0)
@@ -72,9 +77,9 @@ class UntilFull:
         self.full = False
         self.ends = time.process_time() + seconds
 
-    def progress(self, rounds: int, score: object) -> None:
+    def progress(self, rounds: int, score: Score) -> None:
         """Looks at the best score."""
-        self.full = score.left_out == 0  # type: ignore[attr-defined]
+        self.full = score.left_out == 0
 
     def __call__(self, rounds: int) -> bool:
         return self.full or time.process_time() > self.ends
