@@ -115,17 +115,16 @@ DISCS = {
 }
 
 
-@pytest.mark.parametrize("count", [n if n < 5 else pytest.param(n, marks=pytest.mark.slow) for n in DISCS])
+@pytest.mark.parametrize("count", DISCS)
 def test_discs_fit_a_square_one_percent_over_the_proven_least(count: int) -> None:
     discs = [Item(Outline(Path.circle(0, 0, 10)), Turns((0.0,))) for _ in range(count)]
     box = [Bin(rectangle(10.1 * DISCS[count], 10.1 * DISCS[count]))]
-    stop = WhenSeated(120.0)
+    stop = WhenSeated(60.0)
     found = search(discs, box, Spacing(), seed=1, stop=stop, progress=stop.progress)
     assert found.layout.left_out == ()
     assert not faults(discs, box, found.layout, Spacing())
     small = [Bin(rectangle(9.95 * DISCS[count], 9.95 * DISCS[count]))]
-    rounds = AfterRounds(5 if count < 5 else 100)
-    assert search(discs, small, Spacing(), seed=1, stop=rounds).layout.left_out
+    assert search(discs, small, Spacing(), seed=1, stop=AfterRounds(20)).layout.left_out
 
 
 def test_squares_1_to_24_never_fill_a_square_of_70() -> None:
