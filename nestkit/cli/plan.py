@@ -35,6 +35,7 @@ from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build, CutterKind
+    from nestkit.nesting.carried import LaidSheet
     from nestkit.nesting.model import Plan, PlannedSheet, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
@@ -91,6 +92,10 @@ def plan(
     sheets: Annotated[
         str, typer.Option(metavar="NUMBERS", help="With --keep: only these are cut, for example 1,2.")
     ] = "",
+    begin_with: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Begin with what nestkit scales found for this size."),
+    ] = None,
     offcuts: Offcuts = None,
     shop: ShopFile = None,
     as_json: AsJson = False,
@@ -108,6 +113,7 @@ def plan(
     if offcuts or (only and offcuts is None and shop_file(shop).exists()):
         build = _with_offcuts(build, there(shop))
     build, cut = _kept(build, keep, sheets, bool(only))
+    start = _beginning(begin_with, build)
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
@@ -126,6 +132,7 @@ def plan(
             asked_to_stop=asked,
             progress=progress,
             kept=cut,
+            start=start,
             cores=cores or os.cpu_count() or 1,
         )
     with held_back():
@@ -182,6 +189,21 @@ def _kept(
     done = sum(len(sheet.placed) for sheet in found.sheets)
     typer.echo(f"kept: {counted(len(found.sheets), 'sheet')} with {counted(done, 'copy', 'copies')}")
     return found.build, found.sheets
+
+
+def _beginning(folder: Path | None, build: Build) -> tuple[LaidSheet, ...]:
+    """What a comparison of sizes found for this one, or for the nearest; nothing without a folder.
+
+    Raises
+    ------
+    InputError
+        As `scales.layouts.read_layouts`.
+    """
+    if folder is None:
+        return ()
+    from nestkit.scales.layouts import nearest, read_layouts
+
+    return nearest(read_layouts(folder, build.name), build.scale)
 
 
 def _with_only(build: Build, text: str) -> Build:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 from collections.abc import Iterator
 from concurrent.futures import Executor
@@ -124,6 +125,9 @@ def scales(
     if runner.kept:
         typer.echo(f"{counted(runner.kept, 'result')} kept from before, {runner.planned} planned now")
     typer.echo(f"wrote {folder}: open {folder / 'scales.html'} first")
+    if found.sizes:
+        begin = f"--scale SCALE --begin-with {shlex.quote(str(folder))}"
+        typer.echo(f"To cut one of these sizes: nestkit plan {shlex.quote(str(build_file))} {begin}")
     if script is not None:
         print_json(script, {"folder": str(folder), **comparison_data(found)})
     if found.missing or any(each.best is None for each in found.largest):

@@ -64,12 +64,28 @@ def test_sizes_are_compared_and_a_second_run_is_kept(folder):
     assert data["cliffs"][0]["up_to_scale"] == pytest.approx(1.0, rel=0.005)
     assert data["cliffs"][0]["proven"] is True
     before = {file.name: file.read_bytes() for file in (folder / "sizes").iterdir()}
-    assert set(before) == {"scales.csv", "scales.html", "scales.json", "scales.png", "scales.svg"}
+    assert set(before) == {
+        "layouts.json",
+        "scales.csv",
+        "scales.html",
+        "scales.json",
+        "scales.png",
+        "scales.svg",
+    }
     second = run(folder, *ask)
     assert second.returncode == 0
     assert "0 planned now" in second.stdout
     assert "up to 230 mm (scale 1) it is 1 sheet" in second.stdout
     assert {file.name: file.read_bytes() for file in (folder / "sizes").iterdir()} == before
+    # What was found just below the cliff is there to be cut: one sheet, and no search that could miss it.
+    scale = str(data["cliffs"][0]["up_to_scale"])
+    plan = ("plan", "build.toml", "--scale", scale, "--begin-with", "sizes", "--rounds", "1", "--out", "plan")
+    program = [sys.executable, "-m", "nestkit", *plan]
+    planned = subprocess.run(
+        program, cwd=folder, env=environment(folder), capture_output=True, text=True, timeout=300, check=False
+    )
+    assert planned.returncode == 0, planned.stderr
+    assert len(json.loads((folder / "plan" / "plan.json").read_bytes())["sheets"]) == 1
 
 
 def test_lengths_and_the_largest_size_from_the_shop(folder):
