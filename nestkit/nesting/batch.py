@@ -24,8 +24,9 @@ from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
-#: Share of the second stage's time for making a plan of another size sound.
-CARRY_SHARE = 0.25
+#: Share of the second stage's time for making a plan of another size sound; and where nothing is wanted but
+#: a plan worth as much as that one: from there a tight layout is found sooner than anew.
+CARRY_SHARE, CARRY_SHARE_ALONE = 0.25, 0.9
 #: With more copies than this, sheets are cut into blanks in the usual way alone.
 MOST_FOR_WAYS = 1000
 
@@ -163,7 +164,9 @@ class BatchSearch:
         """The first plan of another size that can be made sound on its own sheets."""
         course = self._course
         row = self._sheets(self._kinds[0])
-        for start in course.starts:
+        for number, start in enumerate(course.starts):
+            # What takes the first one's place is less than what is asked for: it is not worth as much time.
+            share = CARRY_SHARE_ALONE if course.content is not None and number == 0 else CARRY_SHARE
             layout = carried(self._batch, row, start, self._spacing)
             if layout is None:
                 continue
@@ -177,7 +180,7 @@ class BatchSearch:
                 layout,
                 self._spacing,
                 seed=course.seed,
-                stop=None if course.tighten is None else a_share_of(course.tighten, CARRY_SHARE),
+                stop=None if course.tighten is None else a_share_of(course.tighten, share),
                 asked_to_stop=course.asked_to_stop,
             )
             if sound is not None:

@@ -14,7 +14,7 @@ import shapely
 
 from nestkit.geometry import Placement
 from nestkit.nesting.forms import Form, Forms
-from nestkit.nesting.nofit import UNITS, Contour, Pieces, free_places, pieces_in_units
+from nestkit.nesting.nofit import UNITS, Contour, Pieces, Ring, box_ring, free_places, pieces_in_units
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing
 
 #: A piece that is too long for its room by no more than this (whole-number units) still counts as fitting.
@@ -43,6 +43,8 @@ class _Room:
     free_area: float
     seated: list[tuple[Form, int, int]] = field(default_factory=list)
     refused: set[tuple[int, bool]] = field(default_factory=set)
+    #: Places that were left for a form, by its key, and how many parts were seated then.
+    left: dict[int, tuple[int, list[Ring]]] = field(default_factory=dict)
 
 
 def construct(
@@ -159,7 +161,7 @@ def _best_place(
     limits = (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
     exact = spacing.gap == 0.0
     for careful in (False, True) if exact else (False,):
-        ranked = _ranked(_free(room, form, forms, limits, careful), form, rule)
+        ranked = _ranked(_free(room, form, forms, limits, exact, careful), form, rule)
         if not exact or careful:
             if len(ranked):
                 x, y = _clamped(ranked[0], limits)
@@ -173,16 +175,24 @@ def _best_place(
 
 
 def _free(
-    room: _Room, form: Form, forms: Forms, limits: tuple[int, int, int, int], careful: bool
+    room: _Room, form: Form, forms: Forms, limits: tuple[int, int, int, int], exact: bool, careful: bool
 ) -> list[Contour]:
-    blocked = [
-        ring + np.array([x, y]) for fixed, x, y in room.seated for ring in forms.no_fit(fixed, form, careful)
-    ]
-    if room.edge.count:
-        blocked += forms.edge_no_fit(room.edge, form)
     # A room without breadth would be nothing to the clipper: it gets two units more on each side.
     wide = (limits[0] - 2, limits[1] - 2, limits[2] + 2, limits[3] + 2)
-    return free_places(wide, blocked)
+    known, free = room.left.get(form.key, (0, [box_ring(wide)]))
+    if exact:
+        # Rounding must not add up where slots of two units' breadth count.
+        known, free = 0, [box_ring(wide)]
+    blocked = [
+        ring + np.array([x, y])
+        for fixed, x, y in room.seated[known:]
+        for ring in forms.no_fit(fixed, form, careful)
+    ]
+    if room.edge.count and not known:
+        blocked += forms.edge_no_fit(room.edge, form)
+    free = free_places(free, blocked)
+    room.left[form.key] = len(room.seated), free
+    return [np.array(ring, dtype=np.int64) for ring in free]
 
 
 def _ranked(places: list[Contour], form: Form, rule: Rule) -> Contour:

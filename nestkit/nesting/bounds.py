@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -88,7 +89,8 @@ def needed_areas(groups: Sequence[Alike], gap: float) -> list[float]:
 
     A hole counts as foam when none of the items can lie in it.
     """
-    sizes = [_Girth.of(group.item.outline.exterior) for group in groups]
+    has_holes = any(group.item.outline.holes for group in groups)
+    sizes = [_Girth.of(group.item.outline.exterior) for group in groups] if has_holes else []
     found = []
     for group in groups:
         outline = group.item.outline
@@ -113,6 +115,7 @@ class _Girth:
     disc: float
 
     @classmethod
+    @lru_cache(maxsize=1024)
     def of(cls, ring: Path) -> _Girth:
         return cls.of_polygon(shapely.Polygon(ring.flatten(0.01)))
 
@@ -121,7 +124,7 @@ class _Girth:
         hull = shapely.convex_hull(polygon)
         points = shapely.get_coordinates(hull)
         across = float(shapely.distance(shapely.points(points)[:, None], shapely.points(points)).max())
-        disc = float(shapely.length(shapely.maximum_inscribed_circle(polygon, tolerance=0.01)))
+        disc = float(shapely.length(shapely.maximum_inscribed_circle(polygon, tolerance=0.05)))
         return cls(across, _width(points), disc)
 
 
@@ -148,6 +151,7 @@ def _can_be_used(hole: Path, sizes: Sequence[_Girth], gap: float) -> bool:
     )
 
 
+@lru_cache(maxsize=1024)
 def grown_area(outline: Outline, distance: float) -> float:
     """Area of an outline grown by ``distance`` with round corners, never more than the true one, mm^2."""
     if distance <= 0.0:

@@ -25,7 +25,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from nestkit.nesting.alike import Alike
 from nestkit.nesting.bounds_turns import SLACK, Body, Cell
 from nestkit.nesting.forms import turn_choices
-from nestkit.nesting.nofit import UNITS, Pieces, leaves_room, pieces_in_units, turned_about
+from nestkit.nesting.nofit import UNITS, Pieces, leaves_room, pieces_in_units
 
 #: Width and height, mm.
 Size = tuple[float, float]
@@ -199,7 +199,7 @@ class _Kernel:
         return cls(
             kernel.bounds,
             pieces_in_units(*shapely.get_parts(around)),
-            turned_about(pieces_in_units(*filled)),
+            pieces_in_units(*filled).turned_about(),
             body,
         )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -12,7 +13,7 @@ from shapely.geometry import Polygon
 
 from nestkit.geometry import Placement
 from nestkit.geometry.near import run_together
-from nestkit.nesting.nofit import UNITS, Contour, Pieces, no_fit, pieces_in_units, turned_about
+from nestkit.nesting.nofit import UNITS, Contour, Pieces, no_fit, pieces_in_units
 from nestkit.nesting.problem import Item, Spacing
 
 #: Arcs are flattened this finely before they are grown, mm: with the slack, within the verifier's tolerance.
@@ -43,9 +44,9 @@ class Form:
     pieces : Pieces
         Convex pieces of the grown outline, holes kept where a part could lie in them.
     moving : Pieces
-        The same without holes, as `nofit.turned_about` gives them.
-    careful : Pieces
-        `moving` grown by a hair, for when exact contact would overlap.
+        The same without holes, as `nofit.Pieces.turned_about` gives them.
+    filled : shapely.Polygon
+        The grown outline without holes, mm.
     core : (int, int, int, int)
         Bounding box of the true outline: x0, y0, x1, y1.
     outline : shapely.Polygon
@@ -56,9 +57,14 @@ class Form:
     turn: float
     pieces: Pieces
     moving: Pieces
-    careful: Pieces
+    filled: Polygon
     core: tuple[int, int, int, int]
     outline: Polygon
+
+    @cached_property
+    def careful(self) -> Pieces:
+        """`moving` grown by a hair, for when exact contact would overlap."""
+        return pieces_in_units(shapely.buffer(self.filled, 0.003, join_style="mitre")).turned_about()
 
 
 def turn_choices(item: Item) -> tuple[float, ...]:
@@ -123,7 +129,7 @@ class Forms:
         if key not in self._edges:
             bare = pieces_in_units(shapely.simplify(Polygon(moving.outline.exterior), 0.0))
             # Kept with its edge, so that the id can't be given to another list.
-            self._edges[key] = (edge, no_fit(edge, turned_about(bare)))
+            self._edges[key] = (edge, no_fit(edge, bare.turned_about()))
         return self._edges[key][1]
 
     def _form(self, item: Item, turn: float) -> Form:
@@ -135,12 +141,14 @@ class Forms:
         filled = Polygon(shape.exterior)
         x0, y0, x1, y1 = placed.bounds
         self._count += 1
+        pieces = pieces_in_units(Polygon(shape.exterior, kept))
+        bare = pieces_in_units(filled) if kept else pieces
         return Form(
             key=self._count,
             turn=turn,
-            pieces=pieces_in_units(Polygon(shape.exterior, kept)),
-            moving=turned_about(pieces_in_units(filled)),
-            careful=turned_about(pieces_in_units(shapely.buffer(filled, 0.003, join_style="mitre"))),
+            pieces=pieces,
+            moving=bare.turned_about(),
+            filled=filled,
             core=(round(x0 * UNITS), round(y0 * UNITS), round(x1 * UNITS), round(y1 * UNITS)),
             outline=outline,
         )

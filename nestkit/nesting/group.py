@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import sys
 from collections import Counter
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
@@ -9,6 +11,7 @@ from dataclasses import dataclass, replace
 from nestkit.nesting.batch import BatchSearch, Pause
 from nestkit.nesting.course import Course
 from nestkit.nesting.figures import figures, prover_of_placed
+from nestkit.nesting.master import Worth
 from nestkit.nesting.model import Group, PlacedPart, PlannedSheet, Unplaced
 from nestkit.nesting.problem import Item, Layout
 from nestkit.nesting.proofs import Prover
@@ -58,6 +61,9 @@ def stages(request: GroupRequest, course: Course) -> Staged:
     one large leftover.
     """
     batches, unplaced = batches_of(request)
+    if unplaced and course.content is not None:
+        # It leaves nothing out, which no plan can match any more.
+        course = replace(course, content=Worth(math.inf, sys.maxsize))
     taken: Counter[str] = Counter()
     sheets: list[PlannedSheet] = []
     used: list[SheetBin] = []

@@ -47,12 +47,36 @@ class Pieces:
     at: NDArray[np.int64]
 
     @classmethod
-    def of(cls, rings: Iterable[Contour]) -> Pieces:
+    def of(cls, rings: Sequence[Contour]) -> Pieces:
         """Pieces from counter-clockwise rings that begin anywhere."""
-        ordered = [_from_lowest(ring) for ring in rings]
-        sizes = [0, *(len(ring) for ring in ordered)]
-        points = np.concatenate(ordered) if ordered else np.empty((0, 2), dtype=np.int64)
-        return cls(points, np.cumsum(np.array(sizes, dtype=np.int64)))
+        points = np.concatenate(rings) if rings else np.empty((0, 2), dtype=np.int64)
+        return cls._arranged(points, np.cumsum(np.array([0, *map(len, rings)], dtype=np.int64)))
+
+    @classmethod
+    def _arranged(cls, points: Contour, at: NDArray[np.int64]) -> Pieces:
+        """Pieces from rings that stand where ``at`` says and begin anywhere."""
+        begins, sizes = np.repeat(at[:-1], np.diff(at)), np.repeat(np.diff(at), np.diff(at))
+        lowest = np.lexsort((points[:, 0], points[:, 1], begins))[at[:-1]]
+        onward = np.arange(len(points)) + np.repeat(lowest - at[:-1], np.diff(at))
+        return cls(points[begins + (onward - begins) % np.maximum(sizes, 1)], at)
+
+    def turned_about(self) -> Pieces:
+        """The pieces turned by half a turn about the origin and drawn in by one unit.
+
+        These are what a moving part's pieces are to the sums of `no_fit`. Drawn in, they let a part that
+        fits exactly into a slot find its place there.
+        """
+        if not self.count:
+            return self
+        points, at = -self.points, self.at
+        before, after = _neighbours(at)
+        normals = _unit_normals(points - points[before]) + _unit_normals(points[after] - points)
+        # Moving a corner by (n1 + n2) / (1 + n1.n2) moves both edges in by one unit; capped at sharp tips.
+        scale = np.maximum((normals * normals).sum(axis=1) / 2.0, 0.25)
+        inward = normals / scale[:, None]
+        extent = np.maximum.reduceat(points, at[:-1]) - np.minimum.reduceat(points, at[:-1])
+        inward[np.repeat((extent <= 4).any(axis=1), np.diff(at))] = 0.0
+        return Pieces._arranged(np.rint(points + inward).astype(np.int64), at)
 
     @property
     def count(self) -> int:
@@ -73,26 +97,22 @@ def to_units(points: NDArray[np.float64]) -> Contour:
 def pieces_in_units(*polygons: Polygon) -> Pieces:
     """Convex pieces of polygons in whole-number units."""
     pieces = [to_units(piece) for polygon in polygons for piece in convex_pieces(polygon)]
-    return Pieces.of(piece for piece in pieces if _doubled_area(piece) > 0)
+    if not pieces:
+        return Pieces.of([])
+    points, at = np.concatenate(pieces), np.cumsum([0, *map(len, pieces)])
+    _, after = _neighbours(at)
+    across = points[:, 0] * points[after, 1] - points[after, 0] * points[:, 1]
+    areas = np.add.reduceat(across, at[:-1])
+    return Pieces.of([piece for piece, area in zip(pieces, areas, strict=True) if area > 0])
 
 
-def turned_about(pieces: Pieces) -> Pieces:
-    """The pieces turned by half a turn about the origin and drawn in by one unit.
-
-    These are what a moving part's pieces are to the sums of `no_fit`. Drawn in, they let a part that
-    fits exactly into a slot find its place there.
-    """
-    return Pieces.of(_drawn_in(-ring) for ring in pieces.rings())
-
-
-def _from_lowest(ring: Contour) -> Contour:
-    first = int(np.lexsort((ring[:, 0], ring[:, 1]))[0])
-    return np.roll(ring, -first, axis=0) if first else ring
-
-
-def _doubled_area(ring: Contour) -> int:
-    x, y = ring[:, 0], ring[:, 1]
-    return int((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+def _neighbours(at: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Numbers of the corners before and after each one in its ring; no ring is empty."""
+    numbers = np.arange(at[-1])
+    before, after = numbers - 1, numbers + 1
+    before[at[:-1]] = at[1:] - 1
+    after[at[1:] - 1] = at[:-1]
+    return before, after
 
 
 def no_fit(fixed: Pieces, moving: Pieces) -> list[Contour]:
@@ -103,7 +123,7 @@ def no_fit(fixed: Pieces, moving: Pieces) -> list[Contour]:
     fixed : Pieces
         From `pieces_in_units`.
     moving : Pieces
-        From `turned_about`.
+        From `Pieces.turned_about`.
 
     Returns
     -------
@@ -133,7 +153,7 @@ def leaves_room(room: Room, fixed: Pieces, moving: Pieces, looks: int = 5) -> bo
     points, at = convex_sums(fixed.points, fixed.at, moving.points, moving.at)
     if is_left_out(spots, points, at):
         return True
-    free: list[Ring] = [[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]]
+    free = [box_ring(room)]
     order = _most_in_box(room, points, at)
     taken, chunk = 0, FIRST_TAKEN
     while taken < len(order) and free:
@@ -162,20 +182,6 @@ def _less(free: list[Ring], taken: Sequence[Contour]) -> list[Ring]:
     return found
 
 
-def _drawn_in(ring: Contour) -> Contour:
-    """A convex ring made smaller by about one unit on each side."""
-    low, high = ring.min(axis=0), ring.max(axis=0)
-    if ((high - low) <= 4).any():
-        return ring
-    before = ring - np.roll(ring, 1, axis=0)
-    after = np.roll(ring, -1, axis=0) - ring
-    normals = _unit_normals(before) + _unit_normals(after)
-    # Moving a corner by (n1 + n2) / (1 + n1.n2) moves both its edges in by one unit; capped at sharp tips.
-    scale = np.maximum((normals * normals).sum(axis=1) / 2.0, 0.25)
-    drawn_in: Contour = np.rint(ring + normals / scale[:, None]).astype(np.int64)
-    return drawn_in
-
-
 def _unit_normals(edges: Contour) -> NDArray[np.float64]:
     """Inward unit normals of counter-clockwise edges."""
     lengths = np.maximum(np.hypot(edges[:, 0], edges[:, 1]), 1e-12)
@@ -193,10 +199,12 @@ def union(rings: Iterable[Ring]) -> list[Ring]:
     return found
 
 
-def free_places(room: Room, blocked: Sequence[Contour]) -> list[Contour]:
-    """The part of a box (x0, y0, x1, y1) that no blocked contour covers, as contours."""
-    x0, y0, x1, y1 = room
-    box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], dtype=np.int64)
+def free_places(free: list[Ring], blocked: Sequence[Contour]) -> list[Ring]:
+    """What no blocked contour covers of a region, which is given as the result is: as the clipper's rings."""
+    if not free:
+        return []
+    corners = np.array([corner for ring in free for corner in ring])
+    (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
     near = [
         ring
         for ring in blocked
@@ -206,6 +214,10 @@ def free_places(room: Room, blocked: Sequence[Contour]) -> list[Contour]:
         and ring[:, 1].min() < y1
         and ring[:, 1].max() > y0
     ]
-    if not near:
-        return [box]
-    return [np.array(ring, dtype=np.int64) for ring in _less([box.tolist()], near)]
+    return _less(free, near) if near else free
+
+
+def box_ring(room: Room) -> Ring:
+    """A box as the clipper's ring."""
+    x0, y0, x1, y1 = room
+    return [[x0, y0], [x1, y0], [x1, y1], [x0, y1]]

@@ -3,14 +3,16 @@
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
 falls. The plan below a cliff is carried up over it and separated: to the next size that is compared before
-anything is halved, and just above the cliff at the end, so that one is only told where that fails too. These
-tries ask for sheets alone; what is proven, and how long cutting takes, is worked out once, at the end.
+anything is halved, to the next size that was tried in vain when the plan below has come nearer to it (small
+steps succeed where one leap does not), and harder and harder with the time that is kept back for it, so that
+a cliff is only told where that fails too. These tries ask for sheets alone; what is proven, and
+how long cutting takes, is worked out once, at the end.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -22,16 +24,27 @@ from nestkit.scales.task import SizeTask
 
 #: What is known of one group: scales and what it comes to there, smallest first.
 Known = dict[float, GroupResult]
-#: A try: at which scale, for which cliff, and how many times the usual effort it gets.
-Spot = tuple[float, Cliff, float]
+#: Copies left out, money, sheets; see `model.GroupResult.rank`.
+Rank = tuple[int, float, int]
+#: A try: at which scale, and for which cliff.
+Spot = tuple[float, Cliff]
 
-#: Share of a group's effort that carrying a plan down may take, and its multiple for carrying one up.
+#: Share of a try's effort that carrying a plan down may take.
 CARRY_SHARE = 0.25
-CLIMB_TIMES = 3.0
-#: What a try takes besides its search: reading, a first layout; seconds, measured on the halberd.
+#: Share of the seconds that is kept back for trying harder just above the cliffs that were found. Each time
+#: the cliffs of a group share half of what it has left, until that is less than so many usual tries each.
+HARDER_SHARE = 0.4
+LEAST_TIMES = 2.0
+#: Rounds are counted instead: so many times as many.
+HARDER_TIMES = 3
+#: What a try takes besides its search: reading, covers of the outlines; seconds, measured on the halberd.
 BESIDES = 1.5
 #: The shortest search worth starting, seconds.
 LEAST = 0.5
+#: A try is repeated when the step up to it has become this much smaller.
+NEARER = 0.7
+#: Tries for each cliff between two sizes that are compared: how often a plan is carried up to such a size.
+CARRIES = 2
 
 
 class CliffSearch:
@@ -66,14 +79,16 @@ class CliffSearch:
             key: {size.scale: size.group(key) for size in sizes if any(g.key == key for g in size.groups)}
             for key in keys
         }
-        self._copies = {
-            key: max((g.copies for g in rows.values()), default=1) for key, rows in self.known.items()
-        }
         self._carried: set[tuple[GroupKey, float, float]] = set()
-        self._climbed: set[tuple[GroupKey, float, tuple[int, float, int]]] = set()
+        #: The smallest step with which a plan of some rank was carried up to a scale.
+        self._steps_up: dict[tuple[GroupKey, float, Rank], float] = {}
+        self._tried_harder: set[tuple[GroupKey, float]] = set()
         #: Where only sheets and money are known.
         self._rough: set[tuple[GroupKey, float]] = set()
         self._failed: set[tuple[GroupKey, float]] = set()
+        #: Seconds that each group has left for trying harder.
+        self._harder = self._shared_out(seconds * HARDER_SHARE)
+        self._turn = dict.fromkeys(keys, 0)
 
     def look(self, runner: Runner, in_time: Callable[[], bool]) -> None:
         """Finds the cliffs of all groups side by side.
@@ -90,40 +105,42 @@ class CliffSearch:
             What was found until then is known.
         """
         # Reckoned before anything is found: which group is the first to find something must not count.
-        most = self._seconds_for_each()
-        runner.side_by_side([self._steps(key, in_time, most) for key in self.known])
+        usual = self._seconds_for_each()
+        runner.side_by_side([self._steps(key, in_time, usual) for key in self.known])
 
-    def _steps(self, key: GroupKey, in_time: Callable[[], bool], most: float) -> Steps:
-        yield from self._level(key)
+    def _steps(self, key: GroupKey, in_time: Callable[[], bool], usual: float) -> Steps:
+        yield from self._level(key, usual)
         while in_time():
-            spots = self._to_climb(key, self._asked_for) or self._to_halve(key) or self._to_climb(key)
+            effort = self._times(1.0, usual)
+            spots = self._to_climb(key) or self._to_halve(key) or self._to_step_up(key)
+            if not spots:
+                spots, effort = self._to_try_harder(key, usual)
             if not spots:
                 break
+            for at, cliff in spots:
+                self._steps_up[key, at, cliff.below[1].rank] = at / cliff.below[0] - 1.0
             # The plan below is carried up, and where that fails the one above is good enough.
-            tasks = [
-                self._task(at, key, self._share(key, times, most), cliff.below[1], cliff.above[1])
-                for at, cliff, times in spots
-            ]
+            tasks = [self._task(at, key, effort, cliff.below[1], cliff.above[1]) for at, cliff in spots]
             answers = yield tasks
-            self._learn(key, [at for at, _, _ in spots], answers)
-            yield from self._level(key, most)
-        yield from self._settle(key, most)
+            self._learn(key, [at for at, _ in spots], answers)
+            yield from self._level(key, usual)
+        yield from self._settle(key, usual)
 
-    def _level(self, key: GroupKey, most: float = math.inf) -> Steps:
+    def _level(self, key: GroupKey, usual: float) -> Steps:
         """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
         while pairs := list(self._rises(key)):
             self._carried |= {(key, low, high) for low, high in pairs}
-            effort = self._share(key, CARRY_SHARE, most)
+            effort = self._times(CARRY_SHARE, usual)
             answers = yield [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
             self._learn(key, [low for low, _ in pairs], answers)
 
-    def _settle(self, key: GroupKey, most: float) -> Steps:
+    def _settle(self, key: GroupKey, usual: float) -> Steps:
         """Works out what is left of the plans that are shown: what is proven of them, and their times."""
         known = self.known[key]
         shown = {scale for scale in self._asked_for if scale in known}
         shown |= {cliff.above[0] for cliff in self.cliffs(key) if self._may_be_proven(key, cliff)}
         scales = sorted(scale for scale in shown if (key, scale) in self._rough)
-        effort = self._share(key, CARRY_SHARE, most)
+        effort = self._times(CARRY_SHARE, usual)
         answers = yield [
             replace(
                 self._task(scale, key, effort, known[scale]),
@@ -177,45 +194,79 @@ class CliffSearch:
             if best is None or group.rank <= best[1].rank:
                 best = scale, group
 
-    def _to_climb(self, key: GroupKey, among: Collection[float] | None = None) -> list[Spot]:
-        """Above each cliff that its plan below was not carried over yet, and that is not proven."""
-        spots = [
-            (cliff.above[0], cliff, CLIMB_TIMES)
+    def _to_climb(self, key: GroupKey) -> list[Spot]:
+        """Sizes that are compared just above a cliff, to which its plan below was not carried yet."""
+        return [
+            (cliff.above[0], cliff)
             for cliff in self.cliffs(key)
             if not cliff.certain
-            and (among is None or cliff.above[0] in among)
-            and (key, cliff.above[0], cliff.below[1].rank) not in self._climbed
+            and cliff.above[0] in self._asked_for
+            and (key, cliff.above[0], cliff.below[1].rank) not in self._steps_up
         ]
-        self._climbed |= {(key, at, cliff.below[1].rank) for at, cliff, _ in spots}
-        return spots
+
+    def _to_step_up(self, key: GroupKey) -> list[Spot]:
+        """Just above each cliff that has come nearer since that was tried."""
+        found = []
+        for cliff in self._open(key):
+            at, step = cliff.above[0], cliff.above[0] / cliff.below[0] - 1.0
+            if step <= NEARER * self._steps_up.get((key, at, cliff.below[1].rank), math.inf):
+                found.append((at, cliff))
+        return found
+
+    def _open(self, key: GroupKey) -> list[Cliff]:
+        """Cliffs that may still lie higher: what fits no sheet at all stays out however long it is tried."""
+        return [
+            cliff
+            for cliff in self.cliffs(key)
+            if not cliff.certain and cliff.below[1].rank[0] == cliff.above[1].rank[0]
+        ]
 
     def _to_halve(self, key: GroupKey) -> list[Spot]:
         """Halfway between the sides of each cliff that is not close yet."""
         return [
-            (math.sqrt(cliff.below[0] * cliff.above[0]), cliff, 1.0)
+            (math.sqrt(cliff.below[0] * cliff.above[0]), cliff)
             for cliff in self.cliffs(key)
             if self._is_wide(key, cliff)
         ]
+
+    def _to_try_harder(self, key: GroupKey, usual: float) -> tuple[list[Spot], Effort]:
+        """Just above each cliff that may still lie higher, and the effort that each of them gets."""
+        spots = [(cliff.above[0], cliff) for cliff in self._open(key)]
+        if self._effort.rounds is not None:
+            spots = [(at, cliff) for at, cliff in spots if (key, at) not in self._tried_harder]
+            self._tried_harder |= {(key, at) for at, _ in spots}
+            return spots, self._times(HARDER_TIMES, usual)
+        seconds = self._harder[key] / 2.0 / max(len(spots), 1)
+        if seconds < LEAST_TIMES * usual:
+            return [], self._effort
+        self._harder[key] /= 2.0
+        # Another seed each time: what was tried in vain is not tried again.
+        self._turn[key] += 1
+        effort = replace(self._effort, seconds=seconds, seed=self._effort.seed + self._turn[key])
+        return spots, effort
 
     def _is_wide(self, key: GroupKey, cliff: Cliff) -> bool:
         return not cliff.is_close and (key, math.sqrt(cliff.below[0] * cliff.above[0])) not in self._failed
 
     def _seconds_for_each(self) -> float:
-        """Search time of one try, from what there is for all of them."""
-        halvings = sum(map(_halvings, self.all_cliffs()))
-        climbs = 2 * len(self.all_cliffs())
-        tries = halvings + climbs
+        """Search time of a usual try, from what there is for all of them."""
+        tries = sum(_halvings(cliff) + CARRIES for cliff in self.all_cliffs())
         if not tries:
-            return math.inf
-        return max((self._seconds - BESIDES * tries) / (halvings + CLIMB_TIMES * climbs), LEAST)
+            return self._effort.seconds
+        return max(self._seconds * (1.0 - HARDER_SHARE) / tries - BESIDES, LEAST)
 
-    def _share(self, key: GroupKey, times: float, most: float) -> Effort:
-        """The group's share of a size's effort: by its copies, as `planning.make_plan` shares seconds."""
-        share = self._copies[key] / max(sum(self._copies.values()), 1)
+    def _shared_out(self, seconds: float) -> dict[GroupKey, float]:
+        """Each group's share of the seconds, by its cliffs."""
+        cliffs = {key: len(self.cliffs(key)) for key in self.known}
+        in_all = max(sum(cliffs.values()), 1)
+        return {key: seconds * count / in_all for key, count in cliffs.items()}
+
+    def _times(self, times: float, usual: float) -> Effort:
+        """So many times the effort of a usual try."""
         rounds = self._effort.rounds
         return replace(
             self._effort,
-            seconds=min(self._effort.seconds * share, most) * times,
+            seconds=usual * times,
             rounds=None if rounds is None else max(1, round(rounds * times)),
         )
 

@@ -25,9 +25,10 @@ from nestkit.scales.task import SizeTask, build_at
 from nestkit.stock.pieces import Piece
 
 #: Share of the seconds that the sizes themselves get; the rest is for the cliffs between them.
-SIZES_SHARE = 0.3
-#: Sizes that finding a largest one takes, about.
+SIZES_SHARE = 0.12
+#: Sizes that finding a largest one takes, about; their share of the seconds where there are cliffs too.
 TRIES = 12
+LARGEST_SHARE = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,8 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
     """
     began = time.monotonic()
     task = question.task(build.scale)
-    effort = _effort_of_one(question)
+    has_cliffs = question.cliffs and len(question.scales) > 1
+    effort = _effort_of_one(question, len(question.scales), SIZES_SHARE if has_cliffs else 1.0)
     answers: list[Answer] = []
     largest: list[Largest] = []
     cliffs = None
@@ -96,7 +98,7 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
         def ask(scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
             return replace(task, scale=scale, effort=effort, only=key, start=start.laid)
 
-        if question.cliffs and len(sizes) > 1:
+        if has_cliffs and len(sizes) > 1:
             seconds = question.effort.seconds * question.jobs * (1.0 - SIZES_SHARE)
             cliffs = CliffSearch(sizes, ask, effort, seconds)
             cliffs.look(
@@ -105,6 +107,7 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
                     question.effort.rounds is not None or time.monotonic() - began < question.effort.seconds
                 ),
             )
+        effort = _effort_of_one(question, TRIES, LARGEST_SHARE if has_cliffs else 1.0)
         bounds = (question.scales[0], question.scales[-1]) if len(question.scales) > 1 else None
         for goal in question.goals:
             largest.append(
@@ -139,11 +142,10 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
     )
 
 
-def _effort_of_one(question: Question) -> Effort:
-    """What one size gets of the seconds in all, on so many cores at once."""
-    share = SIZES_SHARE if question.cliffs and len(question.scales) > 1 else 1.0
-    tries = len(question.scales) or TRIES
-    return replace(question.effort, seconds=question.effort.seconds * question.jobs * share / tries)
+def _effort_of_one(question: Question, tries: int, share: float) -> Effort:
+    """What one size of some gets when all have a share of the seconds, on so many cores at once."""
+    seconds = question.effort.seconds * question.jobs * share / max(tries, 1)
+    return replace(question.effort, seconds=seconds)
 
 
 def _not_reached(question: Question, answers: Sequence[Answer]) -> tuple[NoResult, ...]:
