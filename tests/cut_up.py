@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import dataclass
+
+import shapely
+import shapely.ops
+from shapely.geometry import LineString, Polygon
 
 from nestkit.geometry import Outline, Path
 
@@ -94,3 +99,60 @@ def _ring(*points: tuple[float, float]) -> Outline:
     kept = [point for n, point in enumerate(points) if point != points[n - 1]]
     x0, y0 = min(x for x, _ in kept), min(y for _, y in kept)
     return Outline(Path.polyline([(x - x0, y - y0) for x, y in kept], True))
+
+
+def cut_across(
+    seed: int, pieces: int, size: tuple[float, float] = (100.0, 80.0), curved: bool = False
+) -> list[Outline]:
+    """A sheet cut right across again and again, the largest piece each time: lines of any slope, or waves.
+
+    Parameters
+    ----------
+    seed : int
+    pieces : int
+    size : (float, float), mm
+        The sheet's width and height; the pieces fill it whole as they lie, each moved to the origin.
+    curved : bool
+        Cuts are waves of 24 chords instead of straight lines.
+    """
+    chance = random.Random(seed)
+    whole = [shapely.box(0.0, 0.0, *size)]
+    while len(whole) < pieces:
+        whole.sort(key=lambda piece: piece.area)
+        largest = whole.pop()
+        parts: list[Polygon] = []
+        # A cut that leaves more than two pieces, or a sliver, is thrown again.
+        while len(parts) != 2 or min(part.area for part in parts) < 0.3 * largest.area:
+            cut = _wave(chance, largest) if curved else _straight(chance, largest)
+            parts = list(shapely.ops.split(largest, cut).geoms)
+        whole += parts
+    chance.shuffle(whole)
+    return [_ring(*piece.exterior.coords[:-1]) for piece in whole]
+
+
+def _straight(chance: random.Random, piece: Polygon) -> LineString:
+    """A line through about the middle of a piece, longer than it."""
+    x0, y0, x1, y1 = piece.bounds
+    x, y = chance.gauss(piece.centroid.x, 0.1 * (x1 - x0)), chance.gauss(piece.centroid.y, 0.1 * (y1 - y0))
+    turn, far = chance.uniform(0.0, math.pi), 2.0 * math.hypot(x1 - x0, y1 - y0)
+    dx, dy = far * math.cos(turn), far * math.sin(turn)
+    return LineString([(x - dx, y - dy), (x + dx, y + dy)])
+
+
+def _wave(chance: random.Random, piece: Polygon) -> LineString:
+    """A wave along such a line."""
+    (ax, ay), (bx, by) = _straight(chance, piece).coords
+    x0, y0, x1, y1 = piece.bounds
+    middle, size = ((ax + bx) / 2.0, (ay + by) / 2.0), math.hypot(x1 - x0, y1 - y0)
+    ux, uy = (bx - ax) / math.hypot(bx - ax, by - ay), (by - ay) / math.hypot(bx - ax, by - ay)
+    high, shift, waves = (
+        chance.uniform(0.04, 0.08) * size,
+        chance.uniform(0.0, math.tau),
+        chance.uniform(1, 2),
+    )
+    points = []
+    for k in range(25):
+        along = (k / 12.0 - 1.0) * size
+        aside = high * math.sin(shift + math.pi * waves * (k / 12.0 - 1.0))
+        points.append((middle[0] + along * ux - aside * uy, middle[1] + along * uy + aside * ux))
+    return LineString(points)
