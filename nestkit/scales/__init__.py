@@ -6,6 +6,7 @@ DOORS = (
     "cluster",
     "compare",
     "largest",
+    "layouts",
     "model",
     "runner",
     "sizes",
