@@ -6,6 +6,7 @@ The engine is atheris (coverage-guided fuzzing for Python; `pip install atheris`
     python benchmarks/fuzz.py svg --seconds 600 --folder /tmp/fuzz
     python benchmarks/fuzz.py --report /tmp/fuzz        # what all runs into that folder came to
     python benchmarks/fuzz.py svg --replay FILE         # one input again, without the engine
+    python benchmarks/fuzz.py svg --inputs 1000 --seed 2  # so many, unguided: the same ones each time
 
 Corpus and finds are kept in the folder, so that a later run goes on where the last one ended. A find that
 is mended goes into `tests/replays/` with a test.
@@ -169,6 +170,38 @@ def replay(name: str, file: Path) -> None:
         print(TARGETS[name].make(Path(work))(file.read_bytes()), f"{time.monotonic() - start:.2f} s")
 
 
+def unguided(name: str, folder: Path, inputs: int, seed: int) -> None:
+    """Damage the seeds so many times without the engine; the same numbers give the same inputs anywhere."""
+    from tests.fuzz.mutations import damaged
+    from tests.fuzz.targets import TARGETS
+
+    target, finds = TARGETS[name], folder / name / "finds"
+    words: dict[str, int] = {}
+    slowest = 0.0
+    with tempfile.TemporaryDirectory() as work:
+        read, seeds = target.make(Path(work)), target.seeds(Path(work))
+        for number in range(inputs):
+            chance = random.Random(f"{seed} {number}")
+            data = damaged(chance.choice(seeds), target.form, chance)
+            start = time.process_time()
+            try:
+                word = read(data)
+                spent = time.process_time() - start
+                if spent > SECONDS_A_CASE:
+                    raise TimeoutError(f"{spent:.1f} s of processor time")
+            except Exception as error:  # whatever it is: that is what is looked for
+                word = "find"
+                finds.mkdir(parents=True, exist_ok=True)
+                keep_find(finds, data, error)
+            words[word] = words.get(word, 0) + 1
+            slowest = max(slowest, time.process_time() - start)
+    counted = (words.get(word, 0) for word in ("read", "findings", "refused", "find"))
+    print(
+        f"| {name} | {inputs:,} | " + " | ".join(f"{n:,}" for n in counted) + f" | {slowest:.2f} |",
+        flush=True,
+    )
+
+
 def main() -> None:
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
@@ -176,6 +209,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=int, default=600)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--folder", type=Path, default=Path("fuzz"))
+    parser.add_argument("--inputs", type=int, help="so many damaged inputs, unguided")
     parser.add_argument("--report", type=Path, metavar="FOLDER")
     parser.add_argument("--replay", type=Path, metavar="FILE")
     parser.add_argument("--inside", action="store_true", help=argparse.SUPPRESS)
@@ -184,6 +218,8 @@ def main() -> None:
         report(asked.report)
     elif asked.replay:
         replay(asked.target, asked.replay)
+    elif asked.inputs:
+        unguided(asked.target, asked.folder.resolve(), asked.inputs, asked.seed)
     elif asked.inside:
         fuzz(asked.target, asked.folder.resolve(), asked.seconds, asked.seed)
     else:

@@ -145,7 +145,7 @@ _SCALES = (
     "2",
     "--rounds",
     "1",
-    "--jobs",
+    "--cores",
     "1",
     "--no-cache",
 )

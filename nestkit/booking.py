@@ -12,8 +12,7 @@ import json
 from collections.abc import Sequence
 from pathlib import Path as FilePath
 
-from nestkit.checking.plan_entries import LeftoverEntry, PlanFile, SheetEntry
-from nestkit.checking.plan_file import read_plan
+from nestkit.checking import LeftoverEntry, PlanFile, SheetEntry, read_plan
 from nestkit.errors import InputError
 from nestkit.geometry import Outline, Path
 from nestkit.stock.pieces import Piece

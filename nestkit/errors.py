@@ -93,6 +93,11 @@ class Problem:
         What is wrong, without a full stop at the end.
     todo : str
         What to do about it, a sentence or question without a full stop at the end.
+
+    Examples
+    --------
+    >>> print(Problem("build.toml: part[7] 'blade'", "its outline is open", "Join its ends"))
+    build.toml: part[7] 'blade': its outline is open. Join its ends.
     """
 
     where: str
@@ -104,13 +109,15 @@ class Problem:
 
 
 class NestkitError(Exception):
-    """Base of everything that nestkit raises on purpose."""
+    """Base of everything that nestkit raises on purpose; `problems` holds all of it, not the first alone.
+
+    Parameters
+    ----------
+    problems : iterable of Problem
+        Each with its place, and what to do about it.
+    """
 
     exit_code = 2
-
-
-class InputError(NestkitError, ValueError):
-    """The input is wrong; `problems` holds everything found, not the first alone."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
@@ -121,13 +128,21 @@ class InputError(NestkitError, ValueError):
         """An error with a single problem."""
         return cls([Problem(where, what, todo)])
 
+    def __reduce__(self) -> tuple[object, ...]:
+        # Errors come back from worker processes; an exception's own way would hand on its text alone.
+        return type(self), (self.problems,)
+
+
+class InputError(NestkitError, ValueError):
+    """The input is wrong."""
+
 
 class DrawingError(InputError):
     """A drawing of which nothing can be used."""
 
 
 class OutputError(NestkitError, OSError):
-    """The output cannot be written: disk full, no permission, a file in the folder's place."""
+    """The output can't be written: disk full, no permission, a file in the folder's place."""
 
 
 class Interrupted(NestkitError):  # noqa: N818 - it is no error: the maker asked for it
@@ -136,5 +151,9 @@ class Interrupted(NestkitError):  # noqa: N818 - it is no error: the maker asked
     exit_code = 130
 
     def __init__(self, message: str, kept: str = "") -> None:
+        super().__init__(())
+        self.args = (message,)
         self.kept = kept
-        super().__init__(message)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return type(self), (*self.args, self.kept)

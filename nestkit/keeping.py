@@ -14,8 +14,7 @@ from shapely.geometry import LineString, MultiLineString, Polygon
 
 from nestkit.booking import uses_of
 from nestkit.build.model import Build, CutterKind, Part, same_thickness
-from nestkit.checking.plan_entries import ListedPart, PlacedCopy, PlanFile, SheetEntry
-from nestkit.checking.plan_file import read_plan
+from nestkit.checking import ListedPart, PlacedCopy, PlanFile, SheetEntry, read_plan
 from nestkit.errors import Finding, InputError
 from nestkit.geometry import LineKind, Outline, Path, Placement, Shape
 from nestkit.nesting.model import PlacedPart, PlannedSheet

@@ -14,6 +14,7 @@ from typing import Literal
 Unit = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4
+MM_PER_FOOT = 12 * MM_PER_INCH
 #: Exactly (international yard and pound agreement, 1959).
 KG_PER_POUND = 0.45359237
 
@@ -62,7 +63,13 @@ def mm_per(unit: Unit) -> float:
 
 
 def show_length(mm: float, unit: Unit = "mm") -> str:
-    """A length as a person writes it: ``184.5 mm`` or ``7.264 in``."""
+    """A length as a person writes it.
+
+    Examples
+    --------
+    >>> show_length(184.52), show_length(184.5, "in")
+    ('184.5 mm', '7.264 in')
+    """
     value, digits = mm / mm_per(unit), 3 if unit == "in" else 1
     text = f"{value:.{digits}f}".rstrip("0").rstrip(".") if digits else f"{value:.0f}"
     return f"{'0' if text in ('', '-0') else text} {unit}"
@@ -111,6 +118,13 @@ def read_lengths(text: str, count: int, unit: Unit = "mm") -> tuple[float, ...]:
     ------
     ValueError
         When the text is anything else, with the reason.
+
+    Examples
+    --------
+    >>> read_lengths("400x300", 2)
+    (400.0, 300.0)
+    >>> read_lengths("16 x 12 in", 2)
+    (406.4, 304.79999999999995)
     """
     found = [_LENGTH.fullmatch(part.strip()) for part in re.split(r"[xX×]", text)]
     matched = [match for match in found if match is not None]

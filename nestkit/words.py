@@ -4,17 +4,28 @@ from __future__ import annotations
 
 
 def counted(number: int, one: str, many: str = "") -> str:
-    """``1 part``, ``2 parts``; `many` is for plurals that do not end in s."""
+    """A number with its word; `many` is for plurals that do not end in s.
+
+    Examples
+    --------
+    >>> counted(1, "part"), counted(2, "part"), counted(2, "copy", "copies")
+    ('1 part', '2 parts', '2 copies')
+    """
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def read_numbers(text: str) -> tuple[int, ...]:
-    """Numbers from 1 as a person lists them: ``2``, ``1,3``, ``1-3,5``; each once, in order.
+    """Numbers from 1 as a person lists them, each once, in order.
 
     Raises
     ------
     ValueError
         When the text is anything else.
+
+    Examples
+    --------
+    >>> read_numbers("5, 1-3")
+    (1, 2, 3, 5)
     """
     found: set[int] = set()
     for part in text.split(","):

@@ -9,7 +9,9 @@ import re
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from nestkit.cli import app
 from nestkit.cutting.coupon import coupon_jobs
 from nestkit.errors import InputError
 from nestkit.preparing import read_build
@@ -129,3 +131,43 @@ def test_a_coupon_larger_than_the_bed(tmp_path: Path) -> None:
     build = read_build(file, None)
     with pytest.raises(InputError, match=r"it is [\d.]+ x [\d.]+ in and larger than the bed"):
         coupon_jobs(build)
+
+
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        (
+            "[templates]\nmargin = 8",
+            "outside 0 in to 0.984 in. A printer leaves 0.118 in to 0.591 in white.",
+        ),
+        ("[templates]\noverlap = 9", "0.394 in is enough to tape two pages together."),
+        ("[labels]\nheight = 7", "0.236 in can be read at arm's length."),
+    ],
+)
+def test_what_paper_and_labels_allow(tmp_path: Path, row: str, told: str) -> None:
+    file = boat(tmp_path, "")
+    file.write_text(f"{file.read_text()}\n{row}\n")
+    with pytest.raises(InputError) as raised:
+        read_build(file, None)
+    assert told in str(raised.value)
+    assert not re.search(r"\bmm\b", str(raised.value))
+
+
+def test_the_shop_in_inches_without_asking_each_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A piece of 24 x 18 in is 3 square feet."""
+    monkeypatch.setenv("NESTKIT_UNIT", "in")
+    monkeypatch.setenv("NESTKIT_SHOP", str(tmp_path / "shop.sqlite"))
+
+    def run(*words: str) -> str:
+        return (
+            CliRunner()
+            .invoke(app, ["offcuts", *words], catch_exceptions=False, env={"COLUMNS": "200"})
+            .output
+        )
+
+    assert "--size 16x12in" in run("list")
+    run("add", "--size", "24x18", "--material", "eva", "--thickness", "0.25")
+    told = run("list")
+    assert "24 x 18 in" in told
+    assert "1 piece, 3.0 ft2" in told
+    assert not re.search(r"\bmm\b|\bm2\b", told)

@@ -16,3 +16,16 @@ __all__ = [
     "load_build",
     "write_starter",
 ]
+
+#: Modules that other packages may import from; all else is this package's own.
+DOORS = (
+    "json_schema",
+    "model",
+    "parts",
+    "pattern_info",
+    "readings",
+    "recut",
+    "seam_numbers",
+    "settings",
+    "starter",
+)

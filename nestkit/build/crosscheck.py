@@ -175,19 +175,40 @@ def _check_ranges(draft: Draft, mistakes: Mistakes) -> None:
         return
     paper, labels = draft.file.templates, draft.file.labels
     for table, key, value, least, most, why in (
-        ("templates", "margin", paper.margin, *PAPER_MARGINS, "A printer leaves 3 to 15 mm white"),
-        ("templates", "overlap", paper.overlap, *OVERLAPS, "10 mm is enough to tape two pages together"),
-        ("labels", "height", labels.height, *LABEL_HEIGHTS, "6 mm can be read at arm's length"),
+        (
+            "templates",
+            "margin",
+            paper.margin,
+            *PAPER_MARGINS,
+            f"A printer leaves {_span(3.0, 15.0, unit)} white",
+        ),
+        (
+            "templates",
+            "overlap",
+            paper.overlap,
+            *OVERLAPS,
+            f"{show_length(10.0, unit)} is enough to tape two pages together",
+        ),
+        (
+            "labels",
+            "height",
+            labels.height,
+            *LABEL_HEIGHTS,
+            f"{show_length(6.0, unit)} can be read at arm's length",
+        ),
     ):
         if value is None or not draft.sure(table, key):
             continue
         if not least - 1e-9 <= value * mm_per(unit) <= most + 1e-9:
             mistakes.add(
                 (table, key),
-                f"{show_length(value * mm_per(unit), unit)} lies outside "
-                f"{show_length(least, unit)} to {show_length(most, unit)}",
+                f"{show_length(value * mm_per(unit), unit)} lies outside {_span(least, most, unit)}",
                 why,
             )
+
+
+def _span(least: float, most: float, unit: Unit) -> str:
+    return f"{show_length(least, unit)} to {show_length(most, unit)}"
 
 
 def _check_hardware(draft: Draft, mistakes: Mistakes) -> None:

@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 from nestkit.build import tables
 from nestkit.build.pattern_tables import PATTERN_TABLES, PanelsBase, WindowTable
 from nestkit.build.places import Keys
+from nestkit.drawings import LINE_TODO
 from nestkit.errors import Problem, printable
 
 TABLES: dict[str, type[BaseModel]] = {
@@ -190,7 +191,7 @@ def describe(error: ErrorDetails) -> tuple[str, str]:
     if kind in _WANTED:
         return _WANTED[kind]
     if kind == "line":
-        return str(context["why"]), ""
+        return str(context["why"]), LINE_TODO
     return f"{show(value)} can't be used here", ""
 
 
@@ -376,7 +377,7 @@ def _bad_text(loc: Keys, value: str, context: Mapping[str, Any]) -> tuple[str, s
     if loc[0] == "lines" and loc[-1] != "[key]":
         return (
             f"{show(value)} is not a kind of line",
-            "Write 'cut', 'mark', 'guide', 'fold 60' or 'bevel 45', the angle in degrees",
+            LINE_TODO,
         )
     return (
         f"{show(value)} can't be used",

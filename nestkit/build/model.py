@@ -343,6 +343,10 @@ class Build:
         """The cutter with what it does to this foam."""
         return cutter_for(self.cutter, self.foams, material, thickness)
 
+    def kerf_on(self, material: str, thickness: float, how: CutterKind) -> float:
+        """What a cut through this foam takes away, mm: nothing by hand."""
+        return 0.0 if how == "hand" else self.cutter_for(material, thickness).kerf
+
     def measured(self, name: str = "") -> Part | None:
         """The part by which the prop's size is told: the named one, the build file's, or the longest drawn.
 

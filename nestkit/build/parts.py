@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from nestkit.build.base_tables import PartBase
 from nestkit.build.convert import USUAL_MARGIN, cutter_of, foams_of, in_mm, tab_length_of, turns_of
 from nestkit.build.crosscheck import find_sheet
 from nestkit.build.developed import Developed, Edge, moved_to_origin
@@ -186,34 +187,10 @@ def _pattern_parts(table: PatternBase, developed: Developed, sheet: Sheet, unit:
     parts = []
     for piece in pattern.pieces:
         shape = moved_to_origin(piece.shape)
-        parts.append(
-            Part(
-                name=name_of[piece.suffix],
-                shape=shape,
-                material=sheet.material,
-                thickness=sheet.thickness,
-                copies=piece.quantity * (table.quantity + table.spares),
-                spares=piece.quantity * table.spares,
-                mirrored_pairs=table.mirrored_pairs,
-                turns=turns_of(table),
-                assembly=table.assembly or "",
-                by_hand=table.by_hand,
-                tabs=table.tabs,
-                tab_length=tab_length_of(table, unit),
-                source=f"pattern {pattern.kind}",
-                findings=tuple(_findings(shape, "", unit)),
-                pattern=PatternInfo(
-                    pattern.kind,
-                    table.name,
-                    finished,
-                    developed.gap,
-                    pattern.notes,
-                    seams,
-                    layers,
-                ),
-                label=table.label,
-            )
-        )
+        info = PatternInfo(pattern.kind, table.name, finished, developed.gap, pattern.notes, seams, layers)
+        part = _as_asked(table, name_of[piece.suffix], shape, sheet, unit, each=piece.quantity)
+        findings = tuple(_findings(shape, "", unit))
+        parts.append(replace(part, source=f"pattern {pattern.kind}", findings=findings, pattern=info))
     return tuple(parts)
 
 
@@ -298,21 +275,26 @@ def _can_be_scaled(index: int, piece: Piece, scale: float, unit: Unit, mistakes:
 
 def _part(table: PartTable, piece: Piece, scale: float, sheet: Sheet, unit: Unit) -> Part:
     shape = piece.shape.scaled(scale).at_origin()
+    findings = (*piece.findings, *_findings(shape, table.source, unit))
+    part = _as_asked(table, table.name, shape, sheet, unit)
+    return replace(part, source=table.source, findings=findings)
+
+
+def _as_asked(table: PartBase, name: str, shape: Shape, sheet: Sheet, unit: Unit, each: int = 1) -> Part:
+    """What a drawn part and a pattern's piece have in common; a pattern takes ``each`` of its pieces."""
     return Part(
-        name=table.name,
+        name=name,
         shape=shape,
         material=sheet.material,
         thickness=sheet.thickness,
-        copies=table.quantity + table.spares,
-        spares=table.spares,
+        copies=each * (table.quantity + table.spares),
+        spares=each * table.spares,
         mirrored_pairs=table.mirrored_pairs,
         turns=turns_of(table),
         assembly=table.assembly or "",
         by_hand=table.by_hand,
         tabs=table.tabs,
         tab_length=tab_length_of(table, unit),
-        source=table.source,
-        findings=(*piece.findings, *_findings(shape, table.source, unit)),
         label=table.label,
     )
 

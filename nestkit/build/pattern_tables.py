@@ -291,6 +291,22 @@ class BoxTable(PanelsBase):
     )
 
 
+class PyramidTable(PatternBase):
+    """Flat sides that lean to a point or to a smaller rim."""
+
+    pattern: Literal["pyramid"] = Field(description="Name of the pattern.")
+    sides: Annotated[int, Field(ge=3, le=64)] = Field(4, description="How many sides go round.")
+    across_flats: Size = Field(
+        description="Distance between opposite sides at the foot, or the name of hardware inside. "
+        "In the build's units."
+    )
+    top_across_flats: LengthOrZero = Field(
+        0.0, description="The same at the upper rim. In the build's units. Left out: a point."
+    )
+    height: Length = Field(description="From the foot to the point or rim. In the build's units.")
+    sizes: Sides = Field("outside", description="Which face of the sides sizes in numbers are of.")
+
+
 #: By the word that stands behind ``pattern =``.
 PATTERN_TABLES: dict[str, type[PatternBase]] = {
     "cone": ConeTable,
@@ -302,6 +318,7 @@ PATTERN_TABLES: dict[str, type[PatternBase]] = {
     "stack": StackTable,
     "prism": PrismTable,
     "box": BoxTable,
+    "pyramid": PyramidTable,
 }
 #: Stand in for required keys that are missing or wrong, so that the rest of the file is still checked.
 PATTERN_PLACEHOLDERS: dict[str, dict[str, Any]] = {
@@ -314,4 +331,5 @@ PATTERN_PLACEHOLDERS: dict[str, dict[str, Any]] = {
     "stack": {"from": "drawing.svg", "height": 1.0},
     "prism": {"panels": 3, "across_flats": 1.0, "height": 1.0},
     "box": {"width": 1.0, "depth": 1.0, "height": 1.0},
+    "pyramid": {"across_flats": 1.0, "height": 1.0},
 }

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from nestkit.build import pattern_tables as pt
@@ -28,6 +28,7 @@ from nestkit.patterns import (
     Pattern,
     PatternError,
     Prism,
+    Pyramid,
     Ridge,
     Ring,
     Stack,
@@ -45,6 +46,7 @@ class _ToldError(Exception):
     """A mistake in this pattern has been told already."""
 
 
+@dataclass(frozen=True)
 class PatternMaker:
     """Develops the patterns of one build file at a scale.
 
@@ -56,12 +58,10 @@ class PatternMaker:
     mistakes : Mistakes
     """
 
-    def __init__(self, draft: Draft, sources: Sources, scale: float, mistakes: Mistakes) -> None:
-        self._draft = draft
-        self._sources = sources
-        self._scale = scale
-        self._mistakes = mistakes
-        self._mm = mm_per(draft.unit)
+    draft: Draft
+    sources: Sources
+    scale: float
+    mistakes: Mistakes
 
     def make(self, index: int, foam: Foam, edges: Mapping[str, Edge]) -> Developed | None:
         """The pattern of part ``index``; None when something about it is wrong, which is told then.
@@ -75,26 +75,24 @@ class PatternMaker:
         edges : mapping of str to Edge
             Parts that an edge strip may name.
         """
-        table = self._draft.file.part[index]
+        table = self.draft.file.part[index]
         assert isinstance(table, pt.PatternBase)
-        if any(key[:2] == ("part", index) for key in self._draft.doubtful) or not self._draft.sure(
-            "hardware"
-        ):
+        if any(key[:2] == ("part", index) for key in self.draft.doubtful) or not self.draft.sure("hardware"):
             return None
-        foam = replace(foam, unit=self._draft.unit)
-        job = _Job(self._draft, self._sources, self._scale, self._mistakes, self._mm, index)
+        foam = replace(foam, unit=self.draft.unit)
+        job = _Job(self, index)
         try:
             pattern = job.pattern(table, foam, edges)
         except _ToldError:
             return None
         except PatternError as error:
             key = "from" if error.key == "around" and getattr(table, "source", None) else error.key
-            self._mistakes.add(("part", index, key), error.what, error.todo)
+            self.mistakes.add(("part", index, key), error.what, error.todo)
             return None
         closed = refold(pattern)
         gap = None if closed is None else closed.gap
         if gap is not None and not gap <= CLOSED:
-            self._mistakes.add(
+            self.mistakes.add(
                 ("part", index, "pattern"),
                 f"its flat pieces would leave a gap of {foam.told(gap, 3)} when closed; "
                 f"{foam.told(CLOSED)} is the most",
@@ -107,16 +105,10 @@ class PatternMaker:
 class _Job:
     """One pattern; each method of a table's name reads that table."""
 
-    def __init__(
-        self, draft: Draft, sources: Sources, scale: float, mistakes: Mistakes, mm: float, index: int
-    ) -> None:
-        self._draft = draft
-        self._sources = sources
-        self._scale = scale
-        self._mistakes = mistakes
-        self._mm = mm
-        self._index = index
-        self._fit = 0.0
+    def __init__(self, maker: PatternMaker, index: int) -> None:
+        self._draft, self._sources, self._mistakes = maker.draft, maker.sources, maker.mistakes
+        self._scale, self._mm = maker.scale, mm_per(maker.draft.unit)
+        self._index, self._fit = index, 0.0
 
     def pattern(self, table: pt.PatternBase, foam: Foam, edges: Mapping[str, Edge]) -> Pattern:
         """The developed pattern."""
@@ -138,6 +130,7 @@ class _Job:
             pt.StackTable: self._stack,
             pt.PrismTable: self._prism,
             pt.BoxTable: self._box,
+            pt.PyramidTable: self._pyramid,
         }
         return makers[type(table)](table, foam)
 
@@ -145,7 +138,8 @@ class _Job:
     def _is_its_own_mirror_image(table: pt.PatternBase) -> bool:
         if isinstance(table, pt.PanelsBase):
             return not table.windows
-        return isinstance(table, pt.ConeTable | pt.DomeTable | pt.RingTable | pt.WrapTable)
+        alike = pt.ConeTable | pt.DomeTable | pt.RingTable | pt.WrapTable | pt.PyramidTable
+        return isinstance(table, alike)
 
     # --- sizes ---
 
@@ -313,6 +307,16 @@ class _Job:
             table.lids,
             table.lid,
             self._windows(table.windows),
+        ).develop()
+
+    def _pyramid(self, table: pt.PyramidTable, foam: Foam) -> Pattern:
+        return Pyramid(
+            foam,
+            table.sides,
+            self._over("across_flats", table.across_flats),
+            self._scaled(table.height),
+            self._scaled(table.top_across_flats),
+            self._side(table.across_flats, table.sizes),
         ).develop()
 
     def _box(self, table: pt.BoxTable, foam: Foam) -> Pattern:

@@ -13,7 +13,7 @@ from nestkit.build.crosscheck import cross_check
 from nestkit.build.draft import draft_of
 from nestkit.build.mistakes import Mistakes
 from nestkit.build.model import Build
-from nestkit.build.parts import make_parts
+from nestkit.build.parts import SCALES, make_parts
 from nestkit.build.places import key_lines
 from nestkit.errors import InputError, Problem
 from nestkit.units import MM_PER_CSS_UNIT
@@ -42,8 +42,9 @@ def load_build(file: Path, scale: float | None = None) -> Build:
         With every mistake in the build file and its drawings, each with its place. A mistake in the
         TOML itself comes alone, because nothing behind it can be read.
     """
-    if scale is not None and not (math.isfinite(scale) and 0.001 <= scale <= 1000.0):
-        raise InputError.one("scale", f"{scale:g} is no usable scale", "It lies between 0.001 and 1000")
+    if scale is not None and not (math.isfinite(scale) and SCALES[0] <= scale <= SCALES[1]):
+        todo = f"It lies between {SCALES[0]:g} and {SCALES[1]:g}"
+        raise InputError.one("scale", f"{scale:g} is no usable scale", todo)
     file = Path(file)
     data, mistakes = _parse(file)
     draft = draft_of(data, mistakes)
@@ -80,7 +81,8 @@ def _parse(file: Path) -> tuple[dict[str, Any], Mistakes]:
         data = tomllib.loads(text)
         lines = key_lines(text)
     except RecursionError as error:
-        raise InputError.one(file.name, "its lists or tables are nested too deep") from error
+        what = "its lists or tables are nested too deep"
+        raise InputError.one(file.name, what, "Look for brackets that are not closed") from error
     except ValueError as error:
         raise InputError([_syntax_problem(file.name, text, error)]) from error
     return data, Mistakes(file.name, data, lines)
@@ -104,7 +106,7 @@ def _text(file: Path) -> str:
         if isinstance(error, InputError):
             raise
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError.one(name, f"can't be read: {reason}") from error
+        raise InputError.one(name, f"can't be read: {reason}", "See that you may read it") from error
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

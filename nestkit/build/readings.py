@@ -74,7 +74,8 @@ def _rows(file: Path) -> list[tuple[int, dict[str, str] | str]]:
             raise InputError.one(file.name, "is too large for a table of readings", "Name the coupon's table")
         text = file.read_bytes().decode("utf-8-sig")
     except OSError as error:
-        raise InputError.one(str(file), f"can't be read: {error.strerror}") from None
+        what = f"can't be read: {error.strerror}"
+        raise InputError.one(str(file), what, "Name the table that 'nestkit coupon' wrote") from None
     except UnicodeDecodeError:
         raise InputError.one(file.name, "is not UTF-8 text", "Save it as CSV in UTF-8") from None
     head = text.split("\n", 1)[0]

@@ -149,7 +149,8 @@ def write_settings(file: Path, foams: Sequence[FoamSettings], unit: Unit) -> Pat
         with suppress(OSError):
             staged.unlink(missing_ok=True)
         reason = os.strerror(error.errno or errno.EIO)
-        raise OutputError(f"{file}: can't be written: {reason}") from error
+        todo = "See that there is room and that you may write there; it is as it was"
+        raise OutputError.one(str(file), f"can't be written: {reason}", todo) from error
     with suppress(OSError):
         _tidy(target)
     return kept
@@ -173,7 +174,8 @@ def _try(file: Path, written: bytes) -> None:
     except InputError as error:
         what = "with the new settings the build can't be read, so nothing was changed"
         problems = [replace(one, where=one.where.replace(trial.name, file.name)) for one in error.problems]
-        raise InputError([Problem(file.name, what), *problems]) from error
+        todo = "Mend what follows, then calibrate again"
+        raise InputError([Problem(file.name, what, todo), *problems]) from error
     finally:
         trial.unlink(missing_ok=True)
 

@@ -11,10 +11,7 @@ from nestkit.build.draft import Draft
 from nestkit.build.mistakes import Mistakes, nearest
 from nestkit.build.places import Keys
 from nestkit.build.tables import DrawingUnit
-from nestkit.drawings.join import JOIN, join_paths
-from nestkit.drawings.kinds import LineRules
-from nestkit.drawings.model import Drawing
-from nestkit.drawings.read import part_shape, read_drawing, select
+from nestkit.drawings import JOIN, Drawing, LineRules, join_paths, part_shape, read_drawing, select
 from nestkit.errors import Finding, InputError
 from nestkit.geometry import Path, Shape
 from nestkit.geometry.affine import scaling

@@ -61,9 +61,8 @@ def write_starter(folder: Path) -> list[Path]:
         if isinstance(error, FileExistsError):
             raise _taken(Path(error.filename)) from error
         if isinstance(error, OSError):
-            raise OutputError(
-                f"{folder}: can't be written to: {error.strerror or error}. Name another folder."
-            ) from error
+            what = f"can't be written to: {error.strerror or error}"
+            raise OutputError.one(str(folder), what, "Name another folder") from error
         if isinstance(error, ValueError) and not isinstance(error, InputError):
             raise InputError.one(
                 repr(str(folder)), "is no name for a folder", "Choose another one"

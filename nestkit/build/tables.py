@@ -32,12 +32,13 @@ from nestkit.build.pattern_tables import (
     DomeTable,
     EdgeStripTable,
     PrismTable,
+    PyramidTable,
     RidgeTable,
     RingTable,
     StackTable,
     WrapTable,
 )
-from nestkit.drawings.kinds import parse_rule
+from nestkit.drawings import parse_rule
 
 _LINE_PATTERN = r"^(cut|mark|guide|(fold|bevel) [0-9]{1,3}(\.[0-9]{1,6})?)$"
 
@@ -324,7 +325,8 @@ AnyPart = Annotated[
     | Annotated[RidgeTable, Tag("ridge")]
     | Annotated[StackTable, Tag("stack")]
     | Annotated[PrismTable, Tag("prism")]
-    | Annotated[BoxTable, Tag("box")],
+    | Annotated[BoxTable, Tag("box")]
+    | Annotated[PyramidTable, Tag("pyramid")],
     Discriminator(_kind_of_part),
 ]
 

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -98,9 +99,10 @@ def judge_folds(
         yield from judge.lips(piece, lines)
         return
     yield from judge.widths(piece.outline.at, listed.folds, sheet.etching)
-    yield from judge.areas(piece.foam, pockets, lines, sheet.etching)
+    etched = _Etched(piece.foam, pockets, lines, sheet.etching)
+    yield from judge.areas(etched)
     if sheet.etching.hatched:
-        yield from judge.amounts(piece.foam, pockets, lines, sheet.etching)
+        yield from judge.amounts(etched)
 
 
 def judge_nesting(job: JobFile) -> Iterator[Fault]:
@@ -133,6 +135,15 @@ def _by_pass(strokes: Sequence[Stroke]) -> dict[int, list[Stroke]]:
         if found:
             pockets[int(found[1])].append(stroke)
     return pockets
+
+
+class _Etched(NamedTuple):
+    """What is etched into one copy: its foam, each pass's strokes, the folds where they lie, the plan's."""
+
+    foam: BaseGeometry
+    pockets: dict[int, list[Stroke]]
+    lines: Sequence[tuple[ListedFold, LineString]]
+    plan: Etching
 
 
 class _FoldJudge:
@@ -203,14 +214,9 @@ class _FoldJudge:
                 if abs(away - mouth * plan.depth / 2.0) > V_SHARE * away + 2e-3:
                     yield self.fault("groove", at, f"{name} does not take away the V that it needs")
 
-    def areas(
-        self,
-        body: BaseGeometry,
-        pockets: dict[int, list[Stroke]],
-        lines: Sequence[tuple[ListedFold, LineString]],
-        plan: Etching,
-    ) -> Iterator[Fault]:
+    def areas(self, etched: _Etched) -> Iterator[Fault]:
         """Each pass where the plan has folds, as wide as it says, and nowhere else."""
+        body, pockets, lines, plan = etched
         core = grown(body, -SIZE)
         slack = SIZE + (plan.pitch if plan.hatched else 0.0)
         for number in range(1, len(plan.passes) + 1):
@@ -219,14 +225,14 @@ class _FoldJudge:
                 fold.widths[number - 1] / fold.halves if len(fold.widths) >= number else 0.0
                 for fold, _ in lines
             ]
-            etched = region.buffer(slack)
-            shapely.prepare(etched)
+            reached = region.buffer(slack)
+            shapely.prepare(reached)
             for (fold, line), reach in zip(lines, reaches, strict=True):
                 inner = line.buffer(max(reach - slack, 0.2 * reach), cap_style="flat", join_style="mitre")
                 wanted = _near(inner.intersection(core), line)
-                if etched.covers(wanted):
+                if reached.covers(wanted):
                     continue
-                missing = wanted.difference(etched)
+                missing = wanted.difference(reached)
                 if missing.area > CRUMB * (1.0 + line.length / 100.0):
                     spot = missing.representative_point()
                     text = f"pass {number} of a {_called(fold)} is missing here"
@@ -240,18 +246,13 @@ class _FoldJudge:
                 spot = extra.representative_point()
                 yield self.fault("pocket-wrong", (spot.x, spot.y), f"pass {number} etches where no fold is")
 
-    def amounts(
-        self,
-        body: BaseGeometry,
-        pockets: dict[int, list[Stroke]],
-        lines: Sequence[tuple[ListedFold, LineString]],
-        plan: Etching,
-    ) -> Iterator[Fault]:
+    def amounts(self, etched: _Etched) -> Iterator[Fault]:
         """Whether the lines in each groove, a pitch wide, take away what its passes should.
 
         Looked at where no other groove is near. Only whole lines fit along a groove, and at least one in each
         pass: by that the groove may differ.
         """
+        body, pockets, lines, plan = etched
         rises = np.diff([0.0, *(depth for _, depth in plan.passes)])
         drawn = [
             shapely.multilinestrings([s.line.coords for s in pockets.get(k + 1, [])])

@@ -11,6 +11,7 @@ import typer
 
 from nestkit.cli.for_scripts import AsJson, print_json, script_output
 from nestkit.cli.interrupts import held_back
+from nestkit.cli.values import choice, whole
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -40,9 +41,17 @@ ShopFile = Annotated[
         help="The shop's file. Without it: the one in your user data.",
     ),
 ]
-InUnit = Annotated[ShownUnit, typer.Option("--unit", help="What lengths are in.")]
+
+
+def _unit_option(words: str) -> Any:
+    return typer.Option(
+        "--unit", parser=choice(ShownUnit), metavar="mm|in", envvar="NESTKIT_UNIT", help=words
+    )
+
+
+InUnit = Annotated[ShownUnit, _unit_option("What lengths are in.")]
 PlansUnit = Annotated[
-    ShownUnit | None, typer.Option("--unit", help="What lengths are in; without it, mm or as a plan's are.")
+    ShownUnit | None, _unit_option("What lengths are in; without it, mm or as a plan's are.")
 ]
 
 app = typer.Typer(
@@ -62,7 +71,7 @@ def list_pieces(
     """Lists what lies in the shop."""
     from nestkit.build.model import same_thickness
     from nestkit.stock.shop import Shop
-    from nestkit.units import show_length, show_size
+    from nestkit.units import MM_PER_FOOT, show_length, show_size
 
     script = script_output(context, as_json)
     wanted = None if thickness is None else given_length("--thickness", thickness, unit.value)
@@ -82,7 +91,10 @@ def list_pieces(
     if not found:
         none = "nothing like that" if material or thickness else "nothing"
         typer.echo(f"There is {none} in the shop ({file}).")
-        typer.echo("Put something in: nestkit offcuts add --size 400x300 --material eva --thickness 6")
+        sizes = "--size 16x12in --material eva --thickness 0.25in"
+        if unit is ShownUnit.MM:
+            sizes = "--size 400x300 --material eva --thickness 6"
+        typer.echo(f"Put something in: nestkit offcuts add {sizes}")
         return
     from nestkit.cli.tables import show
 
@@ -111,8 +123,9 @@ def list_pieces(
             for piece in found
         ],
     )
-    area = sum(piece.outline.area for piece in found) / 1e6
-    typer.echo(f"{counted(len(found), 'piece')}, {area:.2f} m2 ({file})")
+    area = sum(piece.outline.area for piece in found)
+    shown = f"{area / MM_PER_FOOT**2:.1f} ft2" if unit is ShownUnit.IN else f"{area / 1e6:.2f} m2"
+    typer.echo(f"{counted(len(found), 'piece')}, {shown} ({file})")
 
 
 def _share(piece: Piece) -> str:
@@ -126,7 +139,9 @@ def _share(piece: Piece) -> str:
 @app.command()
 def drop(
     context: typer.Context,
-    numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Numbers of the pieces.")],
+    numbers: Annotated[
+        list[int], typer.Argument(parser=whole(1), metavar="NUMBER...", help="Numbers of the pieces.")
+    ],
     why: Annotated[str, typer.Option(help="What became of it.")] = "dropped",
     shop: ShopFile = None,
     as_json: AsJson = False,

@@ -20,6 +20,7 @@ from nestkit.cli.offcuts import (
     shop_file,
 )
 from nestkit.cli.offcuts_use import plans_unit, show_used
+from nestkit.cli.values import whole
 
 if TYPE_CHECKING:
     from nestkit.geometry import Outline
@@ -37,11 +38,13 @@ def add(
     plan: Annotated[
         Path | None, typer.Option(metavar="DIR", help="The leftovers of a sheet of this plan, with --sheet.")
     ] = None,
-    sheet: Annotated[int | None, typer.Option(min=1, help="Which sheet of the plan.")] = None,
+    sheet: Annotated[
+        int | None, typer.Option(parser=whole(1), metavar="NUMBER", help="Which sheet of the plan.")
+    ] = None,
     material: Annotated[str | None, typer.Option(help="For example eva.")] = None,
     thickness: Annotated[str | None, typer.Option(help="For example 6, 6mm or 0.25in.")] = None,
     whole: Annotated[bool, typer.Option("--whole", help="It is a sheet as bought, not an offcut.")] = False,
-    count: Annotated[int, typer.Option(min=1, max=1000, help="How many alike.")] = 1,
+    count: Annotated[int, typer.Option(parser=whole(1, 1000), metavar="NUMBER", help="How many alike.")] = 1,
     place: Annotated[str, typer.Option(help="Where it lies.")] = "",
     photo: Annotated[Path | None, typer.Option(metavar="FILE", help="A picture of it.")] = None,
     note: Annotated[str, typer.Option(help="What else there is to say.")] = "",
@@ -77,18 +80,12 @@ def add(
         )
     typed: Unit = "mm" if unit is None else unit.value
     outline = _rectangle(size, typed) if size is not None else _drawn(drawing or "", typed)
+    thick = given_length("--thickness", thickness, typed)
+    picture = "" if photo is None else _picture(photo)
     try:
-        piece = Piece(
-            material,
-            given_length("--thickness", thickness, typed),
-            outline,
-            whole,
-            place,
-            "" if photo is None else _picture(photo),
-            note,
-        )
+        piece = Piece(material, thick, outline, whole, place, picture, note)
     except ValueError as error:
-        raise InputError.one("offcuts add", str(error)) from None
+        raise InputError.one("offcuts add", str(error), "See: nestkit offcuts add --help") from None
     length = show_length(piece.thickness, typed)
     shown = f"{piece.material} {length} {show_size(*outline.size, typed)}"
     with held_back(), Shop(shop_file(shop)) as store:

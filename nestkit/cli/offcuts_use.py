@@ -53,7 +53,7 @@ def use(
 
 def plans_unit(folder: Path, asked: ShownUnit | None) -> Unit:
     """What a plan's pieces are told in: what was asked for, or what its build speaks."""
-    from nestkit.checking.plan_file import read_plan
+    from nestkit.checking import read_plan
 
     return read_plan(folder).unit if asked is None else asked.value
 

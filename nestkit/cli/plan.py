@@ -20,6 +20,7 @@ from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
 from nestkit.cli.offcuts_use import given_numbers
 from nestkit.cli.planning_options import (
     BuildFile,
+    Cores,
     Offcuts,
     Out,
     Rounds,
@@ -29,10 +30,12 @@ from nestkit.cli.planning_options import (
     default_out,
     free_sibling,
 )
+from nestkit.cli.values import choice
 from nestkit.words import counted
 
 if TYPE_CHECKING:
     from nestkit.build.model import Build, CutterKind
+    from nestkit.nesting.carried import LaidSheet
     from nestkit.nesting.model import Plan, PlannedSheet, Unplaced
     from nestkit.planning import Progress
     from nestkit.units import Unit
@@ -61,17 +64,19 @@ def plan(
     seconds: Seconds = 30.0,
     rounds: Rounds = None,
     seed: Seed = 1,
-    jobs: Annotated[
-        int | None, typer.Option(min=1, max=256, help="Cores that search at once. Without it: all of them.")
-    ] = None,
+    cores: Cores = None,
     scale: Scale = None,
     templates: Annotated[
         TemplatesFor | None,
-        typer.Option(help="Paper templates for the parts cut by hand, for all parts, or none."),
+        typer.Option(
+            parser=choice(TemplatesFor),
+            metavar="hand|all|none",
+            help="Paper templates for the parts cut by hand, for all parts, or none.",
+        ),
     ] = None,
     paper: Annotated[
         PaperSize | None,
-        typer.Option(metavar="A4|A3|letter", case_sensitive=False, help="What templates are printed on."),
+        typer.Option(parser=choice(PaperSize), metavar="A4|A3|letter", help="What templates are printed on."),
     ] = None,
     only: Annotated[
         str,
@@ -87,11 +92,15 @@ def plan(
     sheets: Annotated[
         str, typer.Option(metavar="NUMBERS", help="With --keep: only these are cut, for example 1,2.")
     ] = "",
+    begin_with: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Begin with what nestkit scales found for this size."),
+    ] = None,
     offcuts: Offcuts = None,
     shop: ShopFile = None,
     as_json: AsJson = False,
 ) -> None:
-    """Nests the build and writes the cutter's files, the lists and the report."""
+    """Lays the build out on sheets, and writes the cutter's files, the lists and the report."""
     from nestkit.cli.check import show_verdict
     from nestkit.cli.parts import show_findings
     from nestkit.cli.summary import plan_summary, show_cautions
@@ -104,6 +113,7 @@ def plan(
     if offcuts or (only and offcuts is None and shop_file(shop).exists()):
         build = _with_offcuts(build, there(shop))
     build, cut = _kept(build, keep, sheets, bool(only))
+    start = _beginning(begin_with, build)
     from nestkit.checking import check_folder
     from nestkit.errors import Interrupted
     from nestkit.output import write_plan
@@ -122,7 +132,8 @@ def plan(
             asked_to_stop=asked,
             progress=progress,
             kept=cut,
-            cores=jobs or os.cpu_count() or 1,
+            start=start,
+            cores=cores or os.cpu_count() or 1,
         )
     with held_back():
         if planned.stopped and planned.plan.sheets:
@@ -178,6 +189,21 @@ def _kept(
     done = sum(len(sheet.placed) for sheet in found.sheets)
     typer.echo(f"kept: {counted(len(found.sheets), 'sheet')} with {counted(done, 'copy', 'copies')}")
     return found.build, found.sheets
+
+
+def _beginning(folder: Path | None, build: Build) -> tuple[LaidSheet, ...]:
+    """What a comparison of sizes found for this one, or for the nearest; nothing without a folder.
+
+    Raises
+    ------
+    InputError
+        As `scales.layouts.read_layouts`.
+    """
+    if folder is None:
+        return ()
+    from nestkit.scales.layouts import nearest, read_layouts
+
+    return nearest(read_layouts(folder, build.name), build.scale)
 
 
 def _with_only(build: Build, text: str) -> Build:

@@ -7,19 +7,25 @@ from typing import Annotated
 
 import typer
 
+from nestkit.cli.values import number, whole
+
 BuildFile = Annotated[Path, typer.Argument(metavar="BUILD", help="The build file.")]
 Out = Annotated[
     Path | None,
     typer.Option(metavar="DIR", help="Folder for the results. Without it: out/ and the build's folder."),
 ]
-Seconds = Annotated[float, typer.Option(min=0.0, max=86400.0, help="How long to search, in all.")]
+Seconds = Annotated[
+    float, typer.Option(parser=number(0.0, 86400.0), metavar="SECONDS", help="How long to search, in all.")
+]
 Rounds = Annotated[
     int | None,
     typer.Option(
-        min=1, help="Search this many rounds instead, for each size: the same files on every machine."
+        parser=whole(1),
+        metavar="ROUNDS",
+        help="Search this many rounds instead, for each size: the same files on every machine.",
     ),
 ]
-Seed = Annotated[int, typer.Option(min=0, help="Start of the search's chance.")]
+Seed = Annotated[int, typer.Option(parser=whole(0), metavar="NUMBER", help="Start of the search's chance.")]
 Offcuts = Annotated[
     bool | None,
     typer.Option(
@@ -28,7 +34,19 @@ Offcuts = Annotated[
         show_default=False,
     ),
 ]
-Scale = Annotated[float | None, typer.Option(min=0.001, max=1000.0, help="Plan at this scale.")]
+Scale = Annotated[
+    float | None, typer.Option(parser=number(0.001, 1000.0), metavar="SCALE", help="Plan at this scale.")
+]
+Cores = Annotated[
+    int | None,
+    typer.Option(
+        "--cores",
+        "--jobs",
+        parser=whole(1, 256),
+        metavar="NUMBER",
+        help="Cores that work at once. Without it: all of them.",
+    ),
+]
 
 
 def default_out(build_file: Path, ending: str = "") -> Path:

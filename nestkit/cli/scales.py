@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 from collections.abc import Iterator
 from concurrent.futures import Executor
@@ -18,6 +19,7 @@ from nestkit.cli.interrupts import asked_to_stop, held_back
 from nestkit.cli.offcuts import ShopFile, pieces_for, shop_file, there
 from nestkit.cli.planning_options import (
     BuildFile,
+    Cores,
     Offcuts,
     Out,
     Rounds,
@@ -26,6 +28,7 @@ from nestkit.cli.planning_options import (
     default_out,
     free_sibling,
 )
+from nestkit.cli.values import number, whole
 from nestkit.words import counted
 
 if TYPE_CHECKING:
@@ -40,9 +43,16 @@ if TYPE_CHECKING:
 def scales(
     context: typer.Context,
     build_file: BuildFile,
-    first: Annotated[float | None, typer.Option("--from", help="Smallest scale.")] = None,
-    last: Annotated[float | None, typer.Option("--to", help="Largest scale.")] = None,
-    steps: Annotated[int, typer.Option(min=1, help="How many sizes from the first to the last.")] = 9,
+    first: Annotated[
+        float | None, typer.Option("--from", parser=number(), metavar="SCALE", help="Smallest scale.")
+    ] = None,
+    last: Annotated[
+        float | None, typer.Option("--to", parser=number(), metavar="SCALE", help="Largest scale.")
+    ] = None,
+    steps: Annotated[
+        int,
+        typer.Option(parser=whole(1), metavar="NUMBER", help="How many sizes from the first to the last."),
+    ] = 9,
     lengths: Annotated[
         str | None,
         typer.Option(metavar="L1,L2,...", help="Finished lengths of a part, in place of scales."),
@@ -57,15 +67,16 @@ def scales(
         ),
     ] = False,
     budget: Annotated[
-        float | None, typer.Option(min=0.0, help="Find the largest size whose sheets cost no more.")
+        float | None,
+        typer.Option(
+            parser=number(0.0), metavar="MONEY", help="Find the largest size whose sheets cost no more."
+        ),
     ] = None,
     out: Out = None,
     seconds: Seconds = 240.0,
     rounds: Rounds = None,
     seed: Seed = 1,
-    jobs: Annotated[
-        int | None, typer.Option(min=1, max=256, help="Sizes planned at once. Without it: one a core.")
-    ] = None,
+    cores: Cores = None,
     cluster: Annotated[
         str | None, typer.Option(metavar="ADDRESS", help="Plan on this Dask cluster instead.")
     ] = None,
@@ -97,7 +108,7 @@ def scales(
     name = ""
     if offcuts or (fit_shop and offcuts is None and shop_file(shop).exists()):
         pieces, name = pieces_for(build, there(shop))
-    workers = jobs or os.cpu_count() or 1
+    workers = cores or os.cpu_count() or 1
     shown = Shown(len(chosen))
     with asked_to_stop("what is done so far") as asked, shown, _executor(cluster, workers, shown) as executor:
         count = workers if cluster is None else max(workers, len(chosen))
@@ -114,6 +125,9 @@ def scales(
     if runner.kept:
         typer.echo(f"{counted(runner.kept, 'result')} kept from before, {runner.planned} planned now")
     typer.echo(f"wrote {folder}: open {folder / 'scales.html'} first")
+    if found.sizes:
+        begin = f"--scale SCALE --begin-with {shlex.quote(str(folder))}"
+        typer.echo(f"To cut one of these sizes: nestkit plan {shlex.quote(str(build_file))} {begin}")
     if script is not None:
         print_json(script, {"folder": str(folder), **comparison_data(found)})
     if found.missing or any(each.best is None for each in found.largest):

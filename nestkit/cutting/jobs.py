@@ -33,11 +33,12 @@ def make_jobs(build: Build, sheets: Sequence[PlannedSheet], rough: bool = False)
     for sheet in sheets:
         by_hand = sheet.how == "hand"
         cutter = build.cutter_for(sheet.material, sheet.thickness)
+        kerf = build.kerf_on(sheet.material, sheet.thickness, sheet.how)
         folds = fold_strokes(build, sheet)
         marks, cuts = list(folds.lips), list[list[Stroke]]()
         for placed in sheet.placed:
             part, matrix = placed.part, placed.placement.matrix
-            cut = cut_paths(part.shape.outline, 0.0 if by_hand else cutter.kerf)
+            cut = cut_paths(part.shape.outline, kerf)
             if part.name not in lines:
                 lines[part.name] = tuple(_drawn_lines(part))
             for line in lines[part.name]:

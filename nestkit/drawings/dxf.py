@@ -77,7 +77,8 @@ def _load(file: FilePath, shown: str, findings: list[Finding]) -> Any:
             )
         data = file.read_bytes()
     except OSError as error:
-        raise DrawingError.one(shown, f"cannot be read: {error.strerror or error}") from error
+        what = f"can't be read: {error.strerror or error}"
+        raise DrawingError.one(shown, what, "See that you may read it") from error
     if data[:4] == b"AC10" and data[4:6].isdigit():
         raise DrawingError.one(shown, "is a DWG file", "Save it as DXF")
     if not data.startswith(_BINARY) and b"SECTION" not in data:

@@ -70,6 +70,6 @@ def told(hidden: Hidden, file: str) -> Finding:
     return Finding(
         "hidden-lines",
         f"hidden {hidden.subject} ({counted(hidden.lines, 'line')}) is left out",
-        "Show it in your vector editor if it should count.",
+        "Show it in your drawing program if it should count.",
         file=file,
     )

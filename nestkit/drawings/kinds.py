@@ -28,6 +28,9 @@ from nestkit.geometry import LineKind
 
 LineRule = tuple[LineKind, float]
 
+#: What to do about a kind that is not understood.
+LINE_TODO = "Write for example cut, mark, guide, fold 90 or bevel 45"
+
 _ANGLED = (LineKind.FOLD, LineKind.BEVEL)
 _RULE = re.compile(
     r"(?:(?P<before>.*?)[\s\-_.]+)?"
@@ -69,7 +72,15 @@ class NamedRule:
 
 @lru_cache(maxsize=4096)
 def named_rule(name: str) -> NamedRule | None:
-    """What ``name`` says by its default ending, or None when it says nothing."""
+    """What ``name`` says by its default ending, or None when it says nothing.
+
+    Examples
+    --------
+    >>> named_rule("bracket-mark")
+    NamedRule(before='bracket', kind=<LineKind.MARK: 'mark'>, angle=0.0, fault='')
+    >>> named_rule("roof fold").fault
+    "'roof fold' names no angle"
+    """
     match = _RULE.fullmatch(name.strip()) if len(name) < 1000 else None
     if match is None:
         return None
@@ -103,18 +114,26 @@ def parse_rule(text: str) -> LineRule:
     ------
     ValueError
         With a message for the maker.
+
+    Examples
+    --------
+    >>> parse_rule("mark")
+    (<LineKind.MARK: 'mark'>, 0.0)
+    >>> kind, angle = parse_rule("Fold 60")
+    >>> round(math.degrees(angle))
+    60
     """
     match = _WRITTEN.fullmatch(text.strip())
     word = match["kind"].lower() if match else ""
     if match is None or word not in list(LineKind):
-        raise ValueError(f"'{text}' is no kind of line; write cut, mark, fold 90, bevel 45 or guide")
+        raise ValueError(f"'{text}' is no kind of line")
     kind, degrees = LineKind(word), match["angle"]
     if kind not in _ANGLED:
         if degrees is not None:
-            raise ValueError(f"'{text}': a {kind} line has no angle; write {kind} alone")
+            raise ValueError(f"'{text}': a {kind} line has no angle")
         return kind, 0.0
     if degrees is None:
-        raise ValueError(f"'{text}' needs its angle in degrees, for example {kind} 45")
+        raise ValueError(f"'{text}' needs its angle in degrees")
     try:
         value = float(degrees)
     except ValueError:
@@ -151,24 +170,25 @@ class LineRules:
         problems = []
         for key, text in table.items():
             plain = key.strip().casefold()
+            is_colour = plain.startswith("#")
+            if is_colour and not (plain := _colour(plain)):
+                what = "a colour is written #rrggbb"
+                problems.append(Problem(f"{where}['{key}']", what, "Write for example #ff0000"))
+                continue
             try:
-                if plain.startswith("#"):
-                    colours[_colour(plain)] = parse_rule(text)
-                else:
-                    names[plain] = parse_rule(text)
+                (colours if is_colour else names)[plain] = parse_rule(text)
             except ValueError as error:
-                problems.append(Problem(f"{where}['{key}']", str(error)))
+                problems.append(Problem(f"{where}['{key}']", str(error), LINE_TODO))
         if problems:
             raise InputError(problems)
         return cls(names, colours)
 
 
 def _colour(text: str) -> str:
+    """``text`` as #rrggbb; empty when it is no colour."""
     if len(text) == 4:
         text = "#" + "".join(letter * 2 for letter in text[1:])
-    if not _COLOUR.fullmatch(text):
-        raise ValueError("a colour is written #rrggbb, for example #ff0000")
-    return text
+    return text if _COLOUR.fullmatch(text) else ""
 
 
 #: No table: the names' endings alone.

@@ -63,7 +63,8 @@ def _kind(file: FilePath, shown: str) -> str:
         with file.open("rb") as stream:
             head = stream.read(1024)
     except OSError as error:
-        raise DrawingError.one(shown, f"cannot be read: {error.strerror or error}") from error
+        what = f"can't be read: {error.strerror or error}"
+        raise DrawingError.one(shown, what, "See that you may read it") from error
     text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
     if text.startswith((b"<", b"\x1f\x8b")):
         return "svg"
@@ -112,7 +113,8 @@ def select(drawing: Drawing, wanted: str | None) -> tuple[DrawnPath, ...]:
     """
     if not drawing.paths:
         what = "there is no line in the drawing that can be used"
-        raise DrawingError([Problem(drawing.file, what), *_as_problems(drawing.file, drawing.findings)])
+        todo = "Draw outlines as paths in it"
+        raise DrawingError([Problem(drawing.file, what, todo), *_as_problems(drawing.file, drawing.findings)])
     if not wanted:
         return drawing.paths
     named = [(drawn, part_names(drawn)) for drawn in drawing.paths]
@@ -126,7 +128,7 @@ def select(drawing: Drawing, wanted: str | None) -> tuple[DrawnPath, ...]:
                 return tuple(found)
     if any(goes_by(hidden, wanted) for hidden in drawing.hidden):
         what = f"all that is called '{wanted}' is hidden in the drawing"
-        raise DrawingError.one(drawing.file, what, "Show it in your vector editor")
+        raise DrawingError.one(drawing.file, what, "Show it in your drawing program")
     there = dict.fromkeys(n for d, names in named for n in reversed(names) if n != d.id and n[:1] != "*")
     every = [*there, *(d.id for d in drawing.paths if d.id)]
     near = difflib.get_close_matches(wanted, every, n=3, cutoff=0.6)

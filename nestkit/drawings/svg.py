@@ -139,7 +139,7 @@ def _side(root: Element, side: str, notes: Notes) -> Length | None:
         notes.add(
             "bad-view",
             f"the drawing's {side} '{shorten(text)}' is no size, and is not used",
-            "Set the page's size in your vector editor",
+            "Set the page's size in your drawing program",
         )
         return None
     return length
@@ -161,13 +161,13 @@ def _outer_view(root: Element, notes: Notes) -> _OuterView:
             notes.add(
                 "bad-view",
                 f"the drawing's viewBox '{shorten(text)}' can't be read, and is not used",
-                "Set the page's size in your vector editor and check the parts' sizes",
+                "Set the page's size in your drawing program and check the parts' sizes",
             )
         elif box.width == 0.0 or box.height == 0.0:
             raise DrawingError.one(
                 notes.file,
                 f"its viewBox '{shorten(text)}' has no width or no height, so that nothing of it is drawn",
-                "Set the page's size in your vector editor",
+                "Set the page's size in your drawing program",
             )
     sides = [_side(root, side, notes) for side in ("width", "height")]
     given = [None if side is None or side.mm is None else side.mm for side in sides]
@@ -185,13 +185,13 @@ def _outer_view(root: Element, notes: Notes) -> _OuterView:
         notes.add(
             "unit-missing",
             "the drawing doesn't say how large it is; 96 px to the inch is assumed",
-            "Set the page's width and height in mm in your vector editor, and check the parts' sizes",
+            "Set the page's width and height in mm in your drawing program, and check the parts' sizes",
         )
     elif units <= {"", "px"}:
         notes.add(
             "unit-pixels",
             "the drawing's size is in pixels; they are read as 96 to the inch",
-            "Check the parts' sizes: they come out at 3/4 when your editor counts 72 to the inch;"
+            "Check the parts' sizes: they come out at 3/4 when your program counts 72 to the inch;"
             " a page size in mm leaves no doubt",
         )
     viewport = (box.width, box.height) if box else (width / MM_PER_PX, height / MM_PER_PX)

@@ -1,4 +1,4 @@
-"""Names of layers, groups and paths, as vector editors write them."""
+"""Names of layers, groups and paths, as drawing programs write them."""
 
 from __future__ import annotations
 

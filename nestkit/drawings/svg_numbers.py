@@ -57,7 +57,7 @@ def note_plain_numbers(
         or max(box[3] for box in boxes) > height + _BEYOND
     ):
         text += "; the drawing reaches out of its page"
-    todo = "Check the parts' sizes. Where they are wrong, set the page's viewBox in your vector editor"
+    todo = "Check the parts' sizes. Where they are wrong, set the page's viewBox in your drawing program"
     if measured or length.unit == "q":
         notes.add("unit-mixed", text, todo)
     else:

@@ -22,7 +22,7 @@ MOST_DEPTH = 128
 
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
 
-_SAVE_PLAIN = "Open it in your vector editor and save it as plain SVG"
+_SAVE_PLAIN = "Open it in your drawing program and save it as plain SVG"
 
 
 def read_bytes(file: pathlib.Path, name: str) -> bytes:

@@ -123,7 +123,7 @@ class Walker:
                 self._note(
                     "clip-ignored",
                     f"is cut off by a {clip} in the drawing, but is read whole",
-                    "Cut the shape itself in your vector editor, and release the clip",
+                    "Cut the shape itself in your drawing program, and release the clip",
                     inside,
                     name,
                 )
@@ -186,7 +186,7 @@ class Walker:
             self._note(
                 "bad-transform",
                 f"has a transform that can't be read ({shorten(str(error), 80)}), and is left out",
-                "Correct it, or ungroup and group it again in your vector editor",
+                "Correct it, or ungroup and group it again in your drawing program",
                 place,
                 name,
             )
@@ -306,7 +306,7 @@ class Walker:
             return
         if flaw:
             text = f"is read up to a mistake only: {flaw}"
-            self._note("path-data", text, "Draw it anew, or mend it in your vector editor", place, name)
+            self._note("path-data", text, "Draw it anew, or mend it in your drawing program", place, name)
         for one in traced:
             if one.flaw == "zero-length":
                 text = "has no length and is left out"
@@ -375,10 +375,10 @@ class Walker:
         if tag in ("text", "flowRoot"):
             if words := _words(element):
                 text = f"'{words}' is not converted to paths, and is left out"
-                todo = "Convert it to paths in your vector editor if it is to be cut or marked"
+                todo = "Convert it to paths in your drawing program if it is to be cut or marked"
                 self._note("text-not-paths", text, todo, place, name, at)
         elif tag == "image":
-            todo = "Trace it into paths in your vector editor, or delete it"
+            todo = "Trace it into paths in your drawing program, or delete it"
             self._note("image-skipped", "can't be cut, and is left out", todo, place, name, at)
         else:
             text = "is no SVG, and is left out"

@@ -42,7 +42,13 @@ def arc_centre(x0: float, y0: float, x1: float, y1: float, bulge: float) -> tupl
 
 
 def bulge_of(angle: float) -> float:
-    """Bulge of an arc with the included angle ``angle`` in radians (negative: clockwise)."""
+    """Bulge of an arc with the included angle ``angle`` in radians (negative: clockwise).
+
+    Examples
+    --------
+    >>> round(bulge_of(math.pi), 12), round(bulge_of(-math.pi / 2.0), 4)
+    (1.0, -0.4142)
+    """
     return math.tan(angle / 4.0)
 
 
@@ -54,7 +60,10 @@ def arc_angle(bulge: float) -> float:
 def chords_needed(radius: float, angle: float, tolerance: float) -> int:
     """Chords that keep within ``tolerance`` of an arc of ``angle`` radians, `MOST_CHORDS` at most.
 
-    For a full circle of radius 100 and a tolerance of 0.1 this is 71.
+    Examples
+    --------
+    >>> chords_needed(100.0, math.tau, 0.1)
+    71
     """
     if radius <= tolerance:
         step = math.pi / 2.0

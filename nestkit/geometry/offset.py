@@ -49,6 +49,16 @@ def offset(path: Path, distance: float) -> list[Path]:
     ------
     ValueError
         When the path is open.
+
+    Examples
+    --------
+    A circle stays one: two half circles, which have a bulge of 1.
+
+    >>> (larger,) = offset(Path.circle(0.0, 0.0, 10.0), 0.1)
+    >>> round(larger.signed_area / np.pi, 2)
+    102.01
+    >>> offset(Path.rectangle(4.0, 4.0), -2.5)
+    []
     """
     if not path.closed:
         raise ValueError("only a closed path can be grown or shrunk")

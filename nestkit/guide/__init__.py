@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from functools import cache
 
+__all__ = ["TOPICS", "nearest_topic", "page", "titles"]
+
 #: In the order in which they are best read.
 TOPICS = (
     "start",

@@ -164,8 +164,9 @@ class BatchSearch:
         """The first plan of another size that can be made sound on its own sheets."""
         course = self._course
         row = self._sheets(self._kinds[0])
-        share = CARRY_SHARE if course.content is None else CARRY_SHARE_ALONE
-        for start in course.starts:
+        for number, start in enumerate(course.starts):
+            # What takes the first one's place is less than what is asked for: it is not worth as much time.
+            share = CARRY_SHARE_ALONE if course.content is not None and number == 0 else CARRY_SHARE
             layout = carried(self._batch, row, start, self._spacing)
             if layout is None:
                 continue

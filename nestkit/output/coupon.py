@@ -49,7 +49,7 @@ def write_coupons(build: Build, coupons: Sequence[CouponJob], out: Path) -> tupl
         When the folder holds anything: readings that were filled in are never overwritten.
     """
     if out.is_dir() and any(out.iterdir()):
-        raise OutputError(f"{out}: there is something in this folder; name another one with --out")
+        raise OutputError.one(str(out), "there is something in this folder", "Name another one with --out")
     files = coupon_files(build, coupons)
     replace_folder(out, files)
     return tuple(out / name for name in files)

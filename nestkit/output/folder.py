@@ -247,28 +247,26 @@ def _survey(out: Path, files: Mapping[str, bytes], kind: Kind) -> _Survey:
         return _Survey()
     elsewhere = "Choose another folder with --out"
     if not out.is_dir():
-        raise OutputError(f"{out} is a file, not a folder. {elsewhere}.")
+        raise OutputError.one(str(out), "is a file, not a folder", elsewhere)
     here = Path.cwd()
     if out == here or out in here.parents:
         # It is going to be another folder of the same name; a terminal in it would be left in the old one.
-        raise OutputError(f"{out} is the folder that you are working in. {elsewhere}, one inside it.")
+        what = "is the folder that you are working in"
+        raise OutputError.one(str(out), what, f"{elsewhere}, one inside it")
     if not any(out.iterdir()):
         return _Survey()
     earlier = _earlier(out, kind)
     if earlier is None:
-        raise OutputError(
-            f"{out} holds files, but no earlier {kind.what} that nestkit wrote. "
-            f"{elsewhere}, or empty this one."
-        )
+        what = f"holds files, but no earlier {kind.what} that nestkit wrote"
+        raise OutputError.one(str(out), what, f"{elsewhere}, or empty this one")
     ours = kind.ours(earlier)
     seen = tuple(_walk(out))
     kept = tuple(path for path in seen if path.as_posix() not in ours)
     for path in kept:
         mode = (out / path).lstat().st_mode
         if not (stat.S_ISREG(mode) or stat.S_ISLNK(mode) or stat.S_ISDIR(mode)):
-            raise OutputError(
-                f"{out / path} is neither a file nor a folder. Move it away, or {_lower(elsewhere)}."
-            )
+            todo = f"Move it away, or {_lower(elsewhere)}"
+            raise OutputError.one(str(out / path), "is neither a file nor a folder", todo)
     new = {out / name for name in files}
     needed = {folder for path in new for folder in path.parents}
     clash = [
@@ -277,10 +275,8 @@ def _survey(out: Path, files: Mapping[str, bytes], kind: Kind) -> _Survey:
         if path in new or new.intersection(path.parents) or (path in needed and not path.is_dir())
     ]
     if clash:
-        raise OutputError(
-            f"{clash[0]} was not written by nestkit and would be overwritten. Rename it, or "
-            f"{_lower(elsewhere)}."
-        )
+        what = "was not written by nestkit and would be overwritten"
+        raise OutputError.one(str(clash[0]), what, f"Rename it, or {_lower(elsewhere)}")
     return _Survey(seen, kept)
 
 
@@ -349,19 +345,24 @@ def _told(out: Path, kind: Kind) -> Iterator[None]:
     except OutputError:
         raise
     except OSError as error:
-        raise OutputError(_reason(out, error, kind)) from error
+        todo = "Choose another folder with --out. Nothing there was changed"
+        if error.errno in _DISK_FULL:
+            todo = f"Make room, or {_lower(todo)}"
+        what = f"the {kind.what} can't be written: {_reason(error)}"
+        raise OutputError.one(str(out), what, todo) from error
 
 
-def _reason(out: Path, error: OSError, kind: Kind) -> str:
-    where = f"The {kind.what} cannot be written to {out}: "
-    after = " Nothing there was changed."
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return f"{where}the disk is full. Make room, or choose another folder with --out.{after}"
+_DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
+
+
+def _reason(error: OSError) -> str:
+    if error.errno in _DISK_FULL:
+        return "the disk is full"
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-        return f"{where}no permission to write there. Choose another folder with --out.{after}"
+        return "no permission to write there"
     if error.errno in (errno.ENOTDIR, errno.EEXIST):
-        return f"{where}a file stands where a folder is needed. Choose another folder with --out.{after}"
-    return f"{where}{error.strerror or error}. Choose another folder with --out.{after}"
+        return "a file stands where a folder is needed"
+    return error.strerror or str(error)
 
 
 #: What ``nestkit plan`` and ``nestkit scales`` write.

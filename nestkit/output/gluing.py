@@ -1,7 +1,8 @@
-"""The order of gluing: after which sheet an assembly can be glued, and its seams with their numbers."""
+"""The order of gluing: after which sheet an assembly can be glued, its seams, and ``gluing.csv``."""
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,7 +12,9 @@ from nestkit.build.pattern_info import PatternInfo, SeamInfo
 from nestkit.build.seam_numbers import assembly_names, numbered_seams
 from nestkit.cutting.model import Job
 from nestkit.nesting.model import Plan
-from nestkit.output.lists import is_spare
+from nestkit.output.lists import Cell, csv_bytes, is_spare
+from nestkit.output.text import show_number
+from nestkit.units import mm_per
 
 #: What the parts that belong to no assembly are called.
 NO_ASSEMBLY_NAME = "no assembly"
@@ -65,6 +68,22 @@ def glue_order(build: Build, plan: Plan, jobs: Sequence[Job]) -> tuple[Gluing, .
         seams = numbered_seams(build)[name]
         found.append(Gluing(name, parts, after, copies, missing, patterns, seams))
     return tuple(found)
+
+
+def gluing_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
+    """``gluing.csv``: a row for each seam that is known of; an assembly without one has one row."""
+    unit, per = build.unit, mm_per(build.unit)
+    head = ("order", "assembly", "can be glued", "parts", "seam number", "what is glued to what", "count")
+    rows: list[Sequence[Cell]] = [(*head, f"length of each ({unit})", "angle (deg)")]
+    for place, each in enumerate(glue_order(build, plan, jobs), start=1):
+        start: tuple[Cell, ...] = (place, each.name or NO_ASSEMBLY_NAME, each.ready, each.copies)
+        if not each.seams:
+            rows.append((*start, *[""] * 5))
+        for number, seam in each.seams:
+            length = show_number(seam.length / per, 1 if unit == "mm" else 3)
+            angle = "" if seam.angle is None else show_number(math.degrees(seam.angle), 1)
+            rows.append((*start, number, seam_words(seam), seam.count, length, angle))
+    return csv_bytes(rows)
 
 
 def seam_words(seam: SeamInfo) -> str:

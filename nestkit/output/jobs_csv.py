@@ -20,9 +20,9 @@ def jobs_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
     ready = ready_after(build, plan, jobs)
     rows: list[Sequence[Cell]] = [
         (
-            "sheet",
+            "sheet of the plan",
             "job",
-            "how",
+            "cut by",
             "material",
             f"thickness ({unit})",
             "parts",

@@ -128,7 +128,7 @@ def cutting_bytes(build: Build, plan: Plan, jobs: Sequence[Job]) -> bytes:
     rows: list[Sequence[Cell]] = [
         (
             "job",
-            "how",
+            "cut by",
             "stock sheet",
             "stock number",
             f"blank at x ({unit})",

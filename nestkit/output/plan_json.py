@@ -222,9 +222,7 @@ def _sheet(build: Build, job: Job) -> dict[str, Any]:
         **_outline(sheet.outline),
         "how": sheet.how,
         "fill": _mm(sheet.fill),
-        "kerf_mm": _mm(
-            0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
-        ),
+        "kerf_mm": _mm(build.kerf_on(sheet.material, sheet.thickness, sheet.how)),
         "etching": _etching(job.etching),
         "job": job_file(job),
         "cut_length_mm": _mm(job.cut_length),

@@ -10,11 +10,11 @@ from nestkit.build.model import Build, Hardware
 from nestkit.cutting.model import Job, Times
 from nestkit.nesting.model import Group, Plan
 from nestkit.output.lists import shopping_rows, sold_as
-from nestkit.output.report_proofs import show_proof
 from nestkit.output.report_words import (
     show_kerf,
     show_long,
     show_money,
+    show_proof,
     show_time,
     show_weight,
     time_parts,

@@ -1,9 +1,11 @@
-"""How the report says times, money and lengths."""
+"""How the report says times, money and lengths, and what is certain about a group's sheets."""
 
 from __future__ import annotations
 
 from nestkit.build.model import Cutter
 from nestkit.cutting.model import Times
+from nestkit.nesting.model import Group
+from nestkit.nesting.proofs import ProvenBy
 from nestkit.output.text import show_number
 from nestkit.units import KG_PER_POUND, Unit, mm_per, show_length
 
@@ -81,3 +83,24 @@ def show_weight(kg: float, unit: Unit) -> str:
         ounces = round(kg / KG_PER_POUND * 16.0)
         return f"{ounces} oz" if ounces < 16 else f"{ounces // 16} lb {ounces % 16} oz"
     return f"{round(kg * 1000.0, -1):.0f} g" if kg < 0.995 else f"{kg:.1f} kg"
+
+
+def show_proof(group: Group) -> str:
+    """What is certain about the number of sheets, and what proves it."""
+    why = _WHY[group.proven_by]
+    if group.proven and group.at_any_price:
+        return f"no plan can do with fewer: {why}"
+    if group.proven:
+        return f"no plan is cheaper, and none as cheap can do with fewer: {why}"
+    least = group.sheets_at_least
+    told = f"at least {least} {'is' if least == 1 else 'are'} certainly needed"
+    return told if least <= 1 else f"{told}: {why}"
+
+
+_WHY: dict[ProvenBy, str] = {
+    "area": "by the parts' area",
+    "widths": "by the parts' widths and heights",
+    "sharing": "some parts can't share a sheet",
+    "together": "by areas, widths and what can't share a sheet, taken together",
+    "rectangles": "the parts are rectangles, and fewer sheets were ruled out one by one",
+}

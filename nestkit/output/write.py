@@ -12,7 +12,7 @@ from nestkit.nesting.model import Plan
 from nestkit.output.blank_list import blanks_bytes, blanks_svg_bytes, sheets_to_cut_up
 from nestkit.output.dxf import dxf_bytes
 from nestkit.output.folder import PLAN_FILE, TEMPLATES_FILE, replace_folder
-from nestkit.output.gluing_csv import gluing_bytes
+from nestkit.output.gluing import gluing_bytes
 from nestkit.output.grooves import grooves_in
 from nestkit.output.jobs_csv import jobs_bytes
 from nestkit.output.lists import cutting_bytes, folds_bytes, layers_bytes, shopping_bytes

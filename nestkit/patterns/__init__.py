@@ -1,4 +1,4 @@
-"""Developed flat patterns: cone, dome, ring, wrap, edge strip, ridge, stack, prism and box. No files here.
+"""Developed flat patterns: cone, dome, ring, wrap, edge strip, ridge, stack, prism, box, pyramid. No files.
 
 Each is a frozen dataclass that refuses sizes no foam can be made to when it is made, and has a
 ``develop`` that gives a `Pattern`; `refold` closes that again and measures the gap.
@@ -10,6 +10,7 @@ from nestkit.patterns.edge_strip import EdgeStrip
 from nestkit.patterns.model import CLOSED, Foam, Measure, Pattern, PatternError, Piece
 from nestkit.patterns.openings import line_openings
 from nestkit.patterns.prism import Box, Prism
+from nestkit.patterns.pyramid import Pyramid
 from nestkit.patterns.refold import Refolded, refold
 from nestkit.patterns.ridge import Ridge
 from nestkit.patterns.ring import Ring
@@ -30,6 +31,7 @@ __all__ = [
     "PatternError",
     "Piece",
     "Prism",
+    "Pyramid",
     "Refolded",
     "Ridge",
     "Ring",

@@ -3,15 +3,16 @@
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
 falls. The plan below a cliff is carried up over it and separated: to the next size that is compared before
-anything is halved, and just above the cliff at the end, harder and harder with the time that is kept back
-for it, so that one is only told where that fails too. These tries ask for sheets alone; what is proven, and
+anything is halved, to the next size that was tried in vain when the plan below has come nearer to it (small
+steps succeed where one leap does not), and harder and harder with the time that is kept back for it, so that
+a cliff is only told where that fails too. These tries ask for sheets alone; what is proven, and
 how long cutting takes, is worked out once, at the end.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -23,6 +24,8 @@ from nestkit.scales.task import SizeTask
 
 #: What is known of one group: scales and what it comes to there, smallest first.
 Known = dict[float, GroupResult]
+#: Copies left out, money, sheets; see `model.GroupResult.rank`.
+Rank = tuple[int, float, int]
 #: A try: at which scale, and for which cliff.
 Spot = tuple[float, Cliff]
 
@@ -38,6 +41,8 @@ HARDER_TIMES = 3
 BESIDES = 1.5
 #: The shortest search worth starting, seconds.
 LEAST = 0.5
+#: A try is repeated when the step up to it has become this much smaller.
+NEARER = 0.7
 #: Tries for each cliff between two sizes that are compared: how often a plan is carried up to such a size.
 CARRIES = 2
 
@@ -75,7 +80,9 @@ class CliffSearch:
             for key in keys
         }
         self._carried: set[tuple[GroupKey, float, float]] = set()
-        self._climbed: set[tuple[GroupKey, float, tuple[int, float, int] | None]] = set()
+        #: The smallest step with which a plan of some rank was carried up to a scale.
+        self._steps_up: dict[tuple[GroupKey, float, Rank], float] = {}
+        self._tried_harder: set[tuple[GroupKey, float]] = set()
         #: Where only sheets and money are known.
         self._rough: set[tuple[GroupKey, float]] = set()
         self._failed: set[tuple[GroupKey, float]] = set()
@@ -105,11 +112,13 @@ class CliffSearch:
         yield from self._level(key, usual)
         while in_time():
             effort = self._times(1.0, usual)
-            spots = self._to_climb(key, self._asked_for) or self._to_halve(key)
+            spots = self._to_climb(key) or self._to_halve(key) or self._to_step_up(key)
             if not spots:
                 spots, effort = self._to_try_harder(key, usual)
             if not spots:
                 break
+            for at, cliff in spots:
+                self._steps_up[key, at, cliff.below[1].rank] = at / cliff.below[0] - 1.0
             # The plan below is carried up, and where that fails the one above is good enough.
             tasks = [self._task(at, key, effort, cliff.below[1], cliff.above[1]) for at, cliff in spots]
             answers = yield tasks
@@ -185,17 +194,32 @@ class CliffSearch:
             if best is None or group.rank <= best[1].rank:
                 best = scale, group
 
-    def _to_climb(self, key: GroupKey, among: Collection[float]) -> list[Spot]:
-        """Above each cliff that its plan below was not carried over yet, and that is not proven."""
-        spots = [
+    def _to_climb(self, key: GroupKey) -> list[Spot]:
+        """Sizes that are compared just above a cliff, to which its plan below was not carried yet."""
+        return [
             (cliff.above[0], cliff)
             for cliff in self.cliffs(key)
             if not cliff.certain
-            and cliff.above[0] in among
-            and (key, cliff.above[0], cliff.below[1].rank) not in self._climbed
+            and cliff.above[0] in self._asked_for
+            and (key, cliff.above[0], cliff.below[1].rank) not in self._steps_up
         ]
-        self._climbed |= {(key, at, cliff.below[1].rank) for at, cliff in spots}
-        return spots
+
+    def _to_step_up(self, key: GroupKey) -> list[Spot]:
+        """Just above each cliff that has come nearer since that was tried."""
+        found = []
+        for cliff in self._open(key):
+            at, step = cliff.above[0], cliff.above[0] / cliff.below[0] - 1.0
+            if step <= NEARER * self._steps_up.get((key, at, cliff.below[1].rank), math.inf):
+                found.append((at, cliff))
+        return found
+
+    def _open(self, key: GroupKey) -> list[Cliff]:
+        """Cliffs that may still lie higher: what fits no sheet at all stays out however long it is tried."""
+        return [
+            cliff
+            for cliff in self.cliffs(key)
+            if not cliff.certain and cliff.below[1].rank[0] == cliff.above[1].rank[0]
+        ]
 
     def _to_halve(self, key: GroupKey) -> list[Spot]:
         """Halfway between the sides of each cliff that is not close yet."""
@@ -206,18 +230,11 @@ class CliffSearch:
         ]
 
     def _to_try_harder(self, key: GroupKey, usual: float) -> tuple[list[Spot], Effort]:
-        """Just above each cliff that may still lie higher, and the effort that each of them gets.
-
-        What fits no sheet at all stays out however long it is tried.
-        """
-        spots = [
-            (cliff.above[0], cliff)
-            for cliff in self.cliffs(key)
-            if not cliff.certain and cliff.below[1].rank[0] == cliff.above[1].rank[0]
-        ]
+        """Just above each cliff that may still lie higher, and the effort that each of them gets."""
+        spots = [(cliff.above[0], cliff) for cliff in self._open(key)]
         if self._effort.rounds is not None:
-            spots = [(at, cliff) for at, cliff in spots if (key, at, None) not in self._climbed]
-            self._climbed |= {(key, at, None) for at, _ in spots}
+            spots = [(at, cliff) for at, cliff in spots if (key, at) not in self._tried_harder]
+            self._tried_harder |= {(key, at) for at, _ in spots}
             return spots, self._times(HARDER_TIMES, usual)
         seconds = self._harder[key] / 2.0 / max(len(spots), 1)
         if seconds < LEAST_TIMES * usual:

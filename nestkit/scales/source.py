@@ -49,7 +49,8 @@ def source_of(build: Build) -> BuildSource:
         try:
             files.append((path.relative_to(above).as_posix(), path.read_bytes()))
         except OSError as error:
-            raise InputError.one(path.name, f"can't be read: {error.strerror or error}") from error
+            what = f"can't be read: {error.strerror or error}"
+            raise InputError.one(path.name, what, "See that you may read it") from error
     return BuildSource(files[0][0], tuple(files))
 
 

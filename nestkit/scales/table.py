@@ -93,10 +93,10 @@ def table_bytes(comparison: Comparison) -> bytes:
     head = ["scale", f"length ({unit})", f"height ({unit})", "measured on"]
     for key in comparison.groups:
         foam = foam_name(comparison, key)
-        head += [f"{foam}: sheets", f"{foam}: certainly needed", f"{foam}: money", f"{foam}: waste (%)"]
+        head += [f"{foam}: sheets", f"{foam}: certainly needed", f"{foam}: cost", f"{foam}: waste (%)"]
         head += [f"{foam}: leftover pieces", f"{foam}: largest leftover ({unit})"]
     head += [
-        "money",
+        "cost",
         "waste (%)",
         "cutting time (min)",
         "cut by hand for its size",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass, replace
 
+from nestkit.build import load_build
 from nestkit.build.model import Build
 from nestkit.errors import InputError
 from nestkit.nesting.carried import LaidSheet
@@ -108,7 +109,11 @@ def build_at(task: SizeTask) -> Build:
     InputError
         When it can't be made at that size.
     """
-    build = read_build(file_of(task.source), task.scale, with_findings=task.jobs != "none")
+    if task.jobs == "none":
+        # What can't be cut safely, and folds that can't be made, were looked at for the sizes on either side.
+        build = load_build(file_of(task.source), task.scale)
+    else:
+        build = read_build(file_of(task.source), task.scale)
     build = with_pieces(build, task.pieces, task.shop)
     if task.shop_only:
         build = replace(build, sheets=tuple(replace(sheet, buy=False) for sheet in build.sheets))

@@ -11,6 +11,7 @@ from nestkit.build.model import Build
 from nestkit.output import plan_files
 from nestkit.output.folder import COMPARISON, replace_folder
 from nestkit.planning import Effort, make_plan
+from nestkit.scales import layouts
 from nestkit.scales.chart import chart_files
 from nestkit.scales.model import Comparison, GroupResult, Largest, SizeResult
 from nestkit.scales.page import page_bytes
@@ -41,6 +42,7 @@ def comparison_files(comparison: Comparison, plans: dict[int, dict[str, bytes]])
         folder = plan_folder(comparison.largest[place])
         files |= {f"{folder}/{name}": data for name, data in written.items()}
         reports[place] = f"{folder}/report.html"
+    files[layouts.FILE] = layouts.layouts_bytes(comparison)
     files["scales.html"] = page_bytes(comparison, chart, reports)
     files[COMPARISON.marker] = _json_bytes(comparison, [COMPARISON.marker, *files])
     return files

@@ -40,9 +40,8 @@ def connect(file: Path) -> sqlite3.Connection:
         try:
             file.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise OutputError(
-                f"{file}: its folder can't be made ({error.strerror}). Name another file with --shop."
-            ) from None
+            what = f"its folder can't be made ({error.strerror})"
+            raise OutputError.one(str(file), what, "Name another file with --shop") from None
         database = sqlite3.connect(file, timeout=PATIENCE, isolation_level=None)
         try:
             database.row_factory = sqlite3.Row
@@ -91,12 +90,11 @@ def told(file: Path) -> Iterator[None]:
         yield
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
-            raise OutputError(
-                f"{file}: another program is writing to the shop. Nothing was changed; try again."
-            ) from error
-        raise OutputError(
-            f"{file}: the shop can't be opened or written ({error}). Nothing was changed."
-        ) from error
+            what = "another program is writing to the shop"
+            raise OutputError.one(str(file), what, "Try again; nothing was changed") from error
+        what = f"the shop can't be opened or written ({error})"
+        todo = "See that there is room and that you may write there; nothing was changed"
+        raise OutputError.one(str(file), what, todo) from error
     except sqlite3.DatabaseError as error:
         raise InputError.one(str(file), f"this is no shop, or it is damaged ({error})", PUT_BACK) from error
     except UnicodeDecodeError as error:  # so ends SQLite's own message when it quotes what is damaged

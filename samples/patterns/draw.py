@@ -26,6 +26,7 @@ from nestkit.patterns import (
     Foam,
     Pattern,
     Prism,
+    Pyramid,
     Ridge,
     Ring,
     Stack,
@@ -75,6 +76,7 @@ def patterns() -> dict[str, Pattern]:
         ).develop(),
         "stack": Stack(thick, Shape(Outline(base)), 30.0, (Path.circle(120.0, 110.0, 20.25),)).develop(),
         "prism": Prism(foam, 6, 170.0, 200.0, lids=1, lid="in", windows=windows).develop(),
+        "pyramid": Pyramid(thin, 4, 50.0, 70.0).develop(),
         "box": Box(foam, 200.0, 180.0, 40.0, lids=1, lid="in").develop(),
     }
 
@@ -128,7 +130,7 @@ def draw_closed(axes: plt.Axes, pattern: Pattern) -> str:
     # A folded strip stands on its side as it is folded: its panels' height becomes upright.
     if pattern.kind in ("prism", "box"):
         surfaces = [stood_up(surface) for surface in surfaces]
-    if pattern.kind == "dome":
+    if pattern.kind in ("dome", "pyramid"):
         surfaces = [surface @ upright(surfaces) for surface in surfaces]
     many = len(surfaces) > 40
     colours = [FOAM] * len(surfaces)

@@ -153,7 +153,7 @@ SHEET = "size = [600, 400]\nbuy = true"
         (
             '"mark"',
             '"etch"',
-            "build.toml: lines: '#00aa00' (line 9): 'etch' is not a kind of line. Write 'cut'",
+            "build.toml: lines: '#00aa00' (line 9): 'etch' is not a kind of line. Write for example cut",
         ),
         ('"#00aa00"', '"#00aa"', "build.toml: lines: '#00aa' (line 9): a colour is written #rrggbb"),
         ("[build]", "[drawing_units]\n'flag.svg' = 'parsec'\n[build]", "'parsec' is not one of 'mm', 'cm'"),

@@ -222,6 +222,10 @@ def test_a_lining_is_as_wide_as_the_open_layers_are_thick(bench: Bench) -> None:
         ),
         ('pattern = "box"\nwidth = 0.4\ndepth = 4\nheight = 3', "leaves nothing hollow in 0.4 in"),
         ('pattern = "dome"\ndiameter = 0.4', "0.25 in of foam leaves nothing hollow in 0.4 in"),
+        (
+            'pattern = "pyramid"\nacross_flats = 2\nheight = 0.1',
+            "0.25 in of foam at this lean leaves nothing hollow in 2 in",
+        ),
         ('pattern = "edge_strip"\naround = "plate"\nwidth = 90', "no sheet or bed is 90 in wide"),
     ],
 )
@@ -236,6 +240,19 @@ def test_notes_on_patterns_speak_the_builds_unit(bench: Bench) -> None:
     (part,) = made(bench.load(*in_inches(rings)), "r")
     assert part.pattern is not None
     assert part.pattern.notes == ("4 rings reach 1 in, -0.1 in off what was asked",)
+
+
+def test_a_pyramid_scales_and_goes_over_hardware(bench: Bench) -> None:
+    spike = 'name = "s"\npattern = "pyramid"\nthickness = 6\nheight = 60\n'
+    double = ('name = "Harbour flag"', 'name = "Harbour flag"\nscale = 2')
+    (part,) = made(bench.load(double, swapped(f"{spike}across_flats = 50\nsides = 6\nquantity = 2")), "s")
+    assert finished(part)["across flats outside"] == pytest.approx(100.0)
+    assert finished(part)["height outside"] == pytest.approx(120.0)
+    assert part.copies == 12
+    (part,) = made(bench.load(double, swapped(f'{spike}across_flats = "tube"\nfit = 1')), "s")
+    assert finished(part)["across flats inside"] == pytest.approx(41.0)
+    mirrored = swapped(f"{spike}across_flats = 50\nquantity = 2\nmirrored_pairs = true")
+    assert "each of its pieces is its own mirror image" in bench.problem(mirrored)
 
 
 def test_several_pieces_become_parts_with_names_of_their_own(bench: Bench) -> None:

@@ -97,7 +97,10 @@ def test_settings_with_which_no_build_can_be_read_change_nothing(file: Path) -> 
     with pytest.raises(InputError) as caught:
         write_settings(file, [FoamSettings("eva", 6.0, {"kerf": 33.0})], "mm")
     first, second = (str(problem) for problem in caught.value.problems)
-    assert first == "build.toml: with the new settings the build can't be read, so nothing was changed."
+    assert first == (
+        "build.toml: with the new settings the build can't be read, so nothing was changed. "
+        "Mend what follows, then calibrate again."
+    )
     assert second.startswith("build.toml: foam[1]: kerf (line ")
     assert file.read_bytes() == before
     assert sorted(path.name for path in file.parent.iterdir()) == ["b.svg", "build.toml"]

@@ -34,7 +34,7 @@ def test_lengths_are_in_the_builds_unit(bench: Bench) -> None:
         ('paper = "a4"', "'a4' is not one of 'A4', 'A3' or 'letter'. Did you mean 'A4'?"),
         ('which = "al"', "Did you mean 'all'?"),
         ("overlap = 2", "2 mm lies outside 5 mm to 30 mm. 10 mm is enough to tape two pages together."),
-        ("margin = 40", "40 mm lies outside 0 mm to 25 mm. A printer leaves 3 to 15 mm white."),
+        ("margin = 40", "40 mm lies outside 0 mm to 25 mm. A printer leaves 3 mm to 15 mm white."),
         ("overlp = 10", "Did you mean 'overlap'?"),
     ],
 )

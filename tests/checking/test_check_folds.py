@@ -33,7 +33,7 @@ HOLED = type(SHAPE)(Outline(SHAPE.outline.exterior, (Line.circle(150, 45, 4),)),
 
 def folder_of(folder: Path, **changes: object) -> Path:
     how = changes.pop("how", "laser")
-    build = build_with(HOLED, 6.0, **changes)
+    build = build_with(changes.pop("shape", HOLED), 6.0, **changes)
     job = job_with(build, Placement(500.0, 200.0, 0.6, True), how)
     waste = 1.0 - job.sheet.fill
     group = Group("eva", 6.0, 1, 1, 1, True, waste, 0.0, (("eva", 1),))
@@ -55,6 +55,15 @@ def folder_of(folder: Path, **changes: object) -> Path:
 def test_what_was_written_is_right(tmp_path: Path, changes: dict[str, object]) -> None:
     verdict = check_folder(folder_of(tmp_path / "out", **changes))
     # The mirrored copy is no pair's: that alone is told.
+    assert verdict.codes == {"mirrored"}, str(verdict)
+
+
+@pytest.mark.parametrize("ends", [((40.0, 0.0), (160.0, 60.0)), ((160.0, 60.0), (40.0, 0.0))])
+def test_a_fold_that_meets_the_edge_at_a_slant_may_be_etched_into_its_corners(
+    tmp_path: Path, ends: tuple[tuple[float, float], tuple[float, float]]
+) -> None:
+    """At 27 degrees the groove runs on along the edge, at either end, by twice half its width."""
+    verdict = check_folder(folder_of(tmp_path / "out", shape=plate(200.0, 60.0, fold(90, *ends))))
     assert verdict.codes == {"mirrored"}, str(verdict)
 
 

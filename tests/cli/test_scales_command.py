@@ -56,7 +56,7 @@ def largest(sizes: Path) -> dict[str, Any]:
 
 
 def test_sizes_are_compared_and_a_second_run_is_kept(folder):
-    ask = ("--from", "0.9", "--to", "1.1", "--steps", "3", "--rounds", "8", "--jobs", "2", "--out", "sizes")
+    ask = ("--from", "0.9", "--to", "1.1", "--steps", "3", "--rounds", "8", "--cores", "2", "--out", "sizes")
     first = run(folder, *ask, "--json")
     assert first.returncode == 0, first.stderr
     data = json.loads(first.stdout)
@@ -64,12 +64,28 @@ def test_sizes_are_compared_and_a_second_run_is_kept(folder):
     assert data["cliffs"][0]["up_to_scale"] == pytest.approx(1.0, rel=0.005)
     assert data["cliffs"][0]["proven"] is True
     before = {file.name: file.read_bytes() for file in (folder / "sizes").iterdir()}
-    assert set(before) == {"scales.csv", "scales.html", "scales.json", "scales.png", "scales.svg"}
+    assert set(before) == {
+        "layouts.json",
+        "scales.csv",
+        "scales.html",
+        "scales.json",
+        "scales.png",
+        "scales.svg",
+    }
     second = run(folder, *ask)
     assert second.returncode == 0
     assert "0 planned now" in second.stdout
     assert "up to 230 mm (scale 1) it is 1 sheet" in second.stdout
     assert {file.name: file.read_bytes() for file in (folder / "sizes").iterdir()} == before
+    # What was found just below the cliff is there to be cut: one sheet, and no search that could miss it.
+    scale = str(data["cliffs"][0]["up_to_scale"])
+    plan = ("plan", "build.toml", "--scale", scale, "--begin-with", "sizes", "--rounds", "1", "--out", "plan")
+    program = [sys.executable, "-m", "nestkit", *plan]
+    planned = subprocess.run(
+        program, cwd=folder, env=environment(folder), capture_output=True, text=True, timeout=300, check=False
+    )
+    assert planned.returncode == 0, planned.stderr
+    assert len(json.loads((folder / "plan" / "plan.json").read_bytes())["sheets"]) == 1
 
 
 def test_lengths_and_the_largest_size_from_the_shop(folder):
@@ -89,7 +105,7 @@ def test_the_largest_size_from_the_shop_counts_the_leftovers_in_its_list(folder)
         '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="300mm" viewBox="0 0 400 300">'
         '<path id="rest" d="M0 0H400V20H300V200H0Z" fill="none" stroke="#000000"/></svg>'
     )
-    ask = ("--fit-shop", "--of", "p5", "--rounds", "3", "--no-cache", "--jobs", "2")
+    ask = ("--fit-shop", "--of", "p5", "--rounds", "3", "--no-cache", "--cores", "2")
     alone = run(folder, *ask, "--no-offcuts", "--out", "alone")
     assert alone.returncode == 0, alone.stderr
     assert largest(folder / "alone")["scale"] <= 0.5 * 1.0001
@@ -158,7 +174,7 @@ def test_ctrl_c_keeps_the_sizes_that_are_done(folder):
     assert run(folder, *ask, "--no-cache").returncode == 0
     before = (folder / "sizes" / "scales.csv").read_bytes()
     # So many sizes that they can't be done before they are stopped.
-    many = ("--from", "0.8", "--to", "1.2", "--steps", "600", "--rounds", "200", "--jobs", "2")
+    many = ("--from", "0.8", "--to", "1.2", "--steps", "600", "--rounds", "200", "--cores", "2")
     process = subprocess.Popen(
         command(folder, *many, "--out", "sizes"),
         cwd=folder,

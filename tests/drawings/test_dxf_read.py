@@ -243,5 +243,5 @@ def test_a_damaged_file_is_mended_and_nothing_is_printed(tmp_path, capfd):
 
 
 def test_a_missing_file_is_refused(tmp_path):
-    with pytest.raises(DrawingError, match="cannot be read"):
+    with pytest.raises(DrawingError, match="can't be read"):
         read_dxf(tmp_path / "none.dxf")

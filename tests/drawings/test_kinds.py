@@ -72,9 +72,9 @@ def test_rules_as_the_build_file_writes_them(text, kind, degrees):
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("snip", "write cut, mark, fold 90, bevel 45 or guide"),
+        ("snip", "no kind"),
         ("", "no kind"),
-        ("fold", "needs its angle in degrees, for example fold 45"),
+        ("fold", "needs its angle in degrees"),
         ("fold x", "'x' is no number"),
         ("fold nan", "0 to below 180"),
         ("bevel 90", "0 to below 90"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -65,6 +66,17 @@ def test_without_noise_the_settings_come_back() -> None:
     # Its grooves came out 1.3 mm shallower than meant, over a skin as much thicker.
     assert found.width_factor.value == pytest.approx(foam.factor(SKIN), abs=0.01)
     assert found.outliers == ()
+
+
+def test_readings_that_agree_too_well_prove_no_more_than_a_maker_can_measure() -> None:
+    """A line through the origin: its slope's error is a reading's over the root of the squares of the cuts.
+
+    Half of 0.05 mm is the least that a reading is taken to be off.
+    """
+    gaps = [Reading(f"K{n}", "kerf", n + 1, 0, 0.0, (0.2 * (n + 1),) * 2) for n in (4, 8, 12)]
+    found = calibrate(gaps, THICKNESS)
+    assert found.kerf.value == pytest.approx(0.2)
+    assert found.kerf.error == pytest.approx(0.025 / math.sqrt(2 * (5**2 + 9**2 + 13**2)))
 
 
 def test_depth_that_falls_off_is_seen_and_a_straight_line_is_not_bent() -> None:

@@ -20,7 +20,7 @@ def test_a_line_for_each_job_and_one_for_all():
     *each, total = rows
     assert [row["job"] for row in each] == [sheet["job"] for sheet in sheets]
     for row, sheet in zip(each, sheets, strict=True):
-        assert int(row["sheet"]) == sheet["index"]
+        assert int(row["sheet of the plan"]) == sheet["index"]
         assert int(row["parts"]) == len(sheet["parts"])
         assert float(row["cut length (mm)"]) == pytest.approx(sheet["cut_length_mm"], abs=0.51)
         if sheet["how"] == "hand":
@@ -32,8 +32,8 @@ def test_a_line_for_each_job_and_one_for_all():
         parts = [float(row[f"{what} (s)"]) for what in sheet["times"]]
         assert float(row["in all (s)"]) == pytest.approx(sum(parts), abs=0.3)
         assert sum(sheet["times"].values()) == pytest.approx(sheet["seconds"], abs=1e-3)
-    cut = [row for row in each if row["how"] != "hand"]
-    assert total["sheet"] == "on the cutter in all"
+    cut = [row for row in each if row["cut by"] != "hand"]
+    assert total["sheet of the plan"] == "on the cutter in all"
     assert int(total["paths"]) == sum(int(row["paths"]) for row in cut)
     assert float(total["in all (s)"]) == pytest.approx(sum(float(r["in all (s)"]) for r in cut), abs=0.5)
     freed = [name for row in each for name in row["can be glued after it"].split("; ") if name]

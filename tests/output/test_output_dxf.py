@@ -8,7 +8,6 @@ import math
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path as FilePath
 
 import ezdxf
@@ -20,6 +19,7 @@ from ezdxf.entities import Layer
 from shapely import from_wkb
 from shapely.geometry import Polygon
 
+from nestkit.build.model import DxfVersion
 from nestkit.cutting.model import CUT_OUTSIDE_LAYER, MARK_LAYER, Job, Stroke, Times
 from nestkit.geometry import Outline, Path
 from nestkit.output import plan_files
@@ -38,15 +38,6 @@ def read(data: bytes) -> Drawing:
 def layers_of(drawing: Drawing) -> list[Layer]:
     # ezdxf adds Defpoints to what it reads.
     return [layer for layer in drawing.layers if layer.dxf.name not in ("0", "Defpoints")]
-
-
-@pytest.fixture
-def gdal() -> Iterator[None]:
-    """GDAL reads closed lines as polygons, arcs as chords of half a degree."""
-    options = {"DXF_CLOSED_LINE_AS_POLYGON": "YES", "OGR_ARC_STEPSIZE": "0.5"}
-    pyogrio.set_gdal_config_options(options)
-    yield
-    pyogrio.set_gdal_config_options(dict.fromkeys(options))
 
 
 @pytest.fixture(scope="module")
@@ -98,10 +89,11 @@ def test_entities_are_the_strokes_in_cut_order(job: Job, drawing: Drawing) -> No
         assert np.abs(written - stroke.path.vertices).max() <= 5e-7
 
 
-def test_gdal_reads_the_same_polygons(tmp_path: FilePath, gdal: None) -> None:
+@pytest.mark.parametrize("version", ["R2010", "R12"])
+def test_gdal_reads_the_same_polygons(tmp_path: FilePath, gdal: None, version: DxfVersion) -> None:
     for job in lantern().jobs:
         file = tmp_path / f"{job.name}.dxf"
-        file.write_bytes(dxf_bytes(job))
+        file.write_bytes(dxf_bytes(job, version))
         meta, _, shapes, fields = pyogrio.raw.read(file)
         layers = fields[list(meta["fields"]).index("Layer")]
         wanted = [("SHEET", ring) for ring in job.sheet.outline.rings()]

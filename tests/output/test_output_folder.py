@@ -73,7 +73,7 @@ def test_the_makers_file_is_never_overwritten(tmp_path: Path) -> None:
     write(CASE, out)
     (out / "jobs" / "job-01.dxf").write_text("drawn by hand")
     before = content(out)
-    with pytest.raises(OutputError, match=r"job-01\.dxf was not written by nestkit"):
+    with pytest.raises(OutputError, match=r"job-01\.dxf: was not written by nestkit"):
         write(OTHER, out)
     assert content(out) == before
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Hardware
 from nestkit.build.pattern_info import PatternInfo, SeamInfo
-from nestkit.output.gluing_csv import gluing_bytes
+from nestkit.output.gluing import gluing_bytes
 from nestkit.output.lists import cut_order, cutting_bytes, safe_cell, shopping_bytes, show_turn
 from tests.output.sample_plan import lantern
 
@@ -127,11 +127,11 @@ def test_gluing_follows_the_assemblies_and_numbers_seams() -> None:
     info = PatternInfo("edge_strip", "trim strip", (), 0.0, seams=seams)
     parts = tuple(replace(p, pattern=info) if p.name == "trim strip" else p for p in CASE.build.parts)
     table = rows(gluing_bytes(replace(CASE.build, parts=parts), CASE.plan, CASE.jobs))
-    assert [(row["order"], row["assembly"], row["can be glued"], row["seam"]) for row in table] == [
+    assert [(row["order"], row["assembly"], row["can be glued"], row["seam number"]) for row in table] == [
         ("1", "base", "after sheet 3", ""),
         ("2", "lamp house", "after sheet 2", ""),
         ("3", "roof", "after sheet 1", "1"),
         ("3", "roof", "after sheet 1", "2"),
         ("4", "no assembly", "not complete: 1 copy left out", ""),
     ]
-    assert (table[2]["seams"], table[2]["length of each (mm)"], table[2]["angle (deg)"]) == ("5", "14", "30")
+    assert (table[2]["count"], table[2]["length of each (mm)"], table[2]["angle (deg)"]) == ("5", "14", "30")

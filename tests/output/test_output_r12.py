@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path as FilePath
 from typing import Any
 
 import ezdxf
 import numpy as np
-import pyogrio
 import pytest
-from shapely import from_wkb
 
 from nestkit.checking.folder import check_folder
 from nestkit.checking.job_file import read_job
@@ -26,15 +24,6 @@ from nestkit.output.dxf import APP_ID, dxf_bytes
 from tests.output.sample_plan import lantern
 
 CASE = lantern()
-
-
-@pytest.fixture
-def gdal() -> Iterator[None]:
-    """GDAL reads closed lines as polygons, arcs as chords of half a degree."""
-    options = {"DXF_CLOSED_LINE_AS_POLYGON": "YES", "OGR_ARC_STEPSIZE": "0.5"}
-    pyogrio.set_gdal_config_options(options)
-    yield
-    pyogrio.set_gdal_config_options(dict.fromkeys(options))
 
 
 def written(folder: FilePath, version: str = "R12") -> FilePath:
@@ -71,20 +60,6 @@ def test_entities_are_the_strokes_in_cut_order() -> None:
             ]
             rows = np.array([(*v.dxf.location.vec2, v.dxf.get("bulge", 0.0)) for v in entity.vertices])
             assert np.abs(rows - stroke.path.vertices).max() <= 5e-7
-
-
-def test_gdal_reads_the_same_polygons(tmp_path: FilePath, gdal: None) -> None:
-    for job in CASE.jobs:
-        file = tmp_path / f"{job.name}.dxf"
-        file.write_bytes(dxf_bytes(job, "R12"))
-        meta, _, shapes, fields = pyogrio.raw.read(file)
-        layers = fields[list(meta["fields"]).index("Layer")]
-        wanted = [("SHEET", ring) for ring in job.sheet.outline.rings()]
-        wanted += [(stroke.layer, stroke.path) for stroke in job.strokes]
-        assert list(layers) == [layer for layer, _ in wanted]
-        for shape, (_, path) in zip(from_wkb(shapes), wanted, strict=True):
-            assert shape.area == pytest.approx(abs(path.signed_area), rel=1e-4)
-            assert shape.bounds == pytest.approx(path.bounds, abs=2e-3)
 
 
 def test_other_letters_are_written_as_codes_and_read_again(tmp_path: FilePath) -> None:

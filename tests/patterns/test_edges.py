@@ -42,14 +42,19 @@ def exterior_angles(polygon: Polygon) -> np.ndarray:
     return (turns + math.pi) % math.tau - math.pi
 
 
+def is_foldable(polygon: Polygon) -> bool:
+    """Whether every turn is a corner, and none too sharp for a strip."""
+    angles = np.abs(exterior_angles(polygon))
+    ways = polygon.is_valid and polygon.exterior.is_ccw
+    return bool(ways and (angles > math.radians(21)).all() and (angles < math.radians(150)).all())
+
+
 @settings(max_examples=60, deadline=None)
 @given(star_points(low=60.0, high=200.0, most=8), st.sampled_from([2.0, 4.0, 6.0]))
 def test_without_curves_its_length_is_that_of_the_mitred_offset(points: np.ndarray, thickness: float) -> None:
-    # The referee is shapely's mitred offset by the groove's depth (design, section 7).
+    # The referee is shapely's mitred offset by the groove's depth.
     polygon = Polygon(points)
-    angles = np.abs(exterior_angles(polygon))
-    assume(polygon.is_valid and polygon.exterior.is_ccw)
-    assume(bool((angles > math.radians(21)).all() and (angles < math.radians(150)).all()))
+    assume(is_foldable(polygon))
     foam = Foam(thickness)
     referee = polygon.buffer(foam.depth, join_style="mitre", mitre_limit=1000)
     # A hollow so tight that the strip fills it up has fewer corners outside, and no strip goes into it.
@@ -270,9 +275,7 @@ def test_the_neutral_fibre_is_told_from_the_inside_of_each_bend(inner: bool, neu
 @given(star_points(low=60.0, high=200.0, most=8), st.sampled_from([2.0, 4.0, 6.0]))
 def test_folded_back_a_lining_fills_its_opening(points: np.ndarray, thickness: float) -> None:
     polygon = Polygon(points)
-    angles = np.abs(exterior_angles(polygon))
-    assume(polygon.is_valid and polygon.exterior.is_ccw)
-    assume(bool((angles > math.radians(21)).all() and (angles < math.radians(150)).all()))
+    assume(is_foldable(polygon))
     foam = Foam(thickness, skin=0.8)
     # An opening so tight that the strip fills it up has fewer corners when it is lined.
     lined = polygon.buffer(-thickness, join_style="mitre", mitre_limit=1000)

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from nestkit.nesting.carried import LaidSheet
 from nestkit.planning import Effort
 from nestkit.scales.cliffs import CliffSearch
 from nestkit.scales.largest import Goal
@@ -176,6 +177,26 @@ def test_above_a_cliff_it_is_tried_harder_once():
     (cliff,) = found.all_cliffs()
     assert cliff.is_close
     assert cliff.below[0] >= 1.05
+
+
+def test_small_steps_climb_where_one_leap_does_not():
+    """A plan is carried no farther than 0.4 % at a time here; its scale stands in it as a sheet's number."""
+
+    def laid(sheets, scale):
+        return (LaidSheet("eva", 6.0, "sheet", round(scale * 1e6) if sheets == 1 else 0, None, ()),)
+
+    def answer(task):
+        near = any(task.scale <= sheet.stock_number / 1e6 * 1.004 for sheet in task.start)
+        sheets = 1 if task.scale <= 1.0 or (near and task.scale <= 1.08) else 2
+        size = result(task.scale, sheets)
+        return replace(size, groups=(replace(size.groups[0], laid=laid(sheets, task.scale)),))
+
+    sizes = [answer(SizeTask(SOURCE, scale, Effort(rounds=8))) for scale in (1.0, 1.2)]
+    found = search(sizes)
+    found.look(Runner(MadeUp(answer)), lambda: True)
+    (cliff,) = found.all_cliffs()
+    assert cliff.is_close
+    assert 1.08 / (1.0 + CLOSE) <= cliff.below[0] <= 1.08
 
 
 def test_what_is_left_out_and_what_it_costs_are_cliffs_too():

@@ -97,7 +97,7 @@ def test_the_table_says_every_size_and_no_cell_is_a_formula():
     first, second, missing = rows
     assert (first["length (mm)"], first["height (mm)"], first["measured on"]) == ("1200", "300", "'=blade")
     assert (first["eva 6 mm: sheets"], first["eva 6 mm: certainly needed"]) == ("2", "2")
-    assert (first["money"], first["waste (%)"], first["cutting time (min)"]) == ("16.80", "60", "12.6")
+    assert (first["cost"], first["waste (%)"], first["cutting time (min)"]) == ("16.80", "60", "12.6")
     assert first["eva 6 mm: largest leftover (mm)"] == "400 x 120"
     assert first["layers (height error)"] == "hilt 4 (-1 mm)"
     assert second["cut by hand for its size"] == "shaft"
@@ -180,6 +180,7 @@ def test_the_folder_is_replaced_whole_and_what_the_maker_added_stays(tmp_path):
     (out / "mine.txt").write_text("mine")
     write_comparison(replace(FOUND, sizes=SIZES[:1], cliffs=()), {}, out)
     assert sorted(file.name for file in out.iterdir()) == [
+        "layouts.json",
         "mine.txt",
         "scales.csv",
         "scales.html",
@@ -187,7 +188,7 @@ def test_the_folder_is_replaced_whole_and_what_the_maker_added_stays(tmp_path):
     ]
     data = json.loads((out / "scales.json").read_bytes())
     assert data["format"] == "nestkit-scales"
-    assert set(data["files"]) == {"scales.csv", "scales.html", "scales.json"}
+    assert set(data["files"]) == {"layouts.json", "scales.csv", "scales.html", "scales.json"}
 
 
 def test_a_folder_of_another_kind_is_not_touched(tmp_path):
