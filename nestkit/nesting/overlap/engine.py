@@ -130,7 +130,7 @@ def pack_strip(
 
 
 def prepare() -> None:
-    """Compiles the kernels, or loads them when that was done before: about ten seconds, or one.
+    """Compiles the kernels, or loads them when that was done before: about half a minute, or one second.
 
     A search does so too when it must; this is for those who watch the clock.
     """
@@ -138,7 +138,8 @@ def prepare() -> None:
     sheet = Path.polyline([(0, 0), (100, 0), (100, 100), (0, 100)], True)
     for turns in (Turns(), Turns((0.0, math.pi))):
         items = [Item(Outline(hook), turns)] * 3
-        search(items, [Bin(Outline(sheet))] * 2, Spacing(2.0, 2.0), seed=1, stop=AfterRounds(2))
+        # The first rounds lay and compact; only then are copies moved.
+        search(items, [Bin(Outline(sheet))] * 2, Spacing(2.0, 2.0), seed=1, stop=AfterRounds(4))
 
 
 def _search(

@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path, Placement
-from nestkit.nesting.overlap import pack_strip, search
+from nestkit.nesting.overlap import lane, pack_strip, prepare, search
+from nestkit.nesting.overlap.moves import passes
+from nestkit.nesting.overlap.state import Shapes
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing, Status
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, AnyOf
 from nestkit.nesting.verify import faults
@@ -48,6 +50,19 @@ def compiled() -> None:
     items = [Item(rectangle(3, 2), ANY), Item(rectangle(3, 2), QUARTERS)]
     search(items, [Bin(rectangle(5, 5))], Spacing(), seed=1, stop=AfterRounds(5))
     pack_strip(items[1:] * 2, 5.0, seed=1, stop=AfterRounds(20))
+
+
+def test_getting_ready_leaves_no_kernel_to_compile(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half of the compile time is that of moving copies, by tables and without."""
+    with_tables = set()
+
+    def watched(shapes: Shapes, *more: object) -> float:
+        with_tables.add(len(shapes.pair_at) > 1)
+        return passes(shapes, *more)
+
+    monkeypatch.setattr(lane, "passes", watched)
+    prepare()
+    assert with_tables == {False, True}
 
 
 @pytest.mark.slow
