@@ -53,8 +53,11 @@ def cliff_sentence(comparison: Comparison, cliff: Cliff) -> str:
             "No time was left to look between them."
         )
     where = f"up to {low}" + (f" ({scales})" if comparison.reference else "")
-    proof = " That is proven." if cliff.certain else ""
-    return f"{foam}: {where} {before}; above that {after}.{proof}"
+    if cliff.certain:
+        return f"{foam}: {where} {before}; above that {after}. That is proven."
+    # What finds no place mostly fits no sheet at all, which no search would change.
+    searched = ", as far as was searched" if below.rank[0] == above.rank[0] else ""
+    return f"{foam}: {where} {before}; above that {after}{searched}."
 
 
 def _places(left_out: int) -> str:

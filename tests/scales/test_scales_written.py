@@ -114,9 +114,11 @@ def test_a_cliff_is_said_with_its_size_and_what_is_certain():
         " That is proven."
     )
     found = replace(CLIFF, above=(1.034, group(3, 25.2, at_least=2)))
-    assert "proven" not in cliff_sentence(FOUND, found)
+    assert cliff_sentence(FOUND, found).endswith("above that 3 (25.20), as far as was searched.")
     money = Cliff((1.03, group()), (1.034, group(cost=21.0)))
-    assert "its 2 sheets cost 16.80; above that 21.00." in cliff_sentence(FOUND, money)
+    assert "its 2 sheets cost 16.80; above that 21.00, as far as was searched." in cliff_sentence(
+        FOUND, money
+    )
     short = Cliff((1.03, group()), (1.034, group(left=1)))
     assert "everything has a place; above that one copy finds none." in cliff_sentence(FOUND, short)
     wide = Cliff((1.0, group()), (1.1, group(3, 25.2)))
