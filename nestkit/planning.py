@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Literal
 
 from nestkit.build.model import Build, same_thickness
@@ -132,7 +131,12 @@ def make_plan(
         _numbered([sheet for group in found for sheet in group.sheets], build), kept, build.sheets
     )
     sheets = tuple(replace(sheet, index=number) for number, sheet in enumerate([*kept, *new], start=1))
-    left = remains(sheets, build.sheets, build.cutter.bed, partial(_kerf_on, build))
+    left = remains(
+        sheets,
+        build.sheets,
+        build.cutter.bed,
+        lambda sheet: build.kerf_on(sheet.material, sheet.thickness, sheet.how),
+    )
     groups = [
         with_kept(
             group.group,
@@ -161,10 +165,6 @@ def make_plan(
         stopped=any(group.stopped for group in found),
         rounds=sum(group.rounds for group in found),
     )
-
-
-def _kerf_on(build: Build, sheet: PlannedSheet) -> float:
-    return 0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
 
 
 def _numbered(sheets: list[PlannedSheet], build: Build) -> tuple[PlannedSheet, ...]:

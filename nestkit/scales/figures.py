@@ -106,7 +106,7 @@ def _leftover(build: Build, sheets: Sequence[PlannedSheet]) -> Leftover:
     """What of the used sheets and blanks is worth keeping."""
     pieces: list[Outline] = []
     for sheet in sheets:
-        kerf = 0.0 if sheet.how == "hand" else build.cutter_for(sheet.material, sheet.thickness).kerf
+        kerf = build.kerf_on(sheet.material, sheet.thickness, sheet.how)
         pieces += leftovers(sheet.outline, [placed.shape.outline for placed in sheet.placed], kerf)
     if not pieces:
         return Leftover()
