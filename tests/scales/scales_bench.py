@@ -61,12 +61,12 @@ def compared(
     executor: Executor | None = None,
     goals: Sequence[Goal] = (),
     reference: str = "",
+    cliffs: bool = True,
     **more,
 ) -> Comparison:
     """The comparison of a build's sizes, in this process unless an executor is given."""
     build = read_build(file, None)
-    question = Question(
-        source_of(build), tuple(scales), Effort(seconds=60.0, rounds=rounds), reference, 2, tuple(goals)
-    )
+    effort = Effort(seconds=60.0, rounds=rounds)
+    question = Question(source_of(build), tuple(scales), effort, reference, 2, tuple(goals), cliffs)
     with ThreadPoolExecutor(1) as local:
         return compare(question, build, Runner(executor or local, **more))
