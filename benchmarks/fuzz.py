@@ -24,6 +24,7 @@ import sys
 import tempfile
 import time
 import traceback
+from collections.abc import Callable
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -58,17 +59,9 @@ def fuzz(name: str, folder: Path, seconds: int, seed: int) -> None:
     noted = folder / name / f"words-{time.time_ns()}.json"
 
     def one(data: bytes) -> None:
-        start = time.process_time()
-        try:
-            word = read(data)
-            spent = time.process_time() - start
-            if spent > SECONDS_A_CASE:
-                raise TimeoutError(f"{spent:.1f} s of processor time")
-        except Exception as error:  # whatever it is: that is what is looked for
-            word = "find"
-            keep_find(finds, data, error)
+        word, spent = judged(read, data, finds)
         words[word] = words.get(word, 0) + 1
-        slowest[0] = max(slowest[0], time.process_time() - start)
+        slowest[0] = max(slowest[0], spent)
         if sum(words.values()) % 200 == 0:
             noted.write_text(json.dumps({"words": words, "slowest": round(slowest[0], 2)}))
 
@@ -93,12 +86,27 @@ def fuzz(name: str, folder: Path, seconds: int, seed: int) -> None:
     atheris.Fuzz()
 
 
+def judged(read: Callable[[bytes], str], data: bytes, finds: Path) -> tuple[str, float]:
+    """What a reader says of an input, and the processor time it took; what goes wrong is kept."""
+    start = time.process_time()
+    try:
+        word = read(data)
+        spent = time.process_time() - start
+        if spent > SECONDS_A_CASE:
+            raise TimeoutError(f"{spent:.1f} s of processor time")
+    except Exception as error:  # whatever it is: that is what is looked for
+        word = "find"
+        keep_find(finds, data, error)
+    return word, time.process_time() - start
+
+
 def keep_find(finds: Path, data: bytes, error: BaseException) -> None:
     """Keep the smallest input for each place at which something went wrong."""
     frames = [frame for frame in traceback.extract_tb(error.__traceback__) if "nestkit" in frame.filename]
     place = f"{Path(frames[-1].filename).stem}-{frames[-1].lineno}" if frames else "outside"
     stem = finds / f"{type(error).__name__}-{place}"
     kept = stem.with_suffix(".input")
+    finds.mkdir(parents=True, exist_ok=True)
     if not kept.exists() or kept.stat().st_size > len(data):
         kept.write_bytes(data)
         stem.with_suffix(".txt").write_text("".join(traceback.format_exception(error)), "utf-8", "replace")
@@ -183,18 +191,9 @@ def unguided(name: str, folder: Path, inputs: int, seed: int) -> None:
         for number in range(inputs):
             chance = random.Random(f"{seed} {number}")
             data = damaged(chance.choice(seeds), target.form, chance)
-            start = time.process_time()
-            try:
-                word = read(data)
-                spent = time.process_time() - start
-                if spent > SECONDS_A_CASE:
-                    raise TimeoutError(f"{spent:.1f} s of processor time")
-            except Exception as error:  # whatever it is: that is what is looked for
-                word = "find"
-                finds.mkdir(parents=True, exist_ok=True)
-                keep_find(finds, data, error)
+            word, spent = judged(read, data, finds)
             words[word] = words.get(word, 0) + 1
-            slowest = max(slowest, time.process_time() - start)
+            slowest = max(slowest, spent)
     counted = (words.get(word, 0) for word in ("read", "findings", "refused", "find"))
     print(
         f"| {name} | {inputs:,} | " + " | ".join(f"{n:,}" for n in counted) + f" | {slowest:.2f} |",

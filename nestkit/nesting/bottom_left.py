@@ -179,10 +179,9 @@ def _free(
 ) -> list[Contour]:
     # A room without breadth would be nothing to the clipper: it gets two units more on each side.
     wide = (limits[0] - 2, limits[1] - 2, limits[2] + 2, limits[3] + 2)
-    known, free = room.left.get(form.key, (0, [box_ring(wide)]))
-    if exact:
-        # Rounding must not add up where slots of two units' breadth count.
-        known, free = 0, [box_ring(wide)]
+    anew: tuple[int, list[Ring]] = (0, [box_ring(wide)])
+    # Rounding must not add up where slots of two units' breadth count.
+    known, free = anew if exact else room.left.get(form.key, anew)
     blocked = [
         ring + np.array([x, y])
         for fixed, x, y in room.seated[known:]
@@ -191,7 +190,8 @@ def _free(
     if room.edge.count and not known:
         blocked += forms.edge_no_fit(room.edge, form)
     free = free_places(free, blocked)
-    room.left[form.key] = len(room.seated), free
+    if not exact:
+        room.left[form.key] = len(room.seated), free
     return [np.array(ring, dtype=np.int64) for ring in free]
 
 

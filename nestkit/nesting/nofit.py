@@ -58,7 +58,7 @@ class Pieces:
         begins, sizes = np.repeat(at[:-1], np.diff(at)), np.repeat(np.diff(at), np.diff(at))
         lowest = np.lexsort((points[:, 0], points[:, 1], begins))[at[:-1]]
         onward = np.arange(len(points)) + np.repeat(lowest - at[:-1], np.diff(at))
-        return cls(points[begins + (onward - begins) % np.maximum(sizes, 1)], at)
+        return cls(points[begins + (onward - begins) % sizes], at)
 
     def turned_about(self) -> Pieces:
         """The pieces turned by half a turn about the origin and drawn in by one unit.

@@ -89,6 +89,9 @@ class CliffSearch:
         #: Seconds that each group has left for trying harder.
         self._harder = self._shared_out(seconds * HARDER_SHARE)
         self._turn = dict.fromkeys(keys, 0)
+        #: Search time of a usual try. Reckoned before anything is found: which group is the first to find
+        #: something must not count.
+        self._usual = self._seconds_for_each()
 
     def look(self, runner: Runner, in_time: Callable[[], bool]) -> None:
         """Finds the cliffs of all groups side by side.
@@ -104,17 +107,15 @@ class CliffSearch:
         StoppedEarly
             What was found until then is known.
         """
-        # Reckoned before anything is found: which group is the first to find something must not count.
-        usual = self._seconds_for_each()
-        runner.side_by_side([self._steps(key, in_time, usual) for key in self.known])
+        runner.side_by_side([self._steps(key, in_time) for key in self.known])
 
-    def _steps(self, key: GroupKey, in_time: Callable[[], bool], usual: float) -> Steps:
-        yield from self._level(key, usual)
+    def _steps(self, key: GroupKey, in_time: Callable[[], bool]) -> Steps:
+        yield from self._level(key)
         while in_time():
-            effort = self._times(1.0, usual)
+            effort = self._times(1.0)
             spots = self._to_climb(key) or self._to_halve(key) or self._to_step_up(key)
             if not spots:
-                spots, effort = self._to_try_harder(key, usual)
+                spots, effort = self._to_try_harder(key)
             if not spots:
                 break
             for at, cliff in spots:
@@ -123,24 +124,24 @@ class CliffSearch:
             tasks = [self._task(at, key, effort, cliff.below[1], cliff.above[1]) for at, cliff in spots]
             answers = yield tasks
             self._learn(key, [at for at, _ in spots], answers)
-            yield from self._level(key, usual)
-        yield from self._settle(key, usual)
+            yield from self._level(key)
+        yield from self._settle(key)
 
-    def _level(self, key: GroupKey, usual: float) -> Steps:
+    def _level(self, key: GroupKey) -> Steps:
         """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
         while pairs := list(self._rises(key)):
             self._carried |= {(key, low, high) for low, high in pairs}
-            effort = self._times(CARRY_SHARE, usual)
+            effort = self._times(CARRY_SHARE)
             answers = yield [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
             self._learn(key, [low for low, _ in pairs], answers)
 
-    def _settle(self, key: GroupKey, usual: float) -> Steps:
+    def _settle(self, key: GroupKey) -> Steps:
         """Works out what is left of the plans that are shown: what is proven of them, and their times."""
         known = self.known[key]
         shown = {scale for scale in self._asked_for if scale in known}
         shown |= {cliff.above[0] for cliff in self.cliffs(key) if self._may_be_proven(key, cliff)}
         scales = sorted(scale for scale in shown if (key, scale) in self._rough)
-        effort = self._times(CARRY_SHARE, usual)
+        effort = self._times(CARRY_SHARE)
         answers = yield [
             replace(
                 self._task(scale, key, effort, known[scale]),
@@ -229,15 +230,15 @@ class CliffSearch:
             if self._is_wide(key, cliff)
         ]
 
-    def _to_try_harder(self, key: GroupKey, usual: float) -> tuple[list[Spot], Effort]:
+    def _to_try_harder(self, key: GroupKey) -> tuple[list[Spot], Effort]:
         """Just above each cliff that may still lie higher, and the effort that each of them gets."""
         spots = [(cliff.above[0], cliff) for cliff in self._open(key)]
         if self._effort.rounds is not None:
             spots = [(at, cliff) for at, cliff in spots if (key, at) not in self._tried_harder]
             self._tried_harder |= {(key, at) for at, _ in spots}
-            return spots, self._times(HARDER_TIMES, usual)
+            return spots, self._times(HARDER_TIMES)
         seconds = self._harder[key] / 2.0 / max(len(spots), 1)
-        if seconds < LEAST_TIMES * usual:
+        if seconds < LEAST_TIMES * self._usual:
             return [], self._effort
         self._harder[key] /= 2.0
         # Another seed each time: what was tried in vain is not tried again.
@@ -261,12 +262,12 @@ class CliffSearch:
         in_all = max(sum(cliffs.values()), 1)
         return {key: seconds * count / in_all for key, count in cliffs.items()}
 
-    def _times(self, times: float, usual: float) -> Effort:
+    def _times(self, times: float) -> Effort:
         """So many times the effort of a usual try."""
         rounds = self._effort.rounds
         return replace(
             self._effort,
-            seconds=usual * times,
+            seconds=self._usual * times,
             rounds=None if rounds is None else max(1, round(rounds * times)),
         )
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import cache as once
 from pathlib import Path
 from typing import Any
 
@@ -110,6 +111,7 @@ def nearest(layouts: tuple[GroupLayout, ...], scale: float) -> tuple[LaidSheet, 
     return tuple(found)
 
 
+@once
 def _adapter() -> Any:
     from pydantic import TypeAdapter
 
