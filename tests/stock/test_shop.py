@@ -245,12 +245,16 @@ def test_a_program_killed_at_any_moment_leaves_whole_bookings(file: FilePath) ->
     chance = random.Random(1)
     stays: set[int] = set()
     goes: set[int] = set()
+    longest = 0.05
     for _ in range(25):
         program = bookers.started(bookers.churn, file)
         program.let_go()
-        time.sleep(chance.random() * 0.05)
+        time.sleep(chance.random() * longest)
         program.kill()
-        for word, *numbers in program.said():
+        said = program.said()
+        # On any machine some of the kills come after a few bookings, and some before the first.
+        longest *= 0.7 if len(said) > 4 else 1.3
+        for word, *numbers in said:
             if word == "added":
                 stays.add(numbers[-1])
             else:
