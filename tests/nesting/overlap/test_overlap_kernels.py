@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 import os
 import subprocess
 import sys
-from pathlib import Path as FilePath
 
 import numpy as np
 import pytest
@@ -17,7 +15,6 @@ from hypothesis import strategies as st
 from numba import njit
 from shapely.geometry import Polygon
 
-import nestkit
 from nestkit.nesting.overlap import depth, moves, state
 from nestkit.nesting.overlap.construct import park
 from nestkit.nesting.overlap.cover import choose, convex_cover, looks, spots_in
@@ -30,47 +27,25 @@ QUARTERS = tuple(k * math.pi / 2.0 for k in range(4))
 EXAMPLES = 5 if os.environ.get("NUMBA_DISABLE_JIT") else 40
 
 
-def code_digest() -> str:
-    """Changes with the code of any kernel, which are compiled into those below."""
-    digest = hashlib.sha256()
-    for folder in ("nesting", "geometry"):
-        for file in sorted((FilePath(nestkit.__file__).parent / folder).rglob("*.py")):
-            digest.update(file.read_bytes())
-    return digest.hexdigest()
+@njit
+def table_depth(shapes, a, b, dx, dy):
+    return depth.table_depth(shapes, a, b, dx, dy)
 
 
-def ways_in(code: str):
-    """Kernels that Python can call, kept compiled from run to run: compiling them takes many seconds.
-
-    The compiler keeps what is compiled by the file it stands in and by the values that it holds from around
-    it. Those it calls stand in other files, so that each of these holds the digest of them all.
-    """
-
-    @njit(cache=True)
-    def table_depth(shapes, a, b, dx, dy):
-        assert code
-        return depth.table_depth(shapes, a, b, dx, dy)
-
-    @njit(cache=True)
-    def weigh(shapes, now, i, bound):
-        assert code
-        state.take_shape(shapes, now, now.kind[i], now.shape[i], now.at[i, 2])
-        return moves.weigh(shapes, now, i, now.shape[i], now.at[i, 0], now.at[i, 1], bound)
-
-    @njit(cache=True)
-    def near(now, i):
-        assert code
-        return state.near(now, i, now.box[i, 0], now.box[i, 1], now.box[i, 2], now.box[i, 3])
-
-    @njit(cache=True)
-    def move(shapes, now, i):
-        assert code
-        return moves.move(shapes, now, i, 20, 10)
-
-    return table_depth, weigh, near, move
+@njit
+def weigh(shapes, now, i, bound):
+    state.take_shape(shapes, now, now.kind[i], now.shape[i], now.at[i, 2])
+    return moves.weigh(shapes, now, i, now.shape[i], now.at[i, 0], now.at[i, 1], bound)
 
 
-table_depth, weigh, near, move = ways_in(code_digest())
+@njit
+def near(now, i):
+    return state.near(now, i, now.box[i, 0], now.box[i, 1], now.box[i, 2], now.box[i, 3])
+
+
+@njit
+def move(shapes, now, i):
+    return moves.move(shapes, now, i, 20, 10)
 
 
 def _stencil(points: np.ndarray, turns: tuple[float, ...] | None) -> Stencil:
