@@ -23,7 +23,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from nestkit.nesting.alike import Alike
-from nestkit.nesting.bounds_turns import SLACK, Body, Cell
+from nestkit.nesting.bounds_turns import SLACK, Body, Cell, turned
 from nestkit.nesting.forms import turn_choices
 from nestkit.nesting.nofit import UNITS, Pieces, leaves_room, pieces_in_units
 
@@ -67,6 +67,7 @@ class Sharing:
     gap: float
     effort: Effort = field(default_factory=Effort)
     _kernels: dict[tuple[int, Cell], _Kernel] = field(default_factory=dict)
+    _shapes: dict[tuple[int, float], tuple[Polygon | MultiPolygon, ...]] = field(default_factory=dict)
 
     def pairs(self, groups: Sequence[Alike]) -> list[tuple[int, int]]:
         """Numbers of groups no two items of which can share a sheet; (k, k): no two of one group."""
@@ -170,7 +171,11 @@ class Sharing:
         key = (id(body), cell)
         if key not in self._kernels:
             self.effort.takes(100)
-            self._kernels[key] = _Kernel.of(body, cell, self.gap)
+            shape = (id(body), cell.half)
+            if shape not in self._shapes:
+                self._shapes[shape] = _shape_of(body, cell.half, self.gap)
+            kernel, around = (turned(foam, cell.middle) for foam in self._shapes[shape])
+            self._kernels[key] = _Kernel.of(body, kernel, around)
         return self._kernels[key]
 
 
@@ -189,13 +194,11 @@ class _Kernel:
         return not self.about.count
 
     @classmethod
-    def of(cls, body: Body, cell: Cell, gap: float) -> _Kernel:
-        kernel = _with_few_corners(body, cell)
+    def of(cls, body: Body, kernel: Polygon | MultiPolygon, around: Polygon | MultiPolygon) -> _Kernel:
         if kernel.is_empty:
             return cls((0.0, 0.0, 0.0, 0.0), Pieces.of([]), Pieces.of([]), body)
         # Holes stay in what lies, as parts may lie there; what moves needs its outside alone.
         filled = [Polygon(part.exterior) for part in shapely.get_parts(kernel)]
-        around = shapely.buffer(kernel, gap, quad_segs=4) if gap > 0.0 else kernel
         return cls(
             kernel.bounds,
             pieces_in_units(*shapely.get_parts(around)),
@@ -204,12 +207,18 @@ class _Kernel:
         )
 
 
-def _with_few_corners(body: Body, cell: Cell) -> Polygon | MultiPolygon:
+def _shape_of(body: Body, half: float, gap: float) -> tuple[Polygon | MultiPolygon, Polygon | MultiPolygon]:
+    """The kernel of a cell about no turn, and it grown by the gap."""
+    kernel = _with_few_corners(body, half)
+    return kernel, shapely.buffer(kernel, gap, quad_segs=4) if gap > 0.0 else kernel
+
+
+def _with_few_corners(body: Body, half: float) -> Polygon | MultiPolygon:
     """The body's kernel, some more taken off where it has many corners, so that it can be drawn simpler."""
     if len(shapely.get_coordinates(body.polygon)) <= 16:
-        return body.kernel(cell)
-    loss = 0.005 * body.radius if cell.half > 0.0 else SLACK
-    kernel = shapely.simplify(body.kernel(cell, SLACK + loss), loss)
+        return body.kernel_within(half)
+    loss = 0.005 * body.radius if half > 0.0 else SLACK
+    kernel = shapely.simplify(body.kernel_within(half, SLACK + loss), loss)
     return kernel if kernel.is_valid else shapely.Polygon()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -12,6 +13,8 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from nestkit.geometry import Placement
 from nestkit.nesting.problem import Item
+
+Foam = TypeVar("Foam", bound=Polygon | MultiPolygon)
 
 #: Sizes and rooms are compared with this much to spare, mm: the engines and `verify` allow less.
 SLACK = 0.03
@@ -51,10 +54,7 @@ class Body:
         self.points = shapely.get_coordinates(shapely.convex_hull(self.polygon))
         #: No point of the outline is farther from the middle, mm.
         self.radius = float(np.hypot(self.points[:, 0], self.points[:, 1]).max())
-
-    def turned(self, turn: float) -> Polygon:
-        """The foam at a turn."""
-        return shapely.transform(self.polygon, lambda xy: xy @ _rotation(turn).T)
+        self._kernels: dict[tuple[float, float], Polygon | MultiPolygon] = {}
 
     def size(self, turn: float) -> tuple[float, float]:
         """Width and height at a turn, mm."""
@@ -64,9 +64,15 @@ class Body:
 
     def kernel(self, cell: Cell, loss: float = SLACK) -> Polygon | MultiPolygon:
         """Foam that is there at every turn of the cell, and at least ``loss`` mm inside the outline."""
-        # A point of the edge moves by no more than this from the cell's middle to its end.
-        depth = 2.0 * self.radius * math.sin(cell.half / 2.0) + loss
-        return shapely.buffer(self.turned(cell.middle), -depth, join_style="mitre")
+        return turned(self.kernel_within(cell.half, loss), cell.middle)
+
+    def kernel_within(self, half: float, loss: float = SLACK) -> Polygon | MultiPolygon:
+        """The kernel of the cell about no turn; that of any other is this one turned, so it is kept."""
+        if (half, loss) not in self._kernels:
+            # A point of the edge moves by no more than this from the cell's middle to its end.
+            depth = 2.0 * self.radius * math.sin(half / 2.0) + loss
+            self._kernels[half, loss] = shapely.buffer(self.polygon, -depth, join_style="mitre")
+        return self._kernels[half, loss]
 
     def least_size(self, cell: Cell) -> tuple[float, float]:
         """What its width and height are at least, at any turn of the cell, mm."""
@@ -94,6 +100,12 @@ class Body:
     def _may_lie(self, cell: Cell, room: tuple[float, float]) -> bool:
         width, height = self.least_size(cell)
         return width <= room[0] + SLACK and height <= room[1] + SLACK
+
+
+def turned(foam: Foam, turn: float) -> Foam:
+    """Foam at a turn about the origin."""
+    lying: Foam = shapely.transform(foam, lambda xy: xy @ _rotation(turn).T)
+    return lying
 
 
 def _rotation(turn: float) -> NDArray[np.float64]:

@@ -19,7 +19,7 @@ from shapely.geometry import Polygon
 
 from nestkit.nesting.alike import Alike
 from nestkit.nesting.bounds_functions import Function, Named, functions
-from nestkit.nesting.bounds_turns import SLACK, Body, Cell
+from nestkit.nesting.bounds_turns import SLACK, Body, Cell, turned
 from nestkit.nesting.problem import Spacing
 
 #: Squares along each side of an outline's box, from which the rectangles inside it are made.
@@ -100,8 +100,9 @@ class _Inside:
         """Sizes of some rectangles, (KEPT, 2) mm."""
         found = [(self.square, self.square)]
         if cell.half == 0.0 or self.worth_it:
-            inside = rectangles_inside(self.body.turned(cell.middle))
-            found += [turned for size in inside if (turned := _still_upright(size, cell.half)) is not None]
+            inside = rectangles_inside(turned(self.body.polygon, cell.middle))
+            upright = (_still_upright(size, cell.half) for size in inside)
+            found += [size for size in upright if size is not None]
         found = _some(found)
         return np.array([*found, *[found[0]] * (KEPT - len(found))])
 
