@@ -13,7 +13,7 @@ from nestkit.nesting.bounds import EPSILON, Offer
 from nestkit.nesting.master import Master, Worth
 from nestkit.nesting.problem import Item, Layout, Seat, Spacing
 from nestkit.nesting.proofs import Proof, Prover
-from nestkit.nesting.stops import AfterRounds, Stop
+from nestkit.nesting.stops import AfterRounds, Stop, within
 from nestkit.nesting.supply import Supply, cost_of
 from nestkit.stock.leftovers import leftovers
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 #: Rounds for pushing together what lies on the emptiest sheet, at the end.
 TIDYING = 40
+TIDYING_SECONDS = 2.0
 #: So many bins are looked at for the largest piece that is left.
 LOOKED_AT = 3
 
@@ -74,6 +75,7 @@ def on_better_sheets(
     seed: int,
     stop: Stop,
     asked_to_stop: Callable[[], bool],
+    anew_first: bool = False,
     progress: Callable[[int, Worth], None] | None = None,
 ) -> Chosen:
     """A layout of the same items on sheets that are worth more, or the one that was given.
@@ -92,6 +94,9 @@ def on_better_sheets(
         Whether nothing better than a plan of some worth is to be looked for.
     seed, stop, asked_to_stop
         As for `nesting.search.search`; rounds are those of the overlap engine, over all tries.
+    anew_first : bool
+        Whether each choice of sheets is first tried from nothing, and then with what can stay of the best
+        layout: that finds the last bit of room sooner, but a sheet less later.
     progress : callable, optional
         Given the number of rounds and what the best layout is worth.
     """
@@ -109,7 +114,7 @@ def on_better_sheets(
         proposal = master.propose(best.worth)
         if proposal is None:
             break
-        sheets, anew = _those(stacks, proposal.sheets, tried[proposal.sheets])
+        sheets, anew = _those(stacks, proposal.sheets, tried[proposal.sheets], anew_first)
         if anew:
             # Where one start leads to nothing another may: how long a try takes differs widely.
             start = _NOTHING
@@ -143,12 +148,12 @@ def _by_way(row: Supply, stack: Sequence[SheetBins]) -> list[list[SheetBins]]:
 
 
 def _those(
-    stacks: Sequence[Sequence[Sequence[SheetBins]]], numbers: Sequence[int], tries: int
+    stacks: Sequence[Sequence[Sequence[SheetBins]]], numbers: Sequence[int], tries: int, anew_first: bool
 ) -> tuple[tuple[SheetBins, ...], bool]:
     """So many sheets of each stack, after so many tries with as many; and whether to begin from nothing.
 
     First all are cut up in the first way, then in the second, and so on, then each in another; then all
-    that once more from nothing.
+    that once more from nothing, or the other way round.
     """
     choices = max(
         (len(ways) + (n > 1 and len(ways) > 1) for ways, n in zip(stacks, numbers, strict=True) if n),
@@ -163,7 +168,7 @@ def _those(
             found += [ways[k % len(ways)][k // len(ways)] for k in range(n)]
         elif ways:
             found += ways[0][:n]
-    return tuple(found), tries // choices % 2 == 1
+    return tuple(found), (tries // choices % 2 == 1) is not anew_first
 
 
 def _left(items: Sequence[Item], layout: Layout) -> tuple[int, float]:
@@ -247,7 +252,7 @@ class _Tries:
         for seat in layout.seats:
             area[seat.bin] = area.get(seat.bin, 0.0) + self.items[seat.item].outline.area
         bins = sorted(area, key=lambda bin: (-area[bin], bin))
-        return self._search(bins, layout, AfterRounds(TIDYING), None)
+        return self._search(bins, layout, within(AfterRounds(TIDYING), self.stop, TIDYING_SECONDS), None)
 
     def _search(
         self,

@@ -120,6 +120,7 @@ class SecondStage:
                 seed=self.seed,
                 stop=tighten,
                 asked_to_stop=asked_to_stop,
+                anew_first=self.enough.content is not None,
                 progress=None if progress is None else lambda rounds, worth: progress(rounds, worth.sheets),
             )
             score = score_of(self.items, chosen.layout, self.row)

@@ -79,3 +79,8 @@ class AnyOf:
 def a_share_of(rule: Stop, share: float) -> Stop:
     """A rule that leaves some of a clock's time to others; one that counts rounds is left as it is."""
     return AfterSeconds(share * rule.left) if isinstance(rule, AfterSeconds) else rule
+
+
+def within(rule: Stop, clocked: Stop, seconds: float) -> Stop:
+    """The rule, and so many seconds at most where ``clocked`` goes by the clock."""
+    return AnyOf(rule, AfterSeconds(seconds)) if isinstance(clocked, AfterSeconds) else rule

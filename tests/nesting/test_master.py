@@ -107,7 +107,7 @@ def case(count: int, *sheets: Sheet) -> tuple[Any, Any, Any, Any]:
     return items, row, layout, Prover(items, offers(sheets, None), SPACING)
 
 
-def run(items, row, layout, prover, rounds=400, asked=lambda: False):
+def run(items, row, layout, prover, rounds=400, asked=lambda: False, anew_first=False):
     found = on_better_sheets(
         items,
         row,
@@ -118,6 +118,7 @@ def run(items, row, layout, prover, rounds=400, asked=lambda: False):
         seed=1,
         stop=AfterRounds(rounds),
         asked_to_stop=asked,
+        anew_first=anew_first,
     )
     assert faults(items, row.bins, found.layout, SPACING) == []
     assert found.layout.left_out == ()
@@ -125,9 +126,10 @@ def run(items, row, layout, prover, rounds=400, asked=lambda: False):
     return found
 
 
+@pytest.mark.parametrize("anew_first", [False, True])
 @pytest.mark.parametrize(("count", "least"), [(2, 1), (3, 1), (4, 1), (5, 2), (9, 3)])
-def test_fewer_sheets_are_found(count, least):
-    assert run(*case(count, sheet(100, 100))).worth.sheets == least
+def test_fewer_sheets_are_found(count, least, anew_first):
+    assert run(*case(count, sheet(100, 100)), anew_first=anew_first).worth.sheets == least
 
 
 def test_what_lies_in_the_shop_costs_nothing():
@@ -160,16 +162,21 @@ def test_the_same_seed_and_rounds_give_the_same_layout():
     )
 
 
-def test_ways_of_cutting_up_are_tried_in_turn_then_all_from_nothing():
+@pytest.mark.parametrize("anew_first", [False, True])
+def test_ways_of_cutting_up_are_tried_in_turn_then_all_once_more_from_nothing_or_the_other_way(anew_first):
     """Of one kind two sheets that are cut up in two ways, of another one sheet that stays whole."""
+
+    def those(numbers, tries):
+        return _those(stacks, numbers, tries, anew_first)
+
     stacks = [[[(0, 1), (2, 3)], [(4, 5), (6, 7)]], [[(8,), (9,)]]]
     both = [(0, 1), (2, 3), (8,)], [(4, 5), (6, 7), (8,)], [(0, 1), (4, 5), (8,)]
     for tries in range(6):
-        assert _those(stacks, (2, 1), tries) == (tuple(both[tries % 3]), tries >= 3)
+        assert those((2, 1), tries) == (tuple(both[tries % 3]), (tries >= 3) != anew_first)
     # One sheet is not cut up in two ways, and where there is one way the tries alternate.
-    assert [_those(stacks, (1, 0), tries)[0] for tries in range(3)] == [((0, 1),), ((4, 5),), ((0, 1),)]
+    assert [those((1, 0), tries)[0] for tries in range(3)] == [((0, 1),), ((4, 5),), ((0, 1),)]
     whole = ((8,), (9,))
-    assert [_those(stacks, (0, 2), tries) for tries in range(2)] == [(whole, False), (whole, True)]
+    assert [those((0, 2), tries) for tries in range(2)] == [(whole, anew_first), (whole, not anew_first)]
 
 
 def test_the_best_single_leftover():

@@ -21,8 +21,9 @@ FLAT = 0.003
 #: Outlines with more corners than this are simplified.
 MANY = 40
 #: How far a simplified edge may stand off the true one: a share of the outline's size, or of the gap if
-#: that is more (a gap of 2 mm comes out as 2.3 at most).
-STAND_OFF = 0.001
+#: that is more (a gap of 2 mm comes out as 2.3 at least). Where there is a gap nothing fits as in a jigsaw,
+#: and a part grows by 0.3 % at most, while a fourth of the pairs of pieces is left to look at.
+STAND_OFF, STAND_OFF_WITH_GAP = 0.001, 0.003
 GAP_SHARE = 0.15
 #: A hole's edge may stand off by this share of its radius: a round one gets 13 to 26 corners.
 HOLE_SHARE = 0.03
@@ -37,6 +38,7 @@ def engine_polygon(outline: Outline, grow: float) -> Polygon:
     Straight outlines of few corners that need not grow stay exactly as they are.
     """
     curved = any(ring.has_arcs for ring in outline.rings())
+    share = STAND_OFF_WITH_GAP if grow > 0.0 else STAND_OFF
     polygon = outline.polygon(FLAT)
     if not polygon.is_valid:
         polygon = max(shapely.get_parts(shapely.make_valid(polygon)), key=lambda part: float(part.area))
@@ -45,7 +47,7 @@ def engine_polygon(outline: Outline, grow: float) -> Polygon:
     if grow > 0.0:
         polygon = shapely.buffer(polygon, grow, join_style="mitre", mitre_limit=MITRE_LIMIT)
     if curved or len(shapely.get_coordinates(polygon)) > MANY:
-        tolerance = max(STAND_OFF * math.sqrt(polygon.area), FLAT, GAP_SHARE * 2.0 * grow)
+        tolerance = max(share * math.sqrt(polygon.area), FLAT, GAP_SHARE * 2.0 * grow)
         polygon = simplified(polygon, tolerance, HOLE_SHARE)
     return polygon
 
