@@ -90,6 +90,7 @@ def make_plan(
     kept: Sequence[PlannedSheet] = (),
     jobs: JobDetail = "whole",
     content: Worth | None = None,
+    take_start: bool = False,
     proofs: bool = True,
     cores: int = 1,
 ) -> Planned:
@@ -116,7 +117,7 @@ def make_plan(
         Sheets that are cut already: they stay as they are and come first.
     jobs : JobDetail
         How far the jobs are worked out, where only sheets or times are asked for.
-    content, proofs
+    content, take_start, proofs
         See `nesting.course.Course`.
     cores : int
         Above 1 groups are searched side by side in processes of their own, and cores that are left try other
@@ -126,7 +127,7 @@ def make_plan(
         each for each in requests(build, kept) if only is None or (each.material, each.thickness) in only
     ]
     searches = GroupSearches(wanted, effort, asked_to_stop, progress, cores)
-    found = searches.plans(start, otherwise, content, proofs)
+    found = searches.plans(start, otherwise, content=content, take_start=take_start, proofs=proofs)
     new = beside_kept(
         _numbered([sheet for group in found for sheet in group.sheets], build), kept, build.sheets
     )

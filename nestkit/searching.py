@@ -89,22 +89,30 @@ class GroupSearches:
         self,
         start: Sequence[LaidSheet],
         otherwise: Sequence[LaidSheet],
+        *,
         content: Worth | None,
+        take_start: bool,
         proofs: bool,
     ) -> list[GroupPlan]:
         """A plan of each group; see `planning.make_plan` for the parameters."""
+        asked = Course(
+            seed=self._effort.seed,
+            stop=self._clock,
+            asked_to_stop=self._asked_to_stop,
+            content=content,
+            take_start=take_start,
+            proofs=proofs,
+        )
         for number, request in enumerate(self._wanted):
             starts = tuple(laid for row in (start, otherwise) if (laid := _of_group(row, request)))
-            self._first_stage(number, starts, content, proofs)
+            self._first_stage(number, replace(asked, starts=starts))
         if self._is_worth_processes() and not self._asked_to_stop():
             self._side_by_side()
         else:
             self._one_by_one()
         return [self._done[number] for number in range(len(self._wanted))]
 
-    def _first_stage(
-        self, number: int, starts: tuple[Sequence[LaidSheet], ...], content: Worth | None, proofs: bool
-    ) -> None:
+    def _first_stage(self, number: int, asked: Course) -> None:
         request = self._wanted[number]
         if not request.copies:
             nothing = nothing_to_plan(request.material, request.thickness)
@@ -113,16 +121,12 @@ class GroupSearches:
         in_all = sum(request.copies for request in self._wanted)
         stop, tighten = self._stops(self._effort.seconds * request.copies / in_all)
         self._clocks.append(tighten)
-        course = Course(
-            seed=self._effort.seed,
+        course = replace(
+            asked,
             stop=stop,
             tighten=tighten,
             before_tightening=lambda: self._prepare(number),
-            asked_to_stop=self._asked_to_stop,
             progress=lambda rounds, sheets: self._report(number, rounds, sheets),
-            starts=starts,
-            content=content,
-            proofs=proofs,
         )
         staged = stages(request, course)
         try:

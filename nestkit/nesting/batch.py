@@ -24,9 +24,9 @@ from nestkit.nesting.verify import faults
 
 #: Rounds for each kind of sheet that could be bought, before the best kind gets the remaining time.
 FIRST_LOOK = len(STARTS)
-#: Share of the second stage's time for making a plan of another size sound; and where nothing is wanted but
-#: a plan worth as much as that one: from there a tight layout is found sooner than anew.
-CARRY_SHARE, CARRY_SHARE_ALONE = 0.25, 0.9
+#: Share of the second stage's time for making a plan of another size sound; where one that is worth as much
+#: is enough; and where nothing else is asked for.
+CARRY_SHARE, CARRY_SHARE_ENOUGH, CARRY_SHARE_ALONE = 0.25, 0.4, 0.9
 #: With more copies than this, sheets are cut into blanks in the usual way alone.
 MOST_FOR_WAYS = 1000
 
@@ -80,6 +80,8 @@ class BatchSearch:
         course = self._course
         # First of all: it may need no search, and is mostly better than what one finds in a short time.
         begun = self._begun()
+        if begun is not None and course.take_start:
+            return begun
         if begun is not None and self._enough.is_met_by(begun[0].score):
             return replace(begun[0], status=Status.PROVEN), begun[1]
         if begun is not None and course.stop(0):
@@ -165,8 +167,12 @@ class BatchSearch:
         course = self._course
         row = self._sheets(self._kinds[0])
         for number, start in enumerate(course.starts):
-            # What takes the first one's place is less than what is asked for: it is not worth as much time.
-            share = CARRY_SHARE_ALONE if course.content is not None and number == 0 else CARRY_SHARE
+            share = CARRY_SHARE
+            if course.take_start:
+                share = CARRY_SHARE_ALONE
+            elif course.content is not None and number == 0:
+                # What takes the first one's place is less than what is asked for: not worth as much time.
+                share = CARRY_SHARE_ENOUGH
             layout = carried(self._batch, row, start, self._spacing)
             if layout is None:
                 continue

@@ -31,6 +31,8 @@ class Course:
         the constructive engine finds.
     content : Worth, optional
         A plan as good as this is good enough.
+    take_start : bool
+        Whether a plan of another size that can be made sound is good enough.
     proofs : bool
         False looks at areas alone, where only the sheets are asked for and not what is proven of them.
     """
@@ -43,4 +45,5 @@ class Course:
     progress: Callable[[int, int], None] | None = None
     starts: tuple[Sequence[LaidSheet], ...] = ()
     content: Worth | None = None
+    take_start: bool = False
     proofs: bool = True

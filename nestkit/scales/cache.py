@@ -58,7 +58,7 @@ def task_digest(task: SizeTask) -> str:
         task.only,
         task.shop_only,
         repr((task.start, task.otherwise)),
-        repr((task.content, task.proofs, task.jobs)),
+        repr((task.content, task.take_start, task.proofs, task.jobs)),
         task.shop,
         [
             (piece.number, piece.whole, piece.material, repr(piece.thickness), outline_text(piece.outline))

@@ -2,11 +2,12 @@
 
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
-falls. The plan below a cliff is carried up over it and separated: to the next size that is compared before
-anything is halved, to the next size that was tried in vain when the plan below has come nearer to it (small
-steps succeed where one leap does not), and harder and harder with the time that is kept back for it, so that
-a cliff is only told where that fails too. These tries ask for sheets alone; what is proven, and
-how long cutting takes, is worked out once, at the end.
+falls. Between sizes that lie far apart it is looked for sheets that neither of them takes, at the sizes that
+are to be compared. Nearer, the plan below a cliff is carried up and separated: halfway to the plan above, to
+the next size that was tried in vain when the plan below has come nearer to it (small steps succeed where one
+leap does not), and harder with the time that is kept back for it, so that a cliff is only told where that
+fails too. These tries ask for sheets alone; what is proven, and how long cutting takes, is worked out once,
+at the end.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from nestkit.nesting.carried import LaidSheet
 from nestkit.nesting.master import Worth
-from nestkit.planning import Effort
+from nestkit.planning import Effort, JobDetail
 from nestkit.scales.model import CLOSE, Answer, Cliff, GroupKey, GroupResult, SizeResult
 from nestkit.scales.runner import Runner, Steps
 from nestkit.scales.task import SizeTask
@@ -26,8 +28,6 @@ from nestkit.scales.task import SizeTask
 Known = dict[float, GroupResult]
 #: Copies left out, money, sheets; see `model.GroupResult.rank`.
 Rank = tuple[int, float, int]
-#: A try: at which scale, and for which cliff.
-Spot = tuple[float, Cliff]
 
 #: Share of a try's effort that carrying a plan down may take.
 CARRY_SHARE = 0.25
@@ -43,8 +43,15 @@ BESIDES = 1.5
 LEAST = 0.5
 #: A try is repeated when the step up to it has become this much smaller.
 NEARER = 0.7
-#: Tries for each cliff between two sizes that are compared: how often a plan is carried up to such a size.
-CARRIES = 2
+#: A plan is not carried up so far; there it is looked for from nothing.
+LEAP = 0.03
+#: Sheets of a group get about as full as this, or as its fullest ones.
+LIKELY_FILL = 0.65
+#: The first place between two sizes lies no nearer to one of them than this share of the way.
+EDGE = 0.2
+#: Cliffs between two sizes that lie farther apart than this, about; and tries in vain for each cliff.
+APART, HIDDEN = 0.08, 2
+IN_VAIN = 2
 
 
 class CliffSearch:
@@ -54,6 +61,8 @@ class CliffSearch:
     ----------
     sizes : sequence of SizeResult
         Whole, at any scales.
+    wanted : sequence of float
+        The scales that are to be compared, of which ``sizes`` has some.
     ask : callable
         Makes the task for a scale, a group, an effort and a plan to begin with.
     effort : Effort
@@ -66,6 +75,7 @@ class CliffSearch:
     def __init__(
         self,
         sizes: Sequence[SizeResult],
+        wanted: Sequence[float],
         ask: Callable[[float, GroupKey, Effort, GroupResult], SizeTask],
         effort: Effort,
         seconds: float = math.inf,
@@ -73,18 +83,17 @@ class CliffSearch:
         self._ask = ask
         self._effort = effort
         self._seconds = seconds
+        self._wanted = frozenset(wanted)
         keys = sorted({group.key for size in sizes for group in size.groups}, key=lambda k: (k[1], k[0]))
-        self._asked_for = frozenset(size.scale for size in sizes)
-        self.known: dict[GroupKey, Known] = {
-            key: {size.scale: size.group(key) for size in sizes if any(g.key == key for g in size.groups)}
-            for key in keys
-        }
+        self.known: dict[GroupKey, Known] = {key: {} for key in keys}
+        #: Where it is known what is proven, and where all is: cutting times too.
+        self._proven: set[tuple[GroupKey, float]] = set()
+        self._whole: set[tuple[GroupKey, float]] = set()
+        self.take_in(sizes)
         self._carried: set[tuple[GroupKey, float, float]] = set()
         #: The smallest step with which a plan of some rank was carried up to a scale.
         self._steps_up: dict[tuple[GroupKey, float, Rank], float] = {}
         self._tried_harder: set[tuple[GroupKey, float]] = set()
-        #: Where only sheets and money are known.
-        self._rough: set[tuple[GroupKey, float]] = set()
         self._failed: set[tuple[GroupKey, float]] = set()
         #: Seconds that each group has left for trying harder.
         self._harder = self._shared_out(seconds * HARDER_SHARE)
@@ -100,7 +109,7 @@ class CliffSearch:
         ----------
         runner : Runner
         in_time : callable
-            Asked before each further try; plans are carried down, and what is shown is settled, even so.
+            Asked before each further try; plans are carried down even so.
 
         Raises
         ------
@@ -109,56 +118,75 @@ class CliffSearch:
         """
         runner.side_by_side([self._steps(key, in_time) for key in self.known])
 
+    def settle(self, runner: Runner) -> None:
+        """Works out the rest of what is shown: what is proven of it, and how long it is cut.
+
+        Raises
+        ------
+        StoppedEarly
+            What was found until then is known.
+        """
+        runner.side_by_side([self._settle(key) for key in self.known])
+
+    def start_for(self, scale: float) -> tuple[LaidSheet, ...]:
+        """The best plan of each group that a size can begin with: its own, or that of a larger one."""
+        found: list[LaidSheet] = []
+        for known in self.known.values():
+            above = [(group.rank, at) for at, group in known.items() if at >= scale]
+            if above:
+                found += known[min(above)[1]].laid
+        return tuple(found)
+
+    def take_in(self, sizes: Iterable[SizeResult]) -> None:
+        """Told of whole sizes."""
+        for size in sizes:
+            for group in size.groups:
+                if group.key in self.known:
+                    self._note(group.key, size.scale, group, proven=True, whole=True)
+
     def _steps(self, key: GroupKey, in_time: Callable[[], bool]) -> Steps:
         yield from self._level(key)
         while in_time():
-            effort = self._times(1.0)
-            spots = self._to_climb(key) or self._to_halve(key) or self._to_step_up(key)
-            if not spots:
-                spots, effort = self._to_try_harder(key)
-            if not spots:
+            tasks = (
+                self._to_halve(key)
+                or self._to_step_up(key)
+                or self._to_prove(key)
+                or self._to_try_harder(key)
+            )
+            if not tasks:
                 break
-            for at, cliff in spots:
-                self._steps_up[key, at, cliff.below[1].rank] = at / cliff.below[0] - 1.0
-            # The plan below is carried up, and where that fails the one above is good enough.
-            tasks = [self._task(at, key, effort, cliff.below[1], cliff.above[1]) for at, cliff in spots]
-            answers = yield tasks
-            self._learn(key, [at for at, _ in spots], answers)
+            self._learn(key, tasks, (yield tasks))
             yield from self._level(key)
-        yield from self._settle(key)
 
     def _level(self, key: GroupKey) -> Steps:
         """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
         while pairs := list(self._rises(key)):
             self._carried |= {(key, low, high) for low, high in pairs}
             effort = self._times(CARRY_SHARE)
-            answers = yield [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
-            self._learn(key, [low for low, _ in pairs], answers)
+            tasks = [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
+            self._learn(key, tasks, (yield tasks))
 
     def _settle(self, key: GroupKey) -> Steps:
-        """Works out what is left of the plans that are shown: what is proven of them, and their times."""
+        yield from self._level(key)
         known = self.known[key]
-        shown = {scale for scale in self._asked_for if scale in known}
-        shown |= {cliff.above[0] for cliff in self.cliffs(key) if self._may_be_proven(key, cliff)}
-        scales = sorted(scale for scale in shown if (key, scale) in self._rough)
-        effort = self._times(CARRY_SHARE)
-        answers = yield [
-            replace(
-                self._task(scale, key, effort, known[scale]),
-                proofs=True,
-                jobs="rough" if scale in self._asked_for else "none",
-            )
-            for scale in scales
+        shown = {scale for scale in self._wanted if scale in known and (key, scale) not in self._whole}
+        above = {cliff.above[0] for cliff in self.cliffs(key) if self._may_be_proven(key, cliff)}
+        tasks = [
+            self._worked_out(scale, key, jobs="rough" if scale in self._wanted else "none")
+            for scale in sorted(shown | {scale for scale in above if (key, scale) not in self._proven})
         ]
-        for scale, answer in zip(scales, answers, strict=True):
-            if isinstance(answer, SizeResult) and answer.group(key).rank <= known[scale].rank:
-                known[scale] = answer.group(key)
-                self._rough.discard((key, scale))
+        self._learn(key, tasks, (yield tasks))
+
+    def _worked_out(self, scale: float, key: GroupKey, jobs: JobDetail) -> SizeTask:
+        """Asks what is proven of the best plan that is known at a scale."""
+        task = self._task(scale, key, self._times(CARRY_SHARE), self.known[key][scale])
+        return replace(task, proofs=True, jobs=jobs)
 
     def _may_be_proven(self, key: GroupKey, cliff: Cliff) -> bool:
         """Whether the next size that is compared is proven not to do with the plan below the cliff."""
-        later = min((scale for scale in self._asked_for if scale >= cliff.above[0]), default=None)
-        return later is None or Cliff(cliff.below, (later, self.known[key][later])).certain
+        known = self.known[key]
+        later = [at for at in self._wanted if at >= cliff.above[0] and (key, at) in self._proven]
+        return not later or Cliff(cliff.below, (min(later), known[min(later)])).certain
 
     def cliffs(self, key: GroupKey) -> list[Cliff]:
         """Neighbours of one group that differ in what is left out, money or sheets.
@@ -181,7 +209,7 @@ class CliffSearch:
         found = []
         for size in sizes:
             for group in size.groups:
-                if (group.key, size.scale) not in self._rough:
+                if (group.key, size.scale) in self._whole:
                     size = size.with_group(self.known[group.key][size.scale])
             found.append(size)
         return tuple(found)
@@ -195,24 +223,74 @@ class CliffSearch:
             if best is None or group.rank <= best[1].rank:
                 best = scale, group
 
-    def _to_climb(self, key: GroupKey) -> list[Spot]:
-        """Sizes that are compared just above a cliff, to which its plan below was not carried yet."""
+    def _to_halve(self, key: GroupKey) -> list[SizeTask]:
+        """Between the sides of each cliff that is not close yet, or that a size to be compared lies on."""
+        tasks = []
+        for cliff in self.cliffs(key):
+            at = self._between(cliff)
+            if at is None or (key, at) in self._failed:
+                continue
+            if at <= cliff.below[0] * (1.0 + LEAP):
+                tasks.append(self._up(at, key, self._times(1.0), cliff))
+            else:
+                # Sheets that neither side takes may do, too.
+                task = self._task(at, key, self._times(1.0), cliff.above[1])
+                tasks.append(replace(task, content=_content(cliff.below[1])))
+        return tasks
+
+    def _between(self, cliff: Cliff) -> float | None:
+        """A size between the sides of a cliff; None when they are close and none that is asked for is.
+
+        It is where the plan below would fill its sheets as much as the group's are filled at best: at each
+        cliff they get about as full. Once both sides are near it is halfway. A size that is asked for is
+        taken in place of one that is close to it.
+        """
+        (below, plan), (above, _) = cliff.below, cliff.above
+        fullest = max(LIKELY_FILL, *(1.0 - group.waste for group in self.known[plan.key].values()))
+        way = math.log(above / below)
+        share = 0.5
+        if way > math.log1p(LEAP) and plan.foam_area:
+            likely = math.log(fullest / (1.0 - plan.waste)) / 2.0
+            share = min(max(likely / way, EDGE), 1.0 - EDGE)
+        at = below * math.exp(share * way)
+        asked = [scale for scale in self._wanted if below < scale < above]
+        nearest = min(asked, key=lambda scale: (abs(scale - at), scale), default=None)
+        if nearest is not None and (cliff.is_close or abs(math.log(nearest / at)) <= math.log1p(CLOSE)):
+            return nearest
+        return None if cliff.is_close else at
+
+    def _to_step_up(self, key: GroupKey) -> list[SizeTask]:
+        """Just above each cliff that has come nearer since that was tried."""
+        effort = self._times(1.0)
         return [
-            (cliff.above[0], cliff)
-            for cliff in self.cliffs(key)
-            if not cliff.certain
-            and cliff.above[0] in self._asked_for
-            and (key, cliff.above[0], cliff.below[1].rank) not in self._steps_up
+            self._up(cliff.above[0], key, effort, cliff)
+            for cliff in self._open(key)
+            if _step(cliff) <= NEARER * self._steps_up.get((key, cliff.above[0], cliff.below[1].rank), LEAP)
         ]
 
-    def _to_step_up(self, key: GroupKey) -> list[Spot]:
-        """Just above each cliff that has come nearer since that was tried."""
-        found = []
-        for cliff in self._open(key):
-            at, step = cliff.above[0], cliff.above[0] / cliff.below[0] - 1.0
-            if step <= NEARER * self._steps_up.get((key, at, cliff.below[1].rank), math.inf):
-                found.append((at, cliff))
-        return found
+    def _to_prove(self, key: GroupKey) -> list[SizeTask]:
+        """Just above each cliff of which it is not known yet whether it can lie higher."""
+        return [
+            self._worked_out(cliff.above[0], key, jobs="none")
+            for cliff in self._open(key)
+            if (key, cliff.above[0]) not in self._proven | self._failed and self._may_be_proven(key, cliff)
+        ]
+
+    def _to_try_harder(self, key: GroupKey) -> list[SizeTask]:
+        """Just above each cliff that may still lie higher, with more effort."""
+        cliffs = self._open(key)
+        if self._effort.rounds is not None:
+            cliffs = [cliff for cliff in cliffs if (key, cliff.above[0]) not in self._tried_harder]
+            self._tried_harder |= {(key, cliff.above[0]) for cliff in cliffs}
+            return [self._up(cliff.above[0], key, self._times(HARDER_TIMES), cliff) for cliff in cliffs]
+        seconds = self._harder[key] / 2.0 / max(len(cliffs), 1)
+        if seconds < LEAST_TIMES * self._usual:
+            return []
+        self._harder[key] /= 2.0
+        # Another seed each time: what was tried in vain is not tried again.
+        self._turn[key] += 1
+        effort = replace(self._effort, seconds=seconds, seed=self._effort.seed + self._turn[key])
+        return [self._up(cliff.above[0], key, effort, cliff) for cliff in cliffs]
 
     def _open(self, key: GroupKey) -> list[Cliff]:
         """Cliffs that may still lie higher: what fits no sheet at all stays out however long it is tried."""
@@ -222,39 +300,17 @@ class CliffSearch:
             if not cliff.certain and cliff.below[1].rank[0] == cliff.above[1].rank[0]
         ]
 
-    def _to_halve(self, key: GroupKey) -> list[Spot]:
-        """Halfway between the sides of each cliff that is not close yet."""
-        return [
-            (math.sqrt(cliff.below[0] * cliff.above[0]), cliff)
-            for cliff in self.cliffs(key)
-            if self._is_wide(key, cliff)
-        ]
-
-    def _to_try_harder(self, key: GroupKey) -> tuple[list[Spot], Effort]:
-        """Just above each cliff that may still lie higher, and the effort that each of them gets."""
-        spots = [(cliff.above[0], cliff) for cliff in self._open(key)]
-        if self._effort.rounds is not None:
-            spots = [(at, cliff) for at, cliff in spots if (key, at) not in self._tried_harder]
-            self._tried_harder |= {(key, at) for at, _ in spots}
-            return spots, self._times(HARDER_TIMES)
-        seconds = self._harder[key] / 2.0 / max(len(spots), 1)
-        if seconds < LEAST_TIMES * self._usual:
-            return [], self._effort
-        self._harder[key] /= 2.0
-        # Another seed each time: what was tried in vain is not tried again.
-        self._turn[key] += 1
-        effort = replace(self._effort, seconds=seconds, seed=self._effort.seed + self._turn[key])
-        return spots, effort
-
-    def _is_wide(self, key: GroupKey, cliff: Cliff) -> bool:
-        return not cliff.is_close and (key, math.sqrt(cliff.below[0] * cliff.above[0])) not in self._failed
+    def _up(self, at: float, key: GroupKey, effort: Effort, cliff: Cliff) -> SizeTask:
+        """Carries the plan below a cliff up; where that fails the one above is good enough."""
+        self._steps_up[key, at, cliff.below[1].rank] = at / cliff.below[0] - 1.0
+        return self._task(at, key, effort, cliff.below[1], cliff.above[1])
 
     def _seconds_for_each(self) -> float:
         """Search time of a usual try, from what there is for all of them."""
-        tries = sum(_halvings(cliff) + CARRIES for cliff in self.all_cliffs())
-        if not tries:
+        cliffs = sum(HIDDEN if _step(cliff) > APART else 1 for cliff in self.all_cliffs())
+        if not cliffs:
             return self._effort.seconds
-        return max(self._seconds * (1.0 - HARDER_SHARE) / tries - BESIDES, LEAST)
+        return max(self._seconds * (1.0 - HARDER_SHARE) / (cliffs * IN_VAIN) - BESIDES, LEAST)
 
     def _shared_out(self, seconds: float) -> dict[GroupKey, float]:
         """Each group's share of the seconds, by its cliffs."""
@@ -283,24 +339,36 @@ class CliffSearch:
         return replace(
             task,
             otherwise=otherwise.laid if task.start and otherwise is not None else (),
-            content=Worth(*start.rank[1:]) if not start.left_out else None,
+            content=_content(start),
             proofs=False,
             jobs="none",
         )
 
-    def _learn(self, key: GroupKey, scales: Sequence[float], answers: Sequence[Answer]) -> None:
-        for scale, answer in zip(scales, answers, strict=True):
-            if not isinstance(answer, SizeResult):
-                self._failed.add((key, scale))
-                continue
-            group = answer.group(key)
-            before = self.known[key].get(scale)
-            if before is None or group.rank < before.rank:
-                self.known[key][scale] = group
-                self._rough.add((key, scale))
+    def _learn(self, key: GroupKey, tasks: Sequence[SizeTask], answers: Sequence[Answer]) -> None:
+        for task, answer in zip(tasks, answers, strict=True):
+            if isinstance(answer, SizeResult):
+                self._note(key, task.scale, answer.group(key), task.proofs, whole=task.jobs != "none")
+            else:
+                self._failed.add((key, task.scale))
+
+    def _note(self, key: GroupKey, scale: float, group: GroupResult, proven: bool, whole: bool) -> None:
+        """Keeps what is better than what is known, or as good with more worked out."""
+        before = self.known[key].get(scale)
+        if before is not None and (group.rank > before.rank or (group.rank == before.rank and not proven)):
+            return
+        self.known[key][scale] = group
+        for some, is_so in ((self._proven, proven), (self._whole, whole)):
+            if is_so:
+                some.add((key, scale))
+            else:
+                some.discard((key, scale))
 
 
-def _halvings(cliff: Cliff) -> int:
-    """How often a cliff is halved until it is close."""
-    times = math.log(cliff.above[0] / cliff.below[0]) / math.log1p(CLOSE)
-    return max(0, math.ceil(math.log2(times) - 1e-9))
+def _content(plan: GroupResult) -> Worth | None:
+    """What is as good as a plan; nothing is where it leaves something out."""
+    return None if plan.left_out else Worth(*plan.rank[1:])
+
+
+def _step(cliff: Cliff) -> float:
+    """From the size below a cliff to the one above it, as a share."""
+    return cliff.above[0] / cliff.below[0] - 1.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -24,8 +25,13 @@ from nestkit.scales.source import BuildSource
 from nestkit.scales.task import SizeTask, build_at
 from nestkit.stock.pieces import Piece
 
-#: Share of the seconds that the sizes themselves get; the rest is for the cliffs between them.
-SIZES_SHARE = 0.12
+#: Share of the seconds that the sizes get from which the search for cliffs begins.
+SIZES_SHARE = 0.05
+#: They lie no farther apart than this, about; the others begin with what was found in that search.
+APART = 1.25
+#: What working out one of the others takes, seconds of one core, measured on the halberd; and the share of
+#: all seconds that is kept back for them at most.
+WORKING_OUT, KEPT_BACK = 8.0, 0.4
 #: Sizes that finding a largest one takes, about; their share of the seconds where there are cliffs too.
 TRIES = 12
 LARGEST_SHARE = 0.3
@@ -84,29 +90,42 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
     began = time.monotonic()
     task = question.task(build.scale)
     has_cliffs = question.cliffs and len(question.scales) > 1
-    effort = _effort_of_one(question, len(question.scales), SIZES_SHARE if has_cliffs else 1.0)
+    first = spread(question.scales) if has_cliffs else question.scales
+    rest = [scale for scale in question.scales if scale not in first]
+    effort = _effort_of_one(question, len(first), SIZES_SHARE if has_cliffs else 1.0)
     answers: list[Answer] = []
     largest: list[Largest] = []
     cliffs = None
     stopped = False
-    try:
+
+    def ask(scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
+        return replace(task, scale=scale, effort=effort, only=key, start=start.laid)
+
+    def plan_all(tasks: Sequence[SizeTask]) -> None:
         # The largest first: they take longest, so that no core idles at the end.
-        asked = [replace(task, scale=scale, effort=effort) for scale in reversed(question.scales)]
-        answers += runner.run(asked)
+        try:
+            answers.extend(runner.run(sorted(tasks, key=lambda task: -task.scale)))
+        except StoppedEarly as early:
+            answers.extend(answer for answer in early.answers if answer is not None)
+            raise
+
+    try:
+        plan_all([replace(task, scale=scale, effort=effort) for scale in first])
         sizes, _ = by_scale(answers)
-
-        def ask(scale: float, key: GroupKey, effort: Effort, start: GroupResult) -> SizeTask:
-            return replace(task, scale=scale, effort=effort, only=key, start=start.laid)
-
         if has_cliffs and len(sizes) > 1:
-            seconds = question.effort.seconds * question.jobs * (1.0 - SIZES_SHARE)
-            cliffs = CliffSearch(sizes, ask, effort, seconds)
-            cliffs.look(
-                runner,
-                lambda: (
-                    question.effort.rounds is not None or time.monotonic() - began < question.effort.seconds
-                ),
-            )
+            most = KEPT_BACK * question.effort.seconds
+            back = min(WORKING_OUT * len(rest) / question.jobs, most)
+            seconds = question.jobs * (question.effort.seconds * (1.0 - SIZES_SHARE) - back)
+            cliffs = CliffSearch(sizes, question.scales, ask, effort, seconds)
+            # A slower machine is seen by what the first ones took besides their search.
+            besides = (time.monotonic() - began) / len(first) - effort.seconds / question.jobs
+            until = began + question.effort.seconds - min(max(back, besides * len(rest)), most)
+            cliffs.look(runner, lambda: question.effort.rounds is not None or time.monotonic() < until)
+        plan_all([_begun(replace(task, scale=scale, effort=effort), cliffs) for scale in rest])
+        sizes, _ = by_scale(answers)
+        if cliffs is not None:
+            cliffs.take_in(sizes)
+            cliffs.settle(runner)
         effort = _effort_of_one(question, TRIES, LARGEST_SHARE if has_cliffs else 1.0)
         bounds = (question.scales[0], question.scales[-1]) if len(question.scales) > 1 else None
         for goal in question.goals:
@@ -121,10 +140,8 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
                     sizes if cliffs is None else cliffs.bettered(sizes),
                 )
             )
-    except StoppedEarly as early:
+    except StoppedEarly:
         stopped = True
-        if cliffs is None and not answers:
-            answers += [answer for answer in early.answers if answer is not None]
     sizes, missing = by_scale(answers)
     if cliffs is not None:
         sizes = cliffs.bettered(sizes)
@@ -140,6 +157,26 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
         largest=tuple(largest),
         stopped=stopped,
     )
+
+
+def spread(scales: Sequence[float]) -> tuple[float, ...]:
+    """The first and the last scale and some between them, about `APART` from each other.
+
+    They hardly change when one more size is asked for, so that what was found from them can be used again.
+    """
+    if len(scales) < 2:
+        return tuple(scales)
+    low, high = math.log(scales[0]), math.log(scales[-1])
+    steps = max(math.ceil((high - low) / math.log(APART) - 1e-9), 1)
+    places = [low + (high - low) * step / steps for step in range(steps + 1)]
+    nearest = {min(scales, key=lambda scale: abs(math.log(scale) - place)) for place in places}
+    return tuple(sorted(nearest))
+
+
+def _begun(task: SizeTask, cliffs: CliffSearch | None) -> SizeTask:
+    """The task that begins with what was found in the search for cliffs, and takes it as it is."""
+    start = () if cliffs is None else cliffs.start_for(task.scale)
+    return replace(task, start=start, take_start=bool(start))
 
 
 def _effort_of_one(question: Question, tries: int, share: float) -> Effort:

@@ -46,6 +46,8 @@ class SizeTask:
         One that takes its place where it can't be made sound.
     content : Worth, optional
         A plan as good as this is good enough.
+    take_start : bool
+        Whether ``start`` is good enough where it can be made sound.
     proofs : bool
         Whether it is asked what is proven of the plan.
     jobs : "rough" or "none"
@@ -65,6 +67,7 @@ class SizeTask:
     start: tuple[LaidSheet, ...] = ()
     otherwise: tuple[LaidSheet, ...] = ()
     content: Worth | None = None
+    take_start: bool = False
     proofs: bool = True
     jobs: JobDetail = "rough"
     pieces: tuple[Piece, ...] = ()
@@ -96,6 +99,7 @@ def plan_size(task: SizeTask) -> Answer:
         otherwise=task.otherwise,
         jobs=task.jobs,
         content=task.content,
+        take_start=task.take_start,
         proofs=task.proofs,
     )
     return size_result(build, planned, task.reference, with_leftovers=task.jobs != "none")
