@@ -260,6 +260,24 @@ def kill_at(running: subprocess.Popen[bytes], seconds: float, ready: Callable[[]
     return not late
 
 
+def _started(victim: Victim, home: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "nestkit", *victim.words],
+        cwd=home,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+
+
+def _whole_run(victim: Victim, home: Path) -> float:
+    """How long it takes when it is not killed, seconds: started as those that are."""
+    start = time.monotonic()
+    with _started(victim, home) as running:
+        assert running.wait() == 0
+    return time.monotonic() - start
+
+
 def run(name: str, times: int, seed: int, tries: int) -> Result:
     """Kill one command so many times, each time from the same state, in so many tries at most."""
     victim, chance, result = VICTIMS[name], random.Random(seed), Result()
@@ -269,10 +287,7 @@ def run(name: str, times: int, seed: int, tries: int) -> Result:
         victim.prepare(original)
         before = tree(original)
         shutil.copytree(original, whole)
-        start = time.monotonic()
-        done = nestkit(*victim.words, cwd=whole)
-        lasts = time.monotonic() - start
-        assert done.returncode == 0, done.stdout + done.stderr
+        lasts = _whole_run(victim, whole)
         after = tree(whole)
         assert after != before
         old, new = victim.state(original), victim.state(whole)
@@ -282,13 +297,7 @@ def run(name: str, times: int, seed: int, tries: int) -> Result:
             home = Path(folder) / f"home-{number}"
             shutil.copytree(original, home)
             aimed = number % 2 == 1
-            running = subprocess.Popen(
-                [sys.executable, "-m", "nestkit", *victim.words],
-                cwd=home,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                env={**os.environ, "PYTHONPATH": str(ROOT)},
-            )
+            running = _started(victim, home)
             seconds = chance.uniform(0.0, 0.03) if aimed else chance.uniform(0.0, lasts)
             hit = kill_at(running, seconds, partial(victim.writing, home) if aimed else None)
             result.kills += hit

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import json
-import os
 import random
 import shutil
-import signal
 import sqlite3
-import subprocess
-import sys
 import time
 from dataclasses import replace
 from pathlib import Path as FilePath
@@ -29,9 +25,8 @@ from nestkit.stock.pieces import Piece
 from nestkit.stock.shop import Shop
 from nestkit.stock.shop_sheets import with_pieces
 from nestkit.words import read_numbers
+from tests import bookers
 from tests.zoo import frame, rectangle, rounded
-
-ROOT = FilePath(__file__).parents[1]
 
 
 def build_of(copies: int = 4, buy: bool = True) -> Build:
@@ -220,36 +215,6 @@ def test_what_is_no_list_of_numbers(text: str) -> None:
 
 # --- several programs at once, and none that ends well --------------------------------------------
 
-BOOK = """
-import sys
-from pathlib import Path
-from nestkit.booking import book_plan
-from nestkit.errors import InputError
-from nestkit.stock.shop import Shop
-print("ready", flush=True)
-sys.stdin.readline()
-for folder in sys.argv[2:]:
-    try:
-        with Shop(Path(sys.argv[1])) as shop:
-            print("booked", *book_plan(shop, Path(folder)).booking.went, flush=True)
-    except InputError as error:
-        print("told", error, flush=True)
-"""
-
-
-def started(*arguments: object) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-c", BOOK, *map(str, arguments)],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-    )  # fmt: skip
-
-
-def let_go(program: subprocess.Popen[str]) -> None:
-    assert program.stdin is not None
-    program.stdin.write("\n")
-    program.stdin.flush()
-
 
 def test_of_two_plans_that_use_the_same_offcut_one_is_booked_and_one_is_told(
     shop: Shop, tmp_path: FilePath
@@ -257,15 +222,13 @@ def test_of_two_plans_that_use_the_same_offcut_one_is_booked_and_one_is_told(
     filled(shop, rectangle(400, 300))
     one = planned(build_of(2), shop, tmp_path / "one")
     other = planned(replace(build_of(2), name="Bell"), shop, tmp_path / "other")
-    programs = [started(shop.file, folder) for folder in (one, other)]
+    programs = [bookers.started(bookers.book, shop.file, folder) for folder in (one, other)]
     for program in programs:
-        assert program.stdout is not None
-        program.stdout.readline()
-    for program in programs:
-        let_go(program)
-    said = sorted(program.communicate(timeout=60)[0] for program in programs)
-    assert said[0] == "booked 1\n"
-    assert said[1].startswith("told offcut 1: is gone: cut '")
+        program.let_go()
+    (booked,), (told,) = sorted(program.said() for program in programs)
+    assert booked == ("booked", 1)
+    assert told[0] == "told"
+    assert told[1].startswith("offcut 1: is gone: cut '")
     assert shop.faults() == []
 
 
@@ -282,19 +245,17 @@ def test_a_program_killed_while_it_books_leaves_each_booking_whole_or_undone(
     outcomes = set()
     longest = 0.06
     for _ in range(30):
-        program = started(shop.file, out)
-        assert program.stdout is not None
-        program.stdout.readline()
-        let_go(program)
+        program = bookers.started(bookers.book, shop.file, out)
+        program.let_go()
         time.sleep(chance.random() * longest)
-        program.send_signal(signal.SIGKILL)
-        said = program.communicate(timeout=60)[0]
+        program.kill()
+        said = program.said()
         assert shop.faults() == []
         there = set(numbers(shop))
         cut = sqlite3.connect(shop.file).execute("SELECT count(*) FROM cut").fetchone()[0]
         if pieces & there:
             assert pieces <= there
-            assert (cut, said) == (0, "")
+            assert (cut, said) == (0, [])
         else:
             assert cut == len(plan.sheets)
             shop.undo()

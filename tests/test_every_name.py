@@ -5,8 +5,6 @@ from __future__ import annotations
 import ast
 import pickle
 import re
-import subprocess
-import sys
 from collections import Counter
 from pathlib import Path
 
@@ -14,7 +12,7 @@ import pytest
 
 from nestkit.errors import DrawingError, InputError, Interrupted, NestkitError, OutputError
 from nestkit.guide import page
-from tests.every_name import Name, every_name
+from tests.every_name import Name, every_name, main
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -129,11 +127,9 @@ def test_values_that_no_option_takes_are_told_in_our_words(words: tuple[str, ...
     assert "Value error" not in shown
 
 
-def test_the_script_prints_the_kinds_that_are_named() -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.every_name", "layer", "line"],
-        cwd=ROOT, capture_output=True, text=True, timeout=300, check=True,
-    )  # fmt: skip
-    rows = [line.split("\t") for line in done.stdout.splitlines()]
+def test_the_script_prints_the_kinds_that_are_named(monkeypatch, capsys) -> None:
+    monkeypatch.setattr("sys.argv", ["every_name", "layer", "line"])
+    main()
+    rows = [line.split("\t") for line in capsys.readouterr().out.splitlines()]
     assert {row[0] for row in rows} == {"layer", "line"}
     assert all(len(row) == 4 for row in rows)

@@ -13,6 +13,7 @@ import nestkit
 from nestkit import InputError, OutputError, check, load_build, plan, write
 from nestkit.build import write_starter
 from tests.readme_commands import programs
+from tests.same_process import nestkit as nestkit_here
 
 
 @pytest.fixture
@@ -44,8 +45,8 @@ def test_it_plans_what_the_command_plans(lantern: Path, tmp_path: Path) -> None:
     """With rounds in place of seconds, file by file and byte by byte."""
     build = load_build(str(lantern))
     write(build, plan(build, rounds=2, seed=3), tmp_path / "own")
-    command = [sys.executable, "-m", "nestkit", "plan", str(lantern), "--rounds", "2", "--seed", "3"]
-    subprocess.run([*command, "--out", str(tmp_path / "told")], check=True, capture_output=True, timeout=120)
+    words = ("plan", lantern, "--rounds", 2, "--seed", 3, "--out", tmp_path / "told")
+    nestkit_here(*words).check_returncode()
     names = sorted(str(f.relative_to(tmp_path / "told")) for f in (tmp_path / "told").rglob("*.*"))
     assert names
     for name in names:

@@ -9,7 +9,6 @@ from pathlib import Path as FilePath
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nestkit.build.model import Assembly, Build, Cutter, Part, Sheet, Turns
@@ -19,6 +18,7 @@ from nestkit.nesting.problem import Spacing
 from nestkit.output import write_plan
 from nestkit.planning import Effort, Progress, make_plan, spacing_of
 from nestkit.preparing import with_cutting_findings
+from tests.examples import few_or_many
 from tests.strategies import outlines, rounded_rectangles
 from tests.zoo import frame, rectangle, rounded
 
@@ -82,8 +82,7 @@ def builds(draw: st.DrawFn) -> Build:
     )
 
 
-@settings(max_examples=25, deadline=None)
-@given(builds())
+@few_or_many(15, 25, builds())
 def test_every_written_plan_passes_the_check(build):
     planned = make_plan(build, Effort(rounds=2))
     with tempfile.TemporaryDirectory() as folder:

@@ -152,12 +152,16 @@ class _FoldJudge:
     def __init__(self, job: JobFile, key: Key, pitch: float | None) -> None:
         self._job, self._key = job, key
         self._hatched, self._pitch = pitch is not None, pitch or 0.0
+        self._regions: dict[int, BaseGeometry] = {}
 
     def fault(self, code: str, at: Point | None, text: str) -> Fault:
         return Fault(code, self._job.name, *self._key, at, text)
 
-    def _region(self, strokes: Sequence[Stroke]) -> BaseGeometry:
-        return etched_region(strokes, self._pitch)
+    def _region(self, number: int, strokes: Sequence[Stroke]) -> BaseGeometry:
+        """What one pass etches; thousands of lines are put together once."""
+        if number not in self._regions:
+            self._regions[number] = etched_region(strokes, self._pitch)
+        return self._regions[number]
 
     def nesting(self, pockets: dict[int, list[Stroke]], body: BaseGeometry | None = None) -> Iterator[Fault]:
         """Each pass inside the one before and smaller, and no place twice in one pass.
@@ -179,7 +183,7 @@ class _FoldJudge:
                     yield self.fault(
                         "pocket-twice", (spot.x, spot.y), f"pass {number} has areas that overlap"
                     )
-            region = self._region(strokes)
+            region = self._region(number, strokes)
             if before is not None:
                 out = region.difference(before.buffer(slack, join_style="mitre"))
                 if self._hatched and body is not None:
@@ -220,7 +224,7 @@ class _FoldJudge:
         core = grown(body, -SIZE)
         slack = SIZE + (plan.pitch if plan.hatched else 0.0)
         for number in range(1, len(plan.passes) + 1):
-            region = self._region(pockets.get(number, []))
+            region = self._region(number, pockets.get(number, []))
             reaches = [
                 fold.widths[number - 1] / fold.halves if len(fold.widths) >= number else 0.0
                 for fold, _ in lines

@@ -36,13 +36,28 @@ def turns_that_fit(
     tuple of float, radians
         In ascending order; empty when there is none.
     """
-    points = shapely.MultiPoint(outline.exterior.flatten(0.01))
-    hull = shapely.get_coordinates(points.convex_hull)
+    foam = shapely.MultiPoint(outline.exterior.flatten(0.01)).convex_hull
+    hull = shapely.get_coordinates(foam)
+    if _too_large(foam.area, hull, room):
+        return ()
     tried = _all_turns(hull) if angles is None else np.array(angles)
     c, s = np.cos(tried)[:, None], np.sin(tried)[:, None]
     xs, ys = hull[:, 0] * c - hull[:, 1] * s, hull[:, 0] * s + hull[:, 1] * c
     fits = (np.ptp(xs, axis=1) <= room[0] + HAIR) & (np.ptp(ys, axis=1) <= room[1] + HAIR)
     return tuple(tried[fits].tolist())
+
+
+def _too_large(area: float, hull: NDArray[np.float64], room: tuple[float, float]) -> bool:
+    """Whether no turn can do: it has more area than the room, or is longer than from corner to corner.
+
+    A circle of many metres has thousands of edges to lay along the room, and this tells it apart at once.
+    """
+    width, height = room[0] + HAIR, room[1] + HAIR
+    if min(width, height) < 0.0:
+        return True
+    long = float(np.ptp(hull, axis=0).max())
+    spare = 1.0 + 1e-9
+    return area > width * height * spare or long > math.hypot(width, height) * spare
 
 
 def _all_turns(hull: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -14,10 +15,17 @@ from tests.output.sample_plan import lantern
 CASE = lantern()
 
 
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("lantern") / "out"
+    write_plan(CASE.build, CASE.plan, CASE.jobs, out)
+    return out
+
+
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    write_plan(CASE.build, CASE.plan, CASE.jobs, tmp_path / "out")
-    return tmp_path / "out"
+def folder(written: Path, tmp_path: Path) -> Path:
+    """A copy of what was written, which may be damaged."""
+    return Path(shutil.copytree(written, tmp_path / "out"))
 
 
 def faults(folder: Path) -> list[Fault]:

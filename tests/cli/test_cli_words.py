@@ -17,25 +17,13 @@ from typer.testing import CliRunner
 from nestkit.build.starter import write_starter
 from nestkit.cli import app
 from nestkit.guide import page
+from tests.same_process import nestkit
 
 
 @pytest.fixture
 def lantern(tmp_path: Path) -> Path:
     write_starter(tmp_path)
     return tmp_path
-
-
-def nestkit(*arguments: object, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "nestkit", *map(str, arguments)]
-    return subprocess.run(
-        command,
-        capture_output=True,
-        text=True,
-        cwd=cwd,
-        timeout=300,
-        check=False,
-        env={**os.environ, **environment},
-    )
 
 
 def on_terminal(*arguments: str, cwd: Path) -> str:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
@@ -12,14 +10,10 @@ import pytest
 
 from nestkit.build import load_build
 from tests.folds_bench import HALBERD_FOAMS, LANTERN_FOAMS, filled_table
+from tests.same_process import nestkit
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 HALBERD, LANTERN = SAMPLES / "halberd", SAMPLES / "lantern"
-
-
-def nestkit(*arguments: object, seconds: int = 240) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "nestkit", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=seconds, check=False)
 
 
 @pytest.fixture

@@ -8,11 +8,13 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.same_process import nestkit
 from tests.scales.scales_bench import JIGSAW, sheet, write_build
 
 
@@ -30,7 +32,6 @@ def environment(folder: Path) -> dict[str, str]:
     # The program of this checkout, and a cache of the test's own.
     here = str(Path(__file__).resolve().parents[2])
     return {
-        **os.environ,
         "PYTHONPATH": here,
         "XDG_CACHE_HOME": str(folder / "cache"),
         "NESTKIT_SHOP": str(folder / "shop.sqlite"),
@@ -38,15 +39,13 @@ def environment(folder: Path) -> dict[str, str]:
 
 
 def run(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        command(folder, *words),
-        cwd=folder,
-        env=environment(folder),
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=False,
-    )
+    return nestkit("scales", "build.toml", *words, cwd=folder, **environment(folder))
+
+
+@pytest.fixture
+def threads(monkeypatch):
+    """Sizes are planned in this process: others take seconds to begin, and other tests have them."""
+    monkeypatch.setattr("nestkit.workers.Workers", lambda count, heard: ThreadPoolExecutor(1))
 
 
 def largest(sizes: Path) -> dict[str, Any]:
@@ -79,16 +78,13 @@ def test_sizes_are_compared_and_a_second_run_is_kept(folder):
     assert {file.name: file.read_bytes() for file in (folder / "sizes").iterdir()} == before
     # What was found just below the cliff is there to be cut: one sheet, and no search that could miss it.
     scale = str(data["cliffs"][0]["up_to_scale"])
-    plan = ("plan", "build.toml", "--scale", scale, "--begin-with", "sizes", "--rounds", "1", "--out", "plan")
-    program = [sys.executable, "-m", "nestkit", *plan]
-    planned = subprocess.run(
-        program, cwd=folder, env=environment(folder), capture_output=True, text=True, timeout=300, check=False
-    )
+    words = ("--scale", scale, "--begin-with", "sizes", "--rounds", "1", "--out", "plan")
+    planned = nestkit("plan", "build.toml", *words, cwd=folder, **environment(folder))
     assert planned.returncode == 0, planned.stderr
     assert len(json.loads((folder / "plan" / "plan.json").read_bytes())["sheets"]) == 1
 
 
-def test_lengths_and_the_largest_size_from_the_shop(folder):
+def test_lengths_and_the_largest_size_from_the_shop(folder, threads):
     found = run(folder, "--lengths", "200,230", "--of", "p5", "--fit-shop", "--rounds", "3", "--no-cache")
     assert found.returncode == 0, found.stderr
     assert "The largest size that fits what is in the shop is 230 mm (scale 1)" in found.stdout
@@ -97,7 +93,7 @@ def test_lengths_and_the_largest_size_from_the_shop(folder):
     assert not list((folder / "cache" / "nestkit").rglob("*.json"))
 
 
-def test_the_largest_size_from_the_shop_counts_the_leftovers_in_its_list(folder):
+def test_the_largest_size_from_the_shop_counts_the_leftovers_in_its_list(folder, threads):
     # The build file's sheet holds the puzzle at half its size, the leftover, an L, the whole of it; and no
     # size that fits needs more area than both have.
     write_build(folder, JIGSAW, sheet(150, 100, 7.0, "in_shop = 1"))
@@ -113,10 +109,8 @@ def test_the_largest_size_from_the_shop_counts_the_leftovers_in_its_list(folder)
     assert before.returncode == 0, before.stderr
     assert largest(folder / "before") == largest(folder / "alone"), "no list yet"
 
-    program = [sys.executable, "-m", "nestkit"]
-
     def other(*words: str) -> None:
-        subprocess.run([*program, *words], cwd=folder, env=environment(folder), check=True, timeout=300)
+        nestkit(*words, cwd=folder, **environment(folder)).check_returncode()
 
     foam = ("--material", "eva", "--thickness", "6")
     other("offcuts", "add", "--from", "rest.svg#rest", *foam)
@@ -134,11 +128,10 @@ def test_the_largest_size_from_the_shop_counts_the_leftovers_in_its_list(folder)
     other("offcuts", "use", "sizes/largest-from-shop")
 
 
-def test_sizes_use_up_leftovers_only_when_asked(folder):
+def test_sizes_use_up_leftovers_only_when_asked(folder, threads):
     write_build(folder, JIGSAW, sheet(300, 200, 7.0))
-    program = [sys.executable, "-m", "nestkit", "offcuts", "add", "--size", "300x200"]
-    foam = ("--material", "eva", "--thickness", "6")
-    subprocess.run([*program, *foam], cwd=folder, env=environment(folder), check=True, timeout=300)
+    words = ("--size", "300x200", "--material", "eva", "--thickness", "6")
+    nestkit("offcuts", "add", *words, cwd=folder, **environment(folder)).check_returncode()
     ask = ("--from", "0.9", "--to", "0.9", "--steps", "1", "--rounds", "3", "--no-cache", "--json")
     costs = []
     for more in ((), ("--offcuts",)):
@@ -169,7 +162,7 @@ def test_what_is_asked_for_wrongly_is_told(folder, words, told):
     assert not (folder / "out").exists()
 
 
-def test_ctrl_c_keeps_the_sizes_that_are_done(folder):
+def test_ctrl_c_keeps_the_sizes_that_are_done(folder, threads):
     ask = ("--from", "0.9", "--to", "1.0", "--steps", "2", "--rounds", "3", "--out", "sizes")
     assert run(folder, *ask, "--no-cache").returncode == 0
     before = (folder / "sizes" / "scales.csv").read_bytes()
@@ -178,7 +171,7 @@ def test_ctrl_c_keeps_the_sizes_that_are_done(folder):
     process = subprocess.Popen(
         command(folder, *many, "--out", "sizes"),
         cwd=folder,
-        env=environment(folder),
+        env={**os.environ, **environment(folder)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

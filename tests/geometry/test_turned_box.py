@@ -51,3 +51,22 @@ def test_only_allowed_turns_are_found_and_the_box_is_that_of_the_turned_outline(
         assert angle in turns_that_fit(shape, angles, room)
         less = (room[0] - 2.0 * HAIR, room[1])
         assert angle not in turns_that_fit(shape, [angle], less)
+
+
+@given(SIDES, SIDES, st.floats(0.0, math.pi), st.floats(-0.9, 3.0))
+def test_what_just_fits_is_never_called_too_large_before_it_is_turned(
+    width: float, height: float, angle: float, hairs: float
+) -> None:
+    """The room is the outline's own rectangle, about a hair more or less, and the outline lies aslant."""
+    c, s = math.cos(angle), math.sin(angle)
+    corners = [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)]
+    aslant = Outline(Path.polyline([(x * c - y * s, x * s + y * c) for x, y in corners], True))
+    assert turns_that_fit(aslant, None, (width + hairs * HAIR, height + hairs * HAIR))
+    assert not turns_that_fit(aslant, None, (width - 1.5 * HAIR, height - 1.5 * HAIR))
+
+
+def test_a_strip_may_lie_from_corner_to_corner() -> None:
+    strip = Outline(Path.polyline([(0.0, 0.0), (500.0, 0.0), (500.0, 0.001), (0.0, 0.001)], True))
+    slant = [math.atan2(400.0, 300.0)]
+    assert turns_that_fit(strip, slant, (300.0, 400.0)) == tuple(slant)
+    assert not turns_that_fit(strip, None, (300.0, 399.9))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -57,6 +58,8 @@ def test_examples_run(topic: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     monkeypatch.chdir(tmp_path)
     # The shop of whoever runs the tests is left alone.
     monkeypatch.setenv("NESTKIT_SHOP", str(tmp_path / "shop.sqlite"))
+    # Sizes are planned in this process; other tests have processes that do it.
+    monkeypatch.setattr("nestkit.workers.Workers", lambda count, heard: ThreadPoolExecutor(1))
     write_starter(tmp_path)
     base = tomllib.loads((tmp_path / "build.toml").read_text())
     for block in blocks:

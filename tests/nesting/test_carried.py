@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nestkit.build.model import Part, Sheet, Turns
@@ -18,6 +17,7 @@ from nestkit.nesting.request import GroupRequest, batches_of
 from nestkit.nesting.stops import AfterRounds
 from nestkit.nesting.supply import supply
 from nestkit.nesting.verify import faults
+from tests.examples import few_or_many
 from tests.zoo import rectangle
 
 SHEETS = [
@@ -40,8 +40,9 @@ def planned(asked: GroupRequest, rounds=4, tighten=None, **more) -> GroupPlan:
     return plan_group(asked, Course(seed=1, stop=AfterRounds(rounds), tighten=tighten, **more))
 
 
-@settings(max_examples=25, deadline=None)
-@given(
+@few_or_many(
+    10,
+    25,
     st.lists(st.tuples(st.integers(5, 60), st.integers(5, 60)), min_size=1, max_size=6),
     st.floats(0.5, 1.0),
 )

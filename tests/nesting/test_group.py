@@ -253,7 +253,7 @@ def test_a_search_pauses_and_tells_whether_there_is_more_to_find():
     # Five discs lie on one sheet only like the five on a die, which nothing at hand proves or refutes.
     discs = [Part("a", Shape(disc(20.5)), "eva", 6.0, copies=5)]
     hard = GroupRequest("eva", 6.0, discs, [sheet(100, 100)], "laser", None, Spacing(0.0, 0.0))
-    kept, sent = Counted(1), Counted(40)
+    kept, sent = Counted(1), Counted(3)
     search = stages(hard, Course(seed=1, stop=AfterRounds(1), tighten=kept))
     assert next(search).hope == 1.0  # on one sheet they would fill two thirds of it
     ended(search, sent)

@@ -8,7 +8,6 @@ from pathlib import Path as FilePath
 
 import pytest
 import shapely
-from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nestkit.build.model import Build, Cutter, Part, Sheet
@@ -20,6 +19,7 @@ from nestkit.planning import Effort, make_plan
 from nestkit.stock.leftovers import Usable, leftovers
 from nestkit.stock.pieces import Piece
 from nestkit.stock.shop_sheets import with_pieces
+from tests.examples import few_or_many
 from tests.strategies import outlines
 from tests.zoo import L_SHAPE, disc, frame, rectangle, rounded
 
@@ -148,8 +148,7 @@ def builds(draw: st.DrawFn) -> tuple[Build, list[Piece]]:
     return build, offcuts(*draw(st.lists(EDGES, min_size=1, max_size=3)))
 
 
-@settings(max_examples=15, deadline=None)
-@given(builds())
+@few_or_many(8, 15, builds())
 def test_every_plan_on_offcuts_passes_the_check(drawn):
     build, pieces = drawn
     whole, found = planned(build, pieces, rounds=2)

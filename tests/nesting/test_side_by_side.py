@@ -65,13 +65,15 @@ def test_heavier_ones_get_more_time_and_more_seeds():
     assert [turn.number for turn in turns([1.0, 4.0], 3, 60.0)] == [1, 0, 1]
 
 
-def test_a_build_of_two_foams_comes_out_the_same_on_one_core_and_on_two(monkeypatch):
+@pytest.mark.parametrize("rounds", [8, pytest.param(40, marks=pytest.mark.slow)])
+def test_a_build_of_two_foams_comes_out_the_same_on_one_core_and_on_two(monkeypatch, rounds):
+    """Eight rounds have a second stage too; what it finds is the same or not from its first round on."""
     monkeypatch.setattr("nestkit.searching.ROUNDS_APART", 8)
     thin = replace(FIVE, name="float", thickness=2.0)
     sheets = (SHEET, replace(SHEET, name="eva 2 mm", thickness=2.0))
     cutter = Cutter(bed=(600, 400), kerf=0.2)
     build = Build("buoys", FilePath("build.toml"), "mm", 1.0, 0.0, 0.0, cutter, sheets, (), (FIVE, thin))
-    one, two = (make_plan(build, Effort(rounds=40, seed=2), cores=cores) for cores in (1, 2))
+    one, two = (make_plan(build, Effort(rounds=rounds, seed=2), cores=cores) for cores in (1, 2))
     assert one.plan.groups == two.plan.groups
     assert places(one.plan.sheets) == places(two.plan.sheets)
     assert one.rounds == two.rounds
@@ -86,17 +88,18 @@ class Doomed(SecondStage):
         os._exit(9)
 
 
-def test_elsewhere_the_same_comes_of_it_and_a_lost_process_loses_nothing_but_its_turn():
+@pytest.mark.parametrize("rounds", [4, pytest.param(20, marks=pytest.mark.slow)])
+def test_elsewhere_the_same_comes_of_it_and_a_lost_process_loses_nothing_but_its_turn(rounds):
     staged = [stages(request(), Course(seed=k, stop=AfterRounds(1))) for k in (1, 3)]
     first, second = map(stage_of, staged)
     doomed = Doomed(**{name: getattr(first, name) for name in SecondStage.__dataclass_fields__})
-    lost, found = side_by_side([doomed, second], [1.0, 1.0], 2, 0.0, 20, lambda: False, quiet)
+    lost, found = side_by_side([doomed, second], [1.0, 1.0], 2, 0.0, rounds, lambda: False, quiet)
     assert lost is None
     # Its first plan is still there.
     assert ended(staged[0], lost).group.sheets_used == 2
     assert found is not None
     away = ended(staged[1], found)
-    here = plan_group(request(), Course(seed=3, stop=AfterRounds(1), tighten=AfterRounds(20)))
+    here = plan_group(request(), Course(seed=3, stop=AfterRounds(1), tighten=AfterRounds(rounds)))
     assert away.group == here.group
     assert places(away.sheets) == places(here.sheets)
 

@@ -7,7 +7,6 @@ import time
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nestkit.build.model import Turns
@@ -20,6 +19,7 @@ from nestkit.nesting.stops import AfterRounds, AfterSeconds, AnyOf
 from nestkit.nesting.verify import faults
 from tests import open_data
 from tests.cut_up import cut_across
+from tests.examples import few_or_many
 from tests.strategies import outlines
 
 ANY = Turns(None)
@@ -150,14 +150,15 @@ def test_squares_1_to_24_never_fill_a_square_of_70() -> None:
     assert result.status is not Status.PROVEN
 
 
-@given(
+@few_or_many(
+    7,
+    12,
     st.lists(outlines(), min_size=2, max_size=5),
     st.integers(1, 3),
     st.floats(0.0, 4.0),
     st.floats(0.0, 6.0),
     st.integers(0, 99),
 )
-@settings(max_examples=12, deadline=None)
 def test_no_layout_breaks_a_rule(shapes, copies, gap, margin, seed) -> None:
     items = [
         Item(shape, (ANY, QUARTERS, Turns((0.0, 0.5)))[(k + seed) % 3], (k + seed) % 2 == 0, k)
