@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from nestkit.cutting.label_places import CLEAR, places
 from nestkit.geometry import Outline, Path, Shape
+from tests.zoo import rectangle
 
 
 @given(st.floats(-1.5, 1.5), st.floats(40.0, 200.0))
@@ -27,3 +28,14 @@ def test_a_seams_number_runs_along_its_edge(turn, length):
     box = seam.box()
     assert shapely.Polygon(ring).contains(box)
     assert box.distance(shapely.LineString(ring[:2])) == pytest.approx(CLEAR, abs=0.2)
+
+
+@pytest.mark.parametrize(("size", "text"), [(56.0, "8"), (60.0, "88"), (57.0, "888")])
+def test_a_number_keeps_clear_of_a_round_hole(size, text):
+    """A square plate about a hole of 50 mm: only its corners have room, and not for all the height asked."""
+    hole = Path.circle(size / 2.0, size / 2.0, 25.0)
+    shape = Shape(Outline(rectangle(size, size).exterior, (hole,)), ())
+    (number,) = places(shape, None, text, (), 10.0)
+    box = number.box()
+    assert box.distance(shapely.Point(size / 2.0, size / 2.0)) >= 25.0 + CLEAR
+    assert box.distance(shapely.box(0.0, 0.0, size, size).exterior) >= CLEAR

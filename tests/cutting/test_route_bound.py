@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 from scipy.sparse.csgraph import minimum_spanning_tree
 
 from nestkit.cutting.model import Stroke
 from nestkit.cutting.route import shortest
 from nestkit.cutting.route_bound import least_travel
 from nestkit.cutting.route_entries import Entries, Task
+from nestkit.cutting.route_trees import gaps_between
 from nestkit.geometry import Path
 from tests import naive
 from tests.cutting.test_route import BERLIN52, EIL51, few_tasks, hole, hops_of, line, ring, spots
@@ -53,6 +55,20 @@ def test_never_over_the_best_of_all_orders(seed):
     best = naive.shortest_order(rows, [t.waits for t in tasks], [t.block for t in tasks], (0.0, 0.0))
     best += sum(sum(hops_of(task)) for task in tasks if task.round)
     assert least_travel(tasks, (0.0, 0.0), best) <= min(best, shortest(tasks).travel) + 1e-6
+
+
+def test_gaps_are_those_of_shapely():
+    """Sides of paths from a tenth of a mm to 30 mm long, side by side, across and behind each other."""
+    draw = np.random.default_rng(1)
+    sizes = np.repeat([0.1, 1.0, 30.0], 20)[:, None]
+    middles = sizes * draw.uniform(-1.0, 1.0, (60, 2))
+    halves = sizes * draw.uniform(-0.5, 0.5, (60, 2))
+    chords = np.hstack((middles - halves, middles + halves))
+    lines = shapely.linestrings(chords.reshape(-1, 2, 2))
+    none = np.zeros((60, 60))
+    # The reach is a column, as the bound has it, so that the kernel is not compiled once more.
+    found = gaps_between(chords, np.zeros(60), np.arange(61), none, np.ones((60, 2))[:, 0])
+    assert found == pytest.approx(shapely.distance(lines[:, None], lines[None]), abs=1e-9)
 
 
 def test_a_row_of_holes_is_known_to_be_the_best():

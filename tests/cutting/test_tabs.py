@@ -148,6 +148,13 @@ def test_an_outline_with_less_room_gets_as_many_as_fit_and_says_so():
     assert tab_findings(build([plate], kerf=0.0, tabs=2, tab_length=3.0)) == {}
 
 
+@pytest.mark.parametrize(("radius", "count"), [(0.95, 2), (1.05, 4)])
+def test_a_corner_rounded_by_less_than_a_millimetre_as_drawn_is_a_corner(radius, count):
+    """The cut's own radius is larger by half the kerf. Short sides have room if they need not keep clear."""
+    plate = part("plate", Outline(rounded(12.0, 6.0, radius)))
+    assert tabs_of(build([plate], kerf=0.3, tabs=4, tab_length=2.5), plate) == Tabs(count, 2.5)
+
+
 def test_who_gets_tabs():
     small, large = part("small", rectangle(30, 20)), part("large", rectangle(200, 20))
     none, some = replace(small, tabs=0), replace(large, tabs=2, tab_length=1.5)

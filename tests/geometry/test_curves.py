@@ -29,6 +29,18 @@ def test_a_cubic_curve_stays_within_its_tolerance(control, tolerance):
     assert tuple(flat[-1]) == control[3]
 
 
+def test_a_parabola_has_no_more_chords_than_it_needs():
+    """Its second differences are alike everywhere, so that the bound is what is needed: ten chords here.
+
+    Of nine the middle one would lie 6 * 40 / 8 / 9**2 = 0.37 mm from it.
+    """
+    control = ((0.0, 0.0), (40.0, 40.0), (80.0, 40.0), (120.0, 0.0))
+    assert len(flatten_cubic(control, 0.31)) == 10
+    (_, low), (_, high) = naive.flatten_cubic(control, 9)[4:6]
+    assert low == pytest.approx(high)
+    assert 30.0 - low == pytest.approx(240.0 / 8.0 / 81.0)
+
+
 @given(st.floats(1, 300), st.floats(1, 300), st.floats(0, 6.28), st.floats(-6.28, 6.28))
 def test_an_ellipse_stays_within_its_tolerance(a, b, lean, sweep):
     first = (a * math.cos(lean), a * math.sin(lean))
