@@ -116,7 +116,8 @@ def make_plan(
     kept : sequence of PlannedSheet
         Sheets that are cut already: they stay as they are and come first.
     jobs : JobDetail
-        How far the jobs are worked out, where only sheets or times are asked for.
+        How far the jobs are worked out, where only sheets or times are asked for; with "none" it is not
+        worked out either what is left of the sheets.
     content, take_start, proofs
         See `nesting.course.Course`.
     cores : int
@@ -132,11 +133,15 @@ def make_plan(
         _numbered([sheet for group in found for sheet in group.sheets], build), kept, build.sheets
     )
     sheets = tuple(replace(sheet, index=number) for number, sheet in enumerate([*kept, *new], start=1))
-    left = remains(
-        sheets,
-        build.sheets,
-        build.cutter.bed,
-        lambda sheet: build.kerf_on(sheet.material, sheet.thickness, sheet.how),
+    left = (
+        ()
+        if jobs == "none"
+        else remains(
+            sheets,
+            build.sheets,
+            build.cutter.bed,
+            lambda sheet: build.kerf_on(sheet.material, sheet.thickness, sheet.how),
+        )
     )
     groups = [
         with_kept(

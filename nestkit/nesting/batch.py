@@ -84,7 +84,8 @@ class BatchSearch:
             return begun
         if begun is not None and self._enough.is_met_by(begun[0].score):
             return replace(begun[0], status=Status.PROVEN), begun[1]
-        if begun is not None and course.stop(0):
+        if begun is not None and (course.stop(0) or len(course.starts) > 1):
+            # Between two plans that are near, the constructive engine finds no third one.
             best = begun
         else:
             best = self._first()

@@ -13,6 +13,7 @@ at the end.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -33,7 +34,7 @@ Rank = tuple[int, float, int]
 CARRY_SHARE = 0.25
 #: Share of the seconds that is kept back for trying harder just above the cliffs that were found. Each time
 #: the cliffs of a group share half of what it has left, until that is less than so many usual tries each.
-HARDER_SHARE = 0.4
+HARDER_SHARE = 0.3
 LEAST_TIMES = 2.0
 #: Rounds are counted instead: so many times as many.
 HARDER_TIMES = 3
@@ -43,6 +44,8 @@ BESIDES = 1.5
 LEAST = 0.5
 #: A try is repeated when the step up to it has become this much smaller.
 NEARER = 0.7
+#: Cliffs of a group at once: what was learned at one helps to find the next.
+AT_ONCE = 2
 #: A plan is not carried up so far; there it is looked for from nothing.
 LEAP = 0.03
 #: Sheets of a group get about as full as this, or as its fullest ones.
@@ -70,6 +73,8 @@ class CliffSearch:
     seconds : float
         Of all cores together, for all tries; they are shared out among those that will be needed, so that
         a second run of the same question asks for the same effort.
+    at_once : int
+        So many cliffs of a group are looked at at once; of more, those that are known least closely.
     """
 
     def __init__(
@@ -79,10 +84,12 @@ class CliffSearch:
         ask: Callable[[float, GroupKey, Effort, GroupResult], SizeTask],
         effort: Effort,
         seconds: float = math.inf,
+        at_once: int = AT_ONCE,
     ) -> None:
         self._ask = ask
         self._effort = effort
         self._seconds = seconds
+        self._at_once = at_once
         self._wanted = frozenset(wanted)
         keys = sorted({group.key for size in sizes for group in size.groups}, key=lambda k: (k[1], k[0]))
         self.known: dict[GroupKey, Known] = {key: {} for key in keys}
@@ -93,7 +100,7 @@ class CliffSearch:
         self._carried: set[tuple[GroupKey, float, float]] = set()
         #: The smallest step with which a plan of some rank was carried up to a scale.
         self._steps_up: dict[tuple[GroupKey, float, Rank], float] = {}
-        self._tried_harder: set[tuple[GroupKey, float]] = set()
+        self._tried_harder: Counter[tuple[GroupKey, float]] = Counter()
         self._failed: set[tuple[GroupKey, float]] = set()
         #: Seconds that each group has left for trying harder.
         self._harder = self._shared_out(seconds * HARDER_SHARE)
@@ -225,11 +232,13 @@ class CliffSearch:
 
     def _to_halve(self, key: GroupKey) -> list[SizeTask]:
         """Between the sides of each cliff that is not close yet, or that a size to be compared lies on."""
-        tasks = []
-        for cliff in self.cliffs(key):
+        tasks: list[SizeTask] = []
+        for cliff in sorted(self.cliffs(key), key=_step, reverse=True):
             at = self._between(cliff)
             if at is None or (key, at) in self._failed:
                 continue
+            if len(tasks) == self._at_once:
+                break
             if at <= cliff.below[0] * (1.0 + LEAP):
                 tasks.append(self._up(at, key, self._times(1.0), cliff))
             else:
@@ -261,12 +270,13 @@ class CliffSearch:
 
     def _to_step_up(self, key: GroupKey) -> list[SizeTask]:
         """Just above each cliff that has come nearer since that was tried."""
-        effort = self._times(1.0)
-        return [
-            self._up(cliff.above[0], key, effort, cliff)
+        cliffs = [
+            cliff
             for cliff in self._open(key)
             if _step(cliff) <= NEARER * self._steps_up.get((key, cliff.above[0], cliff.below[1].rank), LEAP)
         ]
+        effort = self._times(1.0)
+        return [self._up(cliff.above[0], key, effort, cliff) for cliff in cliffs[: self._at_once]]
 
     def _to_prove(self, key: GroupKey) -> list[SizeTask]:
         """Just above each cliff of which it is not known yet whether it can lie higher."""
@@ -278,19 +288,21 @@ class CliffSearch:
 
     def _to_try_harder(self, key: GroupKey) -> list[SizeTask]:
         """Just above each cliff that may still lie higher, with more effort."""
-        cliffs = self._open(key)
+        cliffs = sorted(self._open(key), key=lambda cliff: self._tried_harder[key, cliff.above[0]])
         if self._effort.rounds is not None:
-            cliffs = [cliff for cliff in cliffs if (key, cliff.above[0]) not in self._tried_harder]
-            self._tried_harder |= {(key, cliff.above[0]) for cliff in cliffs}
-            return [self._up(cliff.above[0], key, self._times(HARDER_TIMES), cliff) for cliff in cliffs]
-        seconds = self._harder[key] / 2.0 / max(len(cliffs), 1)
-        if seconds < LEAST_TIMES * self._usual:
-            return []
-        self._harder[key] /= 2.0
-        # Another seed each time: what was tried in vain is not tried again.
-        self._turn[key] += 1
-        effort = replace(self._effort, seconds=seconds, seed=self._effort.seed + self._turn[key])
-        return [self._up(cliff.above[0], key, effort, cliff) for cliff in cliffs]
+            effort = self._times(HARDER_TIMES)
+            cliffs = [cliff for cliff in cliffs if not self._tried_harder[key, cliff.above[0]]]
+        else:
+            seconds = self._harder[key] / 2.0 / max(len(cliffs), 1)
+            if seconds < LEAST_TIMES * self._usual:
+                return []
+            # Another seed each time: what was tried in vain is not tried again.
+            self._turn[key] += 1
+            effort = replace(self._effort, seconds=seconds, seed=self._effort.seed + self._turn[key])
+        tasks = [self._up(cliff.above[0], key, effort, cliff) for cliff in cliffs[: self._at_once]]
+        self._tried_harder.update((key, task.scale) for task in tasks)
+        self._harder[key] -= effort.seconds * len(tasks)
+        return tasks
 
     def _open(self, key: GroupKey) -> list[Cliff]:
         """Cliffs that may still lie higher: what fits no sheet at all stays out however long it is tried."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from nestkit.build.model import Build
 from nestkit.planning import Effort
-from nestkit.scales.cliffs import CliffSearch
+from nestkit.scales.cliffs import AT_ONCE, CliffSearch
 from nestkit.scales.largest import Goal, find_largest
 from nestkit.scales.model import (
     Answer,
@@ -116,7 +116,7 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
             most = KEPT_BACK * question.effort.seconds
             back = min(WORKING_OUT * len(rest) / question.jobs, most)
             seconds = question.jobs * (question.effort.seconds * (1.0 - SIZES_SHARE) - back)
-            cliffs = CliffSearch(sizes, question.scales, ask, effort, seconds)
+            cliffs = CliffSearch(sizes, question.scales, ask, effort, seconds, max(AT_ONCE, question.jobs))
             # A slower machine is seen by what the first ones took besides their search.
             besides = (time.monotonic() - began) / len(first) - effort.seconds / question.jobs
             until = began + question.effort.seconds - min(max(back, besides * len(rest)), most)

@@ -24,7 +24,7 @@ from nestkit.scales.model import (
 from nestkit.stock.leftovers import leftovers
 
 
-def size_result(build: Build, planned: Planned, reference: str, with_leftovers: bool = True) -> SizeResult:
+def size_result(build: Build, planned: Planned, reference: str, for_a_try: bool = False) -> SizeResult:
     """What a size comes to.
 
     Parameters
@@ -35,8 +35,8 @@ def size_result(build: Build, planned: Planned, reference: str, with_leftovers: 
         Without jobs no time for cutting is told.
     reference : str
         The part by which the size is told; see `Build.measured`.
-    with_leftovers : bool
-        Whether it is asked what is worth keeping.
+    for_a_try : bool
+        Whether only sheets and money are asked for: not what is worth keeping, what is too slim, nor layers.
     """
     part = build.measured(reference)
     jobs = {job.sheet.index: job for job in planned.jobs}
@@ -44,15 +44,18 @@ def size_result(build: Build, planned: Planned, reference: str, with_leftovers: 
         scale=build.scale,
         length=None if part is None else max(part.shape.outline.size),
         height=None if part is None else min(part.shape.outline.size),
-        groups=tuple(
-            _group(build, planned.plan, group, jobs, with_leftovers) for group in planned.plan.groups
-        ),
-        slim=tuple(
-            SlimPart(name, len(places), slimmest.what, slimmest.width)
-            for name, places in slim_parts(build).items()
-            for slimmest in (min(places, key=lambda place: place.width),)
-        ),
-        layers=layer_counts(build),
+        groups=tuple(_group(build, planned.plan, group, jobs, for_a_try) for group in planned.plan.groups),
+        slim=() if for_a_try else _slim(build),
+        layers=() if for_a_try else layer_counts(build),
+    )
+
+
+def _slim(build: Build) -> tuple[SlimPart, ...]:
+    """Parts with places too slim for the cutter."""
+    return tuple(
+        SlimPart(name, len(places), slimmest.what, slimmest.width)
+        for name, places in slim_parts(build).items()
+        for slimmest in (min(places, key=lambda place: place.width),)
     )
 
 
@@ -66,7 +69,7 @@ def layer_counts(build: Build) -> tuple[LayerCount, ...]:
     return tuple(LayerCount(name, layers) for name, layers in found.items())
 
 
-def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job], with_leftovers: bool) -> GroupResult:
+def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job], for_a_try: bool) -> GroupResult:
     key = (group.material, group.thickness)
     sheets = [sheet for sheet in plan.sheets if (sheet.material, sheet.thickness) == key]
     foam = math.fsum(placed.part.shape.outline.area for sheet in sheets for placed in sheet.placed)
@@ -95,7 +98,7 @@ def _group(build: Build, plan: Plan, group: Group, jobs: dict[int, Job], with_le
         seconds=math.fsum(jobs[sheet.index].seconds for sheet in sheets if sheet.index in jobs),
         by_hand=tuple(by_hand),
         left_out=tuple(LeftOut(name, count, why) for (name, why), count in left.items()),
-        leftover=_leftover(build, sheets) if with_leftovers else Leftover(),
+        leftover=Leftover() if for_a_try else _leftover(build, sheets),
         laid=laid(sheets),
         cost_at_least=group.cost_at_least,
         at_any_price=group.at_any_price,

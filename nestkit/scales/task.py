@@ -102,7 +102,7 @@ def plan_size(task: SizeTask) -> Answer:
         take_start=task.take_start,
         proofs=task.proofs,
     )
-    return size_result(build, planned, task.reference, with_leftovers=task.jobs != "none")
+    return size_result(build, planned, task.reference, for_a_try=task.jobs == "none")
 
 
 def build_at(task: SizeTask) -> Build:
