@@ -54,7 +54,7 @@ LIKELY_FILL = 0.65
 EDGE = 0.2
 #: Cliffs between two sizes that lie farther apart than this, about; and tries in vain for each cliff.
 APART, HIDDEN = 0.08, 2
-IN_VAIN = 2
+IN_VAIN = 2.5
 
 
 class CliffSearch:
@@ -74,7 +74,8 @@ class CliffSearch:
         Of all cores together, for all tries; they are shared out among those that will be needed, so that
         a second run of the same question asks for the same effort.
     at_once : int
-        So many cliffs of a group are looked at at once; of more, those that are known least closely.
+        So many cliffs of a group are looked at at once, or half of the wide ones if that is more; first those
+        that are known least closely.
     """
 
     def __init__(
@@ -233,12 +234,12 @@ class CliffSearch:
     def _to_halve(self, key: GroupKey) -> list[SizeTask]:
         """Between the sides of each cliff that is not close yet, or that a size to be compared lies on."""
         tasks: list[SizeTask] = []
-        for cliff in sorted(self.cliffs(key), key=_step, reverse=True):
-            at = self._between(cliff)
-            if at is None or (key, at) in self._failed:
-                continue
-            if len(tasks) == self._at_once:
-                break
+        places = [
+            (self._between(cliff), cliff) for cliff in sorted(self.cliffs(key), key=_step, reverse=True)
+        ]
+        wide = [(at, cliff) for at, cliff in places if at is not None and (key, at) not in self._failed]
+        # Half of them: a group of many cliffs gets more of the time, and some wait for what is learned.
+        for at, cliff in wide[: max(self._at_once, math.ceil(len(wide) / 2))]:
             if at <= cliff.below[0] * (1.0 + LEAP):
                 tasks.append(self._up(at, key, self._times(1.0), cliff))
             else:
