@@ -30,8 +30,8 @@ Known = dict[float, GroupResult]
 #: Copies left out, money, sheets; see `model.GroupResult.rank`.
 Rank = tuple[int, float, int]
 
-#: Share of a try's effort that carrying a plan down may take.
-CARRY_SHARE = 0.25
+#: Share of a usual try's effort that carrying a plan down may take.
+CARRY_SHARE = 0.6
 #: Share of the seconds that is kept back for trying harder just above the cliffs that were found. Each time
 #: the cliffs of a group share half of what it has left, until that is less than so many usual tries each.
 HARDER_SHARE = 0.3
@@ -171,7 +171,11 @@ class CliffSearch:
         while pairs := list(self._rises(key)):
             self._carried |= {(key, low, high) for low, high in pairs}
             effort = self._times(CARRY_SHARE)
-            tasks = [self._task(low, key, effort, self.known[key][high]) for low, high in pairs]
+            # Mostly done at once; else a larger size would look cheaper than a smaller one.
+            tasks = [
+                replace(self._task(low, key, effort, self.known[key][high]), take_start=True)
+                for low, high in pairs
+            ]
             self._learn(key, tasks, (yield tasks))
 
     def _settle(self, key: GroupKey) -> Steps:

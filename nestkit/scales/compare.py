@@ -32,6 +32,8 @@ APART = 1.25
 #: What working out one of the others takes, seconds of one core, measured on the halberd; and the share of
 #: all seconds that is kept back for them at most.
 WORKING_OUT, KEPT_BACK = 8.0, 0.4
+#: So many times the effort of a first size may be spent on making its beginning sound.
+CARRYING = 3.0
 #: Sizes that finding a largest one takes, about; their share of the seconds where there are cliffs too.
 TRIES = 12
 LARGEST_SHARE = 0.3
@@ -176,7 +178,11 @@ def spread(scales: Sequence[float]) -> tuple[float, ...]:
 def _begun(task: SizeTask, cliffs: CliffSearch | None) -> SizeTask:
     """The task that begins with what was found in the search for cliffs, and takes it as it is."""
     start = () if cliffs is None else cliffs.start_for(task.scale)
-    return replace(task, start=start, take_start=bool(start))
+    if not start:
+        return task
+    # Nearly always it takes no time; where it does, a part of it is each group's.
+    effort = replace(task.effort, seconds=task.effort.seconds * CARRYING)
+    return replace(task, effort=effort, start=start, take_start=True)
 
 
 def _effort_of_one(question: Question, tries: int, share: float) -> Effort:
