@@ -79,7 +79,7 @@ def warm_rows(build: Build, source: BuildSource, scales: Sequence[float], rounds
             runner = Runner(workers)
             began = time.perf_counter()
             search = CliffSearch(sizes, scales, ask, Effort(rounds=rounds))
-            search.look(runner, lambda: True)
+            search.look(runner, lambda moment: True)
             search.settle(runner)
             spent = time.perf_counter() - began
             after = search.bettered(sizes)

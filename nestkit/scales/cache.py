@@ -75,8 +75,11 @@ class Cache:
         self._folder = folder
         self._written = 0
 
-    def get(self, task: SizeTask) -> SizeResult | None:
-        """The answer, when there is one that was searched for as long as is asked for now."""
+    def get(self, task: SizeTask) -> tuple[SizeResult, float] | None:
+        """The answer and its moment, when there is one that was searched for as long as is asked for now.
+
+        The moment tells how long after the beginning of the comparison the answer was there then, seconds.
+        """
         file = self._file(task)
         try:
             data = json.loads(file.read_bytes())
@@ -84,6 +87,7 @@ class Cache:
                 return None
             if task.effort.rounds is None and float(data["seconds"]) < LONG_ENOUGH * task.effort.seconds:
                 return None
+            moment = float(data["moment"])
             result: SizeResult = _reader().validate_python(data["result"])
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
             return None
@@ -91,11 +95,16 @@ class Cache:
             return None
         with suppress(OSError):
             os.utime(file)
-        return result
+        return result, moment
 
-    def put(self, task: SizeTask, result: SizeResult) -> None:
-        """Keeps an answer."""
-        data = {"format": FORMAT, "seconds": task.effort.seconds, "result": _reader().dump_python(result)}
+    def put(self, task: SizeTask, result: SizeResult, moment: float) -> None:
+        """Keeps an answer that was there at a moment; see `get`."""
+        data = {
+            "format": FORMAT,
+            "seconds": task.effort.seconds,
+            "moment": moment,
+            "result": _reader().dump_python(result),
+        }
         file = self._file(task)
         staged = file.with_name(f".{file.name}-{secrets.token_hex(4)}")
         with suppress(OSError):

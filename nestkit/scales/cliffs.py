@@ -110,21 +110,22 @@ class CliffSearch:
         #: something must not count.
         self._usual = self._seconds_for_each()
 
-    def look(self, runner: Runner, in_time: Callable[[], bool]) -> None:
+    def look(self, runner: Runner, in_time: Callable[[float], bool]) -> None:
         """Finds the cliffs of all groups side by side.
 
         Parameters
         ----------
         runner : Runner
         in_time : callable
-            Asked before each further try; plans are carried down even so.
+            Asked before each further try, given the moment of the answers before it (see `runner.Answers`);
+            plans are carried down even so.
 
         Raises
         ------
         StoppedEarly
             What was found until then is known.
         """
-        runner.side_by_side([self._steps(key, in_time) for key in self.known])
+        runner.side_by_side([self._steps(key, in_time, runner.moment) for key in self.known])
 
     def settle(self, runner: Runner) -> None:
         """Works out the rest of what is shown: what is proven of it, and how long it is cut.
@@ -152,9 +153,9 @@ class CliffSearch:
                 if group.key in self.known:
                     self._note(group.key, size.scale, group, proven=True, whole=True)
 
-    def _steps(self, key: GroupKey, in_time: Callable[[], bool]) -> Steps:
+    def _steps(self, key: GroupKey, in_time: Callable[[float], bool], moment: float) -> Steps:
         yield from self._level(key)
-        while in_time():
+        while in_time(moment):
             tasks = (
                 self._to_halve(key)
                 or self._to_step_up(key)
@@ -163,7 +164,9 @@ class CliffSearch:
             )
             if not tasks:
                 break
-            self._learn(key, tasks, (yield tasks))
+            answers = yield tasks
+            moment = answers.moment
+            self._learn(key, tasks, answers.found)
             yield from self._level(key)
 
     def _level(self, key: GroupKey) -> Steps:
@@ -176,7 +179,7 @@ class CliffSearch:
                 replace(self._task(low, key, effort, self.known[key][high]), take_start=True)
                 for low, high in pairs
             ]
-            self._learn(key, tasks, (yield tasks))
+            self._learn(key, tasks, (yield tasks).found)
 
     def _settle(self, key: GroupKey) -> Steps:
         yield from self._level(key)
@@ -187,7 +190,7 @@ class CliffSearch:
             self._worked_out(scale, key, jobs="rough" if scale in self._wanted else "none")
             for scale in sorted(shown | {scale for scale in above if (key, scale) not in self._proven})
         ]
-        self._learn(key, tasks, (yield tasks))
+        self._learn(key, tasks, (yield tasks).found)
 
     def _worked_out(self, scale: float, key: GroupKey, jobs: JobDetail) -> SizeTask:
         """Asks what is proven of the best plan that is known at a scale."""

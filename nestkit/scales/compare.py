@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -89,7 +88,6 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
         The question's build, at its own scale.
     runner : Runner
     """
-    began = time.monotonic()
     task = question.task(build.scale)
     has_cliffs = question.cliffs and len(question.scales) > 1
     first = spread(question.scales) if has_cliffs else question.scales
@@ -120,9 +118,9 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
             seconds = question.jobs * (question.effort.seconds * (1.0 - SIZES_SHARE) - back)
             cliffs = CliffSearch(sizes, question.scales, ask, effort, seconds, max(AT_ONCE, question.jobs))
             # A slower machine is seen by what the first ones took besides their search.
-            besides = (time.monotonic() - began) / len(first) - effort.seconds / question.jobs
-            until = began + question.effort.seconds - min(max(back, besides * len(rest)), most)
-            cliffs.look(runner, lambda: question.effort.rounds is not None or time.monotonic() < until)
+            besides = runner.moment / len(first) - effort.seconds / question.jobs
+            until = question.effort.seconds - min(max(back, besides * len(rest)), most)
+            cliffs.look(runner, lambda moment: question.effort.rounds is not None or moment < until)
         plan_all([_begun(replace(task, scale=scale, effort=effort), cliffs) for scale in rest])
         sizes, _ = by_scale(answers)
         if cliffs is not None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import Any
+from typing import Any, NamedTuple
 
 from nestkit.scales.cache import Cache
 from nestkit.scales.model import Answer, NoResult, SizeResult
@@ -25,8 +26,19 @@ class What(Enum):
     DONE = "done"
 
 
-#: A piece of work that goes step by step: it hands out tasks and is sent their answers, in the same order.
-Steps = Generator[Sequence[SizeTask], list[Answer], None]
+class Answers(NamedTuple):
+    """Answers to tasks, in their order, and the moment of the last: seconds after the runner began.
+
+    Of an answer that was kept it is the moment at which it was there first: what is done in a time is done
+    once more in that time when all of it is kept, and no more.
+    """
+
+    found: list[Answer]
+    moment: float
+
+
+#: A piece of work that goes step by step: it hands out tasks and is sent their answers.
+Steps = Generator[Sequence[SizeTask], Answers, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +82,9 @@ class Runner:
         self._cache = cache
         self._asked = asked_to_stop
         self._heard = heard
+        self._began = time.monotonic()
+        #: The latest moment of an answer; see `Answers`.
+        self.moment = 0.0
         #: Sizes that were planned, and those that were not because their answer was kept.
         self.planned = 0
         self.kept = 0
@@ -85,7 +100,7 @@ class Runner:
         found: list[Answer] = []
 
         def once() -> Steps:
-            found.extend((yield tasks))
+            found.extend((yield tasks).found)
 
         self.side_by_side([once()])
         return found
@@ -108,11 +123,12 @@ class Runner:
                 step, place = running.pop(future)
                 task = step.tasks[place]
                 answer = _answer(future, task)
-                step.answers[place] = answer
+                moment = time.monotonic() - self._began
+                self._note(step, place, answer, moment)
                 if isinstance(answer, SizeResult):
                     self.planned += 1
                     if self._cache is not None:
-                        self._cache.put(task, answer)
+                        self._cache.put(task, answer, moment)
                 self._heard(Event(What.DONE, task, answer), future)
                 if not self._asked():
                     self._go_on(step, running)
@@ -123,15 +139,20 @@ class Runner:
         if self._asked():
             raise StoppedEarly([answer for step in steps for answer in step.answers])
 
+    def _note(self, step: _Step, place: int, answer: Answer, moment: float) -> None:
+        step.answers[place] = answer
+        step.moment = max(step.moment, moment)
+        self.moment = max(self.moment, moment)
+
     def _go_on(self, step: _Step, running: dict[Future[Any], tuple[_Step, int]]) -> None:
         """Hands out the next tasks when all answers are there, until some of them have to be waited for."""
         while step.is_answered and step.take():
             for place, task in enumerate(step.tasks):
                 kept = None if self._cache is None else self._cache.get(task)
                 if kept is not None:
-                    step.answers[place] = kept
+                    self._note(step, place, *kept)
                     self.kept += 1
-                    self._heard(Event(What.KEPT, task, kept), None)
+                    self._heard(Event(What.KEPT, task, kept[0]), None)
                     continue
                 future = self._executor.submit(plan_size, task)
                 running[future] = step, place
@@ -145,6 +166,7 @@ class _Step:
     work: Steps
     tasks: Sequence[SizeTask] = ()
     answers: list[Answer | None] = field(default_factory=list)
+    moment: float = 0.0
     has_begun: bool = False
 
     @property
@@ -155,7 +177,8 @@ class _Step:
         """Sends the answers and takes the next tasks; False at the end."""
         try:
             if self.has_begun:
-                self.tasks = self.work.send([answer for answer in self.answers if answer is not None])
+                found = [answer for answer in self.answers if answer is not None]
+                self.tasks = self.work.send(Answers(found, self.moment))
             else:
                 self.has_begun = True
                 self.tasks = next(self.work)

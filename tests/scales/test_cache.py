@@ -54,6 +54,15 @@ def test_cliffs_are_kept_too(file, tmp_path):
     assert second == first
 
 
+def test_what_was_found_in_a_time_is_found_at_once_and_not_searched_on(file, tmp_path):
+    effort = Effort(seconds=4.0)
+    first, planning = run(file, tmp_path / "kept", (0.7, 1.0, 1.5), effort, cliffs=True)
+    assert planning.planned > 3
+    second, planning = run(file, tmp_path / "kept", (0.7, 1.0, 1.5), effort, cliffs=True)
+    assert planning.planned == 0
+    assert second == first
+
+
 def test_another_drawing_or_build_file_is_planned_anew(file, tmp_path):
     run(file, tmp_path / "kept")
     drawing = tmp_path / "puzzle.svg"

@@ -122,7 +122,7 @@ def test_every_cliff_is_found_to_half_a_percent(places):
 
     sizes = [answer(SizeTask(SOURCE, scale, Effort())) for scale in (0.7, 0.9, 1.1, 1.3)]
     found = search(sizes)
-    found.look(Runner(MadeUp(answer)), lambda: True)
+    found.look(Runner(MadeUp(answer)), lambda moment: True)
     cliffs = found.all_cliffs()
     assert all(cliff.is_close for cliff in cliffs)
     for place in places:
@@ -141,7 +141,7 @@ def test_a_larger_size_that_does_with_less_carries_its_plan_down(sheets):
         return result(task.scale, best_above[task.scale])
 
     found = search(sizes)
-    found.look(Runner(MadeUp(answer)), lambda: False)
+    found.look(Runner(MadeUp(answer)), lambda moment: False)
     found.settle(Runner(MadeUp(answer)))
     levelled = [size.groups[0].sheets for size in found.bettered(sizes)]
     assert levelled == [best_above[size.scale] for size in sizes]
@@ -152,7 +152,7 @@ def test_a_plan_that_can_not_be_carried_down_stays_and_is_not_tried_for_ever():
     sizes = [result(1.0, 3), result(1.1, 2)]
     runner = MadeUp(lambda task: result(task.scale, 3))
     found = search(sizes)
-    found.look(Runner(runner), lambda: False)
+    found.look(Runner(runner), lambda moment: False)
     assert len(runner.asked) == 1
     assert [size.groups[0].sheets for size in found.bettered(sizes)] == [3, 2]
 
@@ -160,7 +160,7 @@ def test_a_plan_that_can_not_be_carried_down_stays_and_is_not_tried_for_ever():
 def test_a_size_that_is_lost_between_two_others_does_not_hold_up_the_rest():
     runner = MadeUp(lambda task: NoResult(task.scale, "lost", lost=True))
     found = search([result(1.0, 1), result(1.2, 2)])
-    found.look(Runner(runner), lambda: True)
+    found.look(Runner(runner), lambda moment: True)
     (cliff,) = found.all_cliffs()
     assert not cliff.is_close
 
@@ -174,7 +174,7 @@ def test_above_a_cliff_it_is_tried_harder_once():
 
     sizes = [answer(SizeTask(SOURCE, scale, Effort(rounds=8))) for scale in (1.0, 1.1, 1.2)]
     found = search(sizes)
-    found.look(Runner(MadeUp(answer)), lambda: True)
+    found.look(Runner(MadeUp(answer)), lambda moment: True)
     (cliff,) = found.all_cliffs()
     assert cliff.is_close
     assert cliff.below[0] >= 1.05
@@ -194,7 +194,7 @@ def test_small_steps_climb_where_one_leap_does_not():
 
     sizes = [answer(SizeTask(SOURCE, scale, Effort(rounds=8))) for scale in (1.0, 1.2)]
     found = search(sizes)
-    found.look(Runner(MadeUp(answer)), lambda: True)
+    found.look(Runner(MadeUp(answer)), lambda moment: True)
     (cliff,) = found.all_cliffs()
     assert cliff.is_close
     assert 1.08 / (1.0 + CLOSE) <= cliff.below[0] <= 1.08
