@@ -2,12 +2,12 @@
 
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
-falls. Between sizes that lie far apart it is looked for sheets that neither of them takes, at the sizes that
-are to be compared. Nearer, the plan below a cliff is carried up and separated: halfway to the plan above, to
-the next size that was tried in vain when the plan below has come nearer to it (small steps succeed where one
-leap does not), and harder with the time that is kept back for it, so that a cliff is only told where that
-fails too. These tries ask for sheets alone; what is proven, and how long cutting takes, is worked out once,
-at the end.
+falls. Between sizes that lie far apart it is looked from nothing for sheets that are worth as much as those
+below, or for any that neither side takes, where the sheets would get about as full as others do. Nearer, the
+plan below a cliff is carried up and separated: halfway to the plan above, to the next size that was tried in
+vain when the plan below has come nearer to it, and harder with the time that is kept back for it, so that a
+cliff is only told where that fails too. These tries ask for sheets alone; what is proven, and how long
+cutting takes, is worked out once, at the end.
 """
 
 from __future__ import annotations
@@ -103,6 +103,8 @@ class CliffSearch:
         self._steps_up: dict[tuple[GroupKey, float, Rank], float] = {}
         self._tried_harder: Counter[tuple[GroupKey, float]] = Counter()
         self._failed: set[tuple[GroupKey, float]] = set()
+        #: Where it was asked what is proven, answered or not.
+        self._asked: set[tuple[GroupKey, float, Rank]] = set()
         #: Seconds that each group has left for trying harder.
         self._harder = self._shared_out(seconds * HARDER_SHARE)
         self._turn = dict.fromkeys(keys, 0)
@@ -288,11 +290,15 @@ class CliffSearch:
 
     def _to_prove(self, key: GroupKey) -> list[SizeTask]:
         """Just above each cliff of which it is not known yet whether it can lie higher."""
-        return [
-            self._worked_out(cliff.above[0], key, jobs="none")
-            for cliff in self._open(key)
-            if (key, cliff.above[0]) not in self._proven | self._failed and self._may_be_proven(key, cliff)
-        ]
+        tasks = []
+        for cliff in self._open(key):
+            at, plan = cliff.above
+            asked = (key, at, plan.rank)
+            if (key, at) in self._proven or asked in self._asked or not self._may_be_proven(key, cliff):
+                continue
+            self._asked.add(asked)
+            tasks.append(self._worked_out(at, key, jobs="none"))
+        return tasks
 
     def _to_try_harder(self, key: GroupKey) -> list[SizeTask]:
         """Just above each cliff that may still lie higher, with more effort."""

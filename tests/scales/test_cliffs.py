@@ -165,6 +165,18 @@ def test_a_size_that_is_lost_between_two_others_does_not_hold_up_the_rest():
     assert not cliff.is_close
 
 
+def test_a_proof_that_comes_with_a_worse_plan_is_not_asked_for_over_and_over():
+    def answer(task):
+        return result(task.scale, 3 if task.proofs else 1 + (task.scale > 1.1))
+
+    runner = MadeUp(answer)
+    found = search([result(1.0, 1), result(1.2, 2, at_least=2)])
+    found.look(Runner(runner), lambda moment: len(runner.asked) < 500)
+    assert len(runner.asked) < 100
+    (cliff,) = found.all_cliffs()
+    assert cliff.above[1].sheets == 2
+
+
 def test_above_a_cliff_it_is_tried_harder_once():
     """A lucky second try moves the cliff up; then the new place is found as closely."""
 
