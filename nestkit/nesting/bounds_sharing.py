@@ -216,9 +216,9 @@ def _shape_of(body: Body, half: float, gap: float) -> tuple[Polygon | MultiPolyg
 def _with_few_corners(body: Body, half: float) -> Polygon | MultiPolygon:
     """The body's kernel, some more taken off where it has many corners, so that it can be drawn simpler."""
     if len(shapely.get_coordinates(body.polygon)) <= 16:
-        return body.kernel_within(half)
+        return body.kernel(half)
     loss = 0.005 * body.radius if half > 0.0 else SLACK
-    kernel = shapely.simplify(body.kernel_within(half, SLACK + loss), loss)
+    kernel = shapely.simplify(body.kernel(half, SLACK + loss), loss)
     return kernel if kernel.is_valid else shapely.Polygon()
 
 

@@ -62,12 +62,11 @@ class Body:
         width, height = np.ptp(points, axis=0)
         return float(width), float(height)
 
-    def kernel(self, cell: Cell, loss: float = SLACK) -> Polygon | MultiPolygon:
-        """Foam that is there at every turn of the cell, and at least ``loss`` mm inside the outline."""
-        return turned(self.kernel_within(cell.half, loss), cell.middle)
+    def kernel(self, half: float, loss: float = SLACK) -> Polygon | MultiPolygon:
+        """Foam that is there at every turn up to ``half``, and at least ``loss`` mm inside the outline.
 
-    def kernel_within(self, half: float, loss: float = SLACK) -> Polygon | MultiPolygon:
-        """The kernel of the cell about no turn; that of any other is this one turned, so it is kept."""
+        That of a cell about any other turn is this one turned, so it is kept.
+        """
         if (half, loss) not in self._kernels:
             # A point of the edge moves by no more than this from the cell's middle to its end.
             depth = 2.0 * self.radius * math.sin(half / 2.0) + loss
