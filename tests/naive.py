@@ -12,6 +12,7 @@ from ezdxf.math import bulge_to_arc
 from shapely.geometry import MultiPoint, Point, Polygon
 
 from nestkit.geometry import Outline
+from nestkit.nesting.overlap.state import Shapes
 
 # --- geometry -------------------------------------------------------------------------------------
 
@@ -436,3 +437,12 @@ def shortest_order(
             reached = after
         best = min(best, *reached.values())
     return best
+
+
+def table_depth(shapes: Shapes, pair: int, dx: float, dy: float) -> float:
+    """Depth of a pair of shapes at a displacement: of each convex set the least over all its half planes."""
+    total = 0.0
+    for q in range(shapes.pair_at[pair], shapes.pair_at[pair + 1]):
+        rows = shapes.planes[shapes.poly_at[q] : shapes.poly_at[q + 1]]
+        total += max(0.0, min(float(c - nx * dx - ny * dy) for nx, ny, c in rows))
+    return total

@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from nestkit.cutting.route_choice import best_ways, far, length_of
-from nestkit.jit import inner, kernel, woven
+from nestkit.jit import inner, kernel, maker, woven
 
 #: What counts as shorter, mm.
 LESS = 1e-7
@@ -123,7 +123,7 @@ def _may_move(i: int, last: int, j: int, turned: bool, o: Order, f: Field) -> bo
     return True
 
 
-@inner
+@maker
 def _move(i: int, last: int, j: int, o: Order) -> int:
     """Move the run from place i to last to between places j and j + 1; the place where it begins then."""
     run = o.seq[i : last + 1].copy()
@@ -256,7 +256,7 @@ def _draw(state: Any) -> int:
     return int(x)
 
 
-@inner
+@maker
 def _kick(state: Any, cuts: Any, o: Order, f: Field) -> float:
     """Let two neighbouring runs change places, where that is allowed; what it gains (mostly a loss).
 

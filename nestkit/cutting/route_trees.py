@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from nestkit.cutting.route_choice import far
-from nestkit.jit import inner, kernel, woven
+from nestkit.jit import inner, kernel, maker, woven
 
 #: After so many steps without a better bound the steps become smaller by this factor.
 PATIENCE, SMALLER = 20, 0.8
@@ -83,7 +83,7 @@ class Places(NamedTuple):
     away: Any
 
 
-@inner
+@maker
 def _tree(low: int, high: int, p: Places, price: Any, uses: Any) -> float:
     """The least tree on places low to high, prices in, the two ends of each open path joined (Prim)."""
     n = high - low

@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPoint, MultiPolygon, Polygon
 
-from nestkit.jit import inner, kernel
+from nestkit.jit import inner, kernel, maker
 
 Points = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -28,7 +28,7 @@ _SPOTS = 600
 _LEAST_SHARE = 1e-4
 
 
-@inner
+@maker
 def _clip(piece: Points, px: float, py: float, nx: float, ny: float, eps: float) -> Points:
     """The convex ``piece`` (n, 2), counter-clockwise, without what lies beyond (px, py) along the normal."""
     count = len(piece)

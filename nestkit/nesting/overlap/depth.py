@@ -17,23 +17,27 @@ from nestkit.nesting.overlap.state import Shapes, State
 def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[float, float, float]:
     """Depth of shape a in shape b when a lies at (dx, dy) from b, and the depth's gradient in (dx, dy)."""
     total, gx, gy = 0.0, 0.0, 0.0
-    pair = a * len(shapes.box) + b
-    for q in range(shapes.pair_at[pair], shapes.pair_at[pair + 1]):
-        if dx <= shapes.poly_box[q, 0] or dx >= shapes.poly_box[q, 2]:
-            continue
-        if dy <= shapes.poly_box[q, 1] or dy >= shapes.poly_box[q, 3]:
-            continue
-        least, best = np.inf, -1
-        for k in range(shapes.poly_at[q], shapes.poly_at[q + 1]):
-            away = shapes.planes[k, 2] - shapes.planes[k, 0] * dx - shapes.planes[k, 1] * dy
-            if away < least:
-                least, best = away, k
-                if away <= 0.0:
-                    break
-        if least > 0.0:
-            total += least
-            gx -= shapes.planes[best, 0]
-            gy -= shapes.planes[best, 1]
+    # Numbers without a sign: a negative one would count from the end, and asking costs a fifth of all time.
+    pair = np.uint64(a * len(shapes.box) + b)
+    fx = (dx - shapes.grid[pair, 0]) * shapes.grid[pair, 2]
+    fy = (dy - shapes.grid[pair, 1]) * shapes.grid[pair, 3]
+    along = shapes.grid[pair, 4]
+    if not (fx >= 0.0 and fy >= 0.0 and fx < along and fy < along):
+        return total, gx, gy
+    cell = (pair * np.uint64(along) + np.uint64(fy)) * np.uint64(along) + np.uint64(fx)
+    least, best = np.inf, np.uint64(0)
+    for e in range(np.uint64(shapes.cell_at[cell]), np.uint64(shapes.cell_at[cell + np.uint64(1)])):
+        entry = np.uint64(shapes.entries[e])
+        k = entry >> np.uint64(1)
+        away = shapes.planes[k, 2] - shapes.planes[k, 0] * dx - shapes.planes[k, 1] * dy
+        if away < least:
+            least, best = away, k
+        if entry & np.uint64(1):
+            if least > 0.0:
+                total += least
+                gx -= shapes.planes[best, 0]
+                gy -= shapes.planes[best, 1]
+            least = np.inf
     return total, gx, gy
 
 

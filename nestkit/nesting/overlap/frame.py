@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from nestkit.geometry.affine import rotation
+from nestkit.nesting.overlap.cells import cells_of
 from nestkit.nesting.overlap.cover import convex_cover
 from nestkit.nesting.overlap.dice import Dice
 from nestkit.nesting.overlap.pairs import Tables, pair_tables
@@ -152,6 +153,7 @@ def build_shapes(
             shapes,
             np.array(boxes),
             *made,
+            *cells_of(*made),
             np.array(turn_at, dtype=np.int64),
             np.arange(len(turns), dtype=np.int64),
             free,

@@ -213,13 +213,15 @@ def sample(shapes: Shapes, state: State, i: int, best: Floats, wide: int, close:
 
 
 @inner
-def move(shapes: Shapes, state: State, i: int, wide: int, close: int) -> bool:
-    """Looks for a place of less weighted depth for copy i and takes it; whether it moved."""
+def move(shapes: Shapes, state: State, i: int, wide: int, close: int, best: Floats) -> bool:
+    """Looks for a place of less weighted depth for copy i and takes it; whether it moved.
+
+    ``best`` (`KEPT` + 1, 6) is scratch.
+    """
     take_shape(shapes, state, state.kind[i], state.shape[i], state.at[i, 2])
     present, _, _ = weigh(shapes, state, i, state.shape[i], state.at[i, 0], state.at[i, 1], np.inf)
     if present <= NOTHING:
         return False
-    best = np.empty((KEPT + 1, 6))
     for k in range(KEPT):
         best[k, 0] = np.inf
     sample(shapes, state, i, best[:KEPT], wide, close, 3.0 * present)
@@ -279,9 +281,9 @@ def refresh(shapes: Shapes, state: State) -> None:
                 state.load[j] += depth
 
 
-@kernel
-def loss_of(state: State) -> float:
-    """Sum of all depths, each times its pair's base weight."""
+@inner
+def _loss(state: State) -> float:
+    """`loss_of` for kernels."""
     total = 0.0
     for i in range(state.counts[0]):
         if state.load[i] > 0.0:
@@ -289,6 +291,12 @@ def loss_of(state: State) -> float:
                 if state.depth[i, j] > 0.0 and (j > i):
                     total += state.depth[i, j] * state.base[i, j]
     return total
+
+
+@kernel
+def loss_of(state: State) -> float:
+    """Sum of all depths, each times its pair's base weight."""
+    return _loss(state)
 
 
 @inner
@@ -346,6 +354,7 @@ def passes(
     movable = state.counts[0]
     since, done = movable, movable + 1
     least = best[movable, 0]
+    places = np.empty((KEPT + 1, 6))
     for _ in range(most):
         many = 0
         for i in range(movable):
@@ -356,9 +365,9 @@ def passes(
             m = pick(state.dice, k + 1)
             state.order[k], state.order[m] = state.order[m], state.order[k]
         for k in range(many):
-            move(shapes, state, state.order[k], sets[0], sets[1])
+            move(shapes, state, state.order[k], sets[0], sets[1], places)
         ints[done] += 1
-        loss = loss_of(state)
+        loss = _loss(state)
         if loss < least:
             if loss < 0.98 * best[movable, 1]:
                 ints[since] = -1

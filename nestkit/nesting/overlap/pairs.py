@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from nestkit.geometry.affine import rotation
-from nestkit.jit import inner, kernel
+from nestkit.jit import inner, kernel, maker
 from nestkit.nesting.overlap.cover import convex_cover
 from nestkit.nesting.overlap.state import Floats, Ints
 
@@ -71,7 +71,7 @@ def _reach(verts: Floats, a0: int, a1: int, b0: int, b1: int, nx: float, ny: flo
     return high - low
 
 
-@inner
+@maker
 def _covered(verts: Floats, piece_at: Ints, shape_at: Ints, a: int, b: int, p: int, q: int) -> bool:
     """Whether the displacements of pieces p, q lie within those of another pair of shapes a and b."""
     a0, a1, b0, b1 = piece_at[p], piece_at[p + 1], piece_at[q], piece_at[q + 1]

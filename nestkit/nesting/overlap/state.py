@@ -16,6 +16,7 @@ from nestkit.jit import inner, woven
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Shorts = NDArray[np.int32]
 Row = Any  # one row of an array inside a kernel
 
 
@@ -37,6 +38,11 @@ class Shapes(NamedTuple):
         Poly q has the planes poly_at[q] onward: it is the set of d at which two pieces overlap.
     pair_at : (shapes * shapes + 1,) int
         Shapes a, b have the polys pair_at[a * shapes + b] onward; (1,) when there are no tables.
+    grid : (shapes * shapes, 5) float
+        A pair's grid over d: its left and lower edge, cells for each unit along x and y, cells along a side.
+    cell_at, entries : ints; ints of 32 bits
+        A cell has the entries cell_at[cell] onward: twice the number of a plane, and one more for the last
+        one of a poly. All that can be the least of its poly within the cell are there.
     turn_at, turns : ints
         Class k may lie as the shapes turns[turn_at[k]] onward.
     free : (classes,) int
@@ -51,6 +57,9 @@ class Shapes(NamedTuple):
     poly_at: Ints
     poly_box: Floats
     pair_at: Ints
+    grid: Floats
+    cell_at: Ints
+    entries: Shorts
     turn_at: Ints
     turns: Ints
     free: Ints

@@ -45,7 +45,7 @@ def near(now, i):
 
 @njit
 def move(shapes, now, i):
-    return moves.move(shapes, now, i, 20, 10)
+    return moves.move(shapes, now, i, 20, 10, np.empty((moves.KEPT + 1, 6)))
 
 
 def _stencil(points: np.ndarray, turns: tuple[float, ...] | None) -> Stencil:
@@ -161,6 +161,24 @@ def test_merged_tables_overlap_where_the_outlines_do(one, other, dx, dy) -> None
         assert shared <= 1e-9
     if shared <= 1e-14:
         assert value <= 1e-6
+
+
+@given(star_points(), star_points(), st.integers(0, 1000), st.booleans())
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_a_cell_leaves_out_no_half_plane_that_matters(one, other, seed, merged) -> None:
+    stencils = [_stencil(one, QUARTERS), _stencil(other, (0.0, 0.7))]
+    shapes, _ = build_shapes(stencils, merge=10_000 if merged else 0)
+    chance = np.random.default_rng(seed)
+    count = len(shapes.box)
+    for pair in range(count * count):
+        x0, y0, across, up, along = shapes.grid[pair]
+        wide, tall = along / across, along / up
+        places = [(x0 + u * wide, y0 + v * tall) for u, v in chance.uniform(-0.1, 1.1, (6, 2))]
+        # The edges of cells too, where rounding might take the wrong one.
+        places += [(x0 + k / across, y0 + m / up) for k, m in chance.integers(0, int(along) + 1, (6, 2))]
+        for dx, dy in places:
+            value, _, _ = table_depth(shapes, pair // count, pair % count, dx, dy)
+            assert value == naive.table_depth(shapes, pair, dx, dy)
 
 
 @given(star_points(), star_points(), st.integers(0, 3), st.booleans())
