@@ -176,7 +176,7 @@ class Packing:
                 return
 
     def _leave_more(self) -> Iterator[None]:
-        """Shrinks the last bin used, and tries to empty it, until another lane's layout is to be taken."""
+        """Shrinks the last bin used, and tries to empty it, until another lane does so with one bin less."""
         base = self.best
         rooms = base.score.bins
         if not base.active:
@@ -195,10 +195,20 @@ class Packing:
                 if self.best.score.bins < rooms:
                     break
             if self.asked is not None:
-                break
+                if not self._alike(self.asked, base):
+                    break
+                # A mere gain is where to start over from; what this lane is at stays worth an end.
+                if self.asked.places.end < lane.best.end:
+                    known = lane.best = self.asked.places
+                self.asked = None
             if fill <= 1.0 and bouts % pause == 1 and (yield from self._empty_last(self.best, rooms - 1)):
                 break
         self.chance[:] = lane.state.dice
+
+    @staticmethod
+    def _alike(one: Found, other: Found) -> bool:
+        """Whether two layouts have the same items in as many bins."""
+        return one.active == other.active and one.score.bins == other.score.bins
 
     def _empty_last(self, base: Found, rooms: int) -> Generator[None, None, bool]:
         """Throws what lies in the last bin into the others; whether it found room there."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import time
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +14,10 @@ from hypothesis import strategies as st
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path, Placement
 from nestkit.nesting.overlap import lane, pack_strip, prepare, search
+from nestkit.nesting.overlap.board import Board
+from nestkit.nesting.overlap.lane import Lane
 from nestkit.nesting.overlap.moves import passes
+from nestkit.nesting.overlap.packing import Packing
 from nestkit.nesting.overlap.state import Shapes
 from nestkit.nesting.problem import Bin, Item, Layout, Seat, Spacing, Status
 from nestkit.nesting.stops import AfterRounds, AfterSeconds, AnyOf
@@ -242,6 +247,76 @@ def test_a_seed_and_rounds_give_one_layout(jobs: int) -> None:
     assert [(step.round, step.score) for step in one.trace] == [
         (step.round, step.score) for step in two.trace
     ]
+
+
+def _ran(board: Board, seed: int, rounds: int) -> tuple[Packing, Iterator[None]]:
+    packing = Packing(board, seed)
+    steps = packing.run()
+    for _ in range(rounds):
+        next(steps)
+    return packing, steps
+
+
+def _lanes_begun(monkeypatch: pytest.MonkeyPatch) -> list[tuple[int, ...]]:
+    """Filled with the items of each lane that is begun from now on."""
+    begun: list[tuple[int, ...]] = []
+    lane_of = Packing._lane
+
+    def counted(self: Packing, active: Sequence[int], *more: Any) -> Lane:
+        begun.append(tuple(active))
+        return lane_of(self, active, *more)
+
+    monkeypatch.setattr(Packing, "_lane", counted)
+    return begun
+
+
+def test_another_lanes_shorter_layout_is_kept_and_the_descent_goes_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    items = [Item(rectangle(10 + 3 * k, 25 - 2 * k), QUARTERS, kind=k) for k in range(8) for _ in range(2)]
+    board = Board(items, [Bin(rectangle(400, 60))], Spacing(), (), 0, 1000)
+    ahead, _ = _ran(board, 2, 400)
+    behind, steps = _ran(board, 1, 12)
+    assert ahead.best.score < behind.best.score
+    begun = _lanes_begun(monkeypatch)
+    behind.take(ahead.best)
+    scores = []
+    for _ in range(400):
+        next(steps)
+        scores.append(behind.best.score)
+    assert begun == []
+    assert scores == sorted(scores, reverse=True)
+    assert scores[0] <= ahead.best.score
+    assert not faults(board.items, board.bins, behind.best.layout, board.spacing)
+
+
+def test_another_lanes_layout_with_fewer_bins_is_gone_on_from(monkeypatch: pytest.MonkeyPatch) -> None:
+    items = [Item(rectangle(30, 20), QUARTERS) for _ in range(4)]
+    board = Board(items, [Bin(rectangle(70, 45))] * 2, Spacing(), (), None, 1000)
+    loose = [(0, 0.0, 0.0), (0, 38.0, 0.0), (0, 0.0, 22.0), (0, 38.0, 22.0)]
+    spread = [(k % 2, 0.0, 20.0 * (k // 2)) for k in range(4)]
+
+    def started(places: list[tuple[int, float, float]]) -> tuple[Packing, Iterator[None]]:
+        start = Layout(tuple(Seat(k, bin, Placement(x, y)) for k, (bin, x, y) in enumerate(places)))
+        packing = Packing(board, 1, start)
+        steps = packing.run()
+        next(steps)
+        return packing, steps
+
+    monkeypatch.setattr(Packing, "_empty_last", lambda self, *_: iter(()))
+    one, _ = started(loose)
+    two, steps = started(spread)
+    assert (one.best.score.bins, two.best.score.bins) == (1, 2)
+    next(steps)
+    begun = _lanes_begun(monkeypatch)
+    two.take(one.best)
+    next(steps)
+    next(steps)
+    assert begun == [(0, 1, 2, 3)]
+    for _ in range(60):
+        next(steps)
+    assert two.best.score.bins == 1
+    assert two.best.score.end == pytest.approx(60.0)
 
 
 def test_it_stops_and_gives_up_within_half_a_second() -> None:
