@@ -75,7 +75,7 @@ class Packing:
                 yield from self._leave_more()
 
     def take(self, found: Found) -> None:
-        """Goes on from a better layout that another lane has found."""
+        """Keeps a better layout that another lane has found, to go on from now or when it starts over."""
         if found.score < self.best.score:
             self.best = found
             self.asked = found
