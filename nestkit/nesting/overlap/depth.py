@@ -43,23 +43,40 @@ def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[f
 
 @inner
 def slot_depth(
-    shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: float, dy: float
+    shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: float, dy: float, enough: float
 ) -> tuple[float, float, float]:
-    """The same from the vertices in slots i (shape a) and j (shape b)."""
+    """The same from the vertices in slots i (shape a) and j (shape b); infinite from ``enough`` on."""
     total, gx, gy = 0.0, 0.0, 0.0
-    first_a, first_b = shapes.piece_at[shapes.shape_at[a]], shapes.piece_at[shapes.shape_at[b]]
-    for p in range(shapes.shape_at[a], shapes.shape_at[a + 1]):
-        own = p - shapes.shape_at[a]
-        x0, y0 = state.slot_boxes[i, own, 0] + dx, state.slot_boxes[i, own, 1] + dy
-        x1, y1 = state.slot_boxes[i, own, 2] + dx, state.slot_boxes[i, own, 3] + dy
-        pa, pb = shapes.piece_at[p] - first_a, shapes.piece_at[p + 1] - first_a
-        for q in range(shapes.shape_at[b], shapes.shape_at[b + 1]):
-            other = q - shapes.shape_at[b]
-            if x0 >= state.slot_boxes[j, other, 2] or x1 <= state.slot_boxes[j, other, 0]:
+    pieces_a, pieces_b = np.uint64(shapes.shape_at[a]), np.uint64(shapes.shape_at[b])
+    first_a, first_b = np.uint64(shapes.piece_at[pieces_a]), np.uint64(shapes.piece_at[pieces_b])
+    count_a = np.uint64(shapes.shape_at[a + 1]) - pieces_a
+    count_b = np.uint64(shapes.shape_at[b + 1]) - pieces_b
+    # Only pieces that reach into the other shape's box can meet one of its pieces.
+    x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
+    for p in range(count_a):
+        own = state.slot_boxes[i, p]
+        x0, y0, x1, y1 = min(x0, own[0]), min(y0, own[1]), max(x1, own[2]), max(y1, own[3])
+    x0, y0, x1, y1 = x0 + dx, y0 + dy, x1 + dx, y1 + dy
+    reaching = 0
+    for q in range(count_b):
+        other = state.slot_boxes[j, q]
+        if x0 < other[2] and x1 > other[0] and y0 < other[3] and y1 > other[1]:
+            state.reaching[reaching] = q
+            reaching += 1
+    if reaching == 0:
+        return total, gx, gy
+    for p in range(count_a):
+        own = state.slot_boxes[i, p]
+        x0, y0, x1, y1 = own[0] + dx, own[1] + dy, own[2] + dx, own[3] + dy
+        pa = np.uint64(shapes.piece_at[pieces_a + p]) - first_a
+        pb = np.uint64(shapes.piece_at[pieces_a + p + np.uint64(1)]) - first_a
+        for r in range(reaching):
+            piece = np.uint64(state.reaching[r])
+            other = state.slot_boxes[j, piece]
+            if x0 >= other[2] or x1 <= other[0] or y0 >= other[3] or y1 <= other[1]:
                 continue
-            if y0 >= state.slot_boxes[j, other, 3] or y1 <= state.slot_boxes[j, other, 1]:
-                continue
-            qa, qb = shapes.piece_at[q] - first_b, shapes.piece_at[q + 1] - first_b
+            qa = np.uint64(shapes.piece_at[pieces_b + piece]) - first_b
+            qb = np.uint64(shapes.piece_at[pieces_b + piece + np.uint64(1)]) - first_b
             least, nx, ny = np.inf, 0.0, 0.0
             for k in range(qa, qb):
                 ex, ey = state.slots[j, k, 2], state.slots[j, k, 3]
@@ -85,6 +102,8 @@ def slot_depth(
                         break
             if least > 0.0:
                 total += least
+                if total >= enough:
+                    return np.inf, 0.0, 0.0
                 gx -= nx
                 gy -= ny
     return total, gx, gy
@@ -92,11 +111,14 @@ def slot_depth(
 
 @woven
 def pair_depth_within(
-    shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float
+    shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float, enough: float
 ) -> tuple[float, float, float]:
-    """Depth and gradient of shape a (vertices in ``slot``) at (dx, dy) from copy j."""
+    """Depth and gradient of shape a (vertices in ``slot``) at (dx, dy) from copy j.
+
+    When it reaches ``enough`` it may be infinite.
+    """
     if len(shapes.pair_at) == 1:
-        return slot_depth(shapes, state, slot, a, j, state.shape[j], dx, dy)
+        return slot_depth(shapes, state, slot, a, j, state.shape[j], dx, dy, enough)
     return table_depth(shapes, a, state.shape[j], dx, dy)
 
 
@@ -104,5 +126,5 @@ def pair_depth_within(
 def pair_depth(
     shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float
 ) -> tuple[float, float, float]:
-    """`pair_depth_within` as a call: where speed matters less, it saves compile time."""
-    return pair_depth_within(shapes, state, slot, a, j, dx, dy)
+    """`pair_depth_within` as a call, to the end: where speed matters less, it saves compile time."""
+    return pair_depth_within(shapes, state, slot, a, j, dx, dy, np.inf)

@@ -210,6 +210,7 @@ def build_state(
         size=size,
         found=np.zeros(count, dtype=np.int64),
         order=np.zeros(count, dtype=np.int64),
+        reaching=np.zeros(pieces, dtype=np.int64),
         cells=cells,
         links=np.full((count, 3), -1, dtype=np.int64),
         level=level,

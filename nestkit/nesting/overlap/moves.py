@@ -54,11 +54,12 @@ def weigh_within(
     )
     for m in range(near_within(state, i, x0, y0, x1, y1)):
         j = state.found[m]
+        weight = state.weight[i, j]
+        enough = (bound - total) / weight
         depth, px, py = pair_depth_within(
-            shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1]
+            shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1], enough
         )
         if depth > 0.0:
-            weight = state.weight[i, j]
             total += weight * depth
             if total >= bound:
                 return total, 0.0, 0.0

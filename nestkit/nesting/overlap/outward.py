@@ -21,10 +21,10 @@ FLAT = 0.003
 #: Outlines with more corners than this are simplified.
 MANY = 40
 #: How far a simplified edge may stand off the true one: a share of the outline's size, or of the gap if
-#: that is more (a gap of 2 mm comes out as 2.3 at least). Where there is a gap nothing fits as in a jigsaw,
-#: and a part grows by 0.3 % at most, while a fourth of the pairs of pieces is left to look at.
-STAND_OFF, STAND_OFF_WITH_GAP = 0.001, 0.003
-GAP_SHARE = 0.15
+#: that is more (a gap of 2 mm comes out as 2.4 at least). Where there is a gap nothing fits as in a jigsaw,
+#: and of parts that may take any turn half as many pieces are left to look at, a fourth of their pairs.
+STAND_OFF, STAND_OFF_WITH_GAP = 0.001, 0.005
+GAP_SHARE = 0.2
 #: A hole's edge may stand off by this share of its radius: a round one gets 13 to 26 corners.
 HOLE_SHARE = 0.03
 #: Grown corners sharper than this are cut off, never below the true distance.

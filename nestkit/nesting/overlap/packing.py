@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from nestkit.nesting.overlap.board import Board
 from nestkit.nesting.overlap.construct import construct, park
-from nestkit.nesting.overlap.dice import dice
+from nestkit.nesting.overlap.dice import dice, roll
 from nestkit.nesting.overlap.lane import Lane, Settings, Snapshot
 from nestkit.nesting.overlap.moves import refresh
 from nestkit.nesting.overlap.result import Score
@@ -22,6 +22,8 @@ from nestkit.nesting.verify import faults
 _SEAT_TRIES = 60
 #: Copies seated between two looks at the clock.
 _SEATS_AT_ONCE = 8
+#: Tries at a layout of some items: at first, and at one that was given.
+_TRIES, _TRIES_FROM_START = 3, 40
 #: Bouts of shrinking between two tries to empty the last bin, and when the others would be this full then.
 _BOUTS_BETWEEN = 100
 _VERY_FULL = 0.9
@@ -99,7 +101,7 @@ class Packing:
             active, places = given
             if faults(self.board.items, self.board.bins, self.start, self.board.spacing):
                 lane = self._lane(active, len(self.board.bins), places)
-                yield from self._solve(lane, places, np.zeros(len(active), dtype=np.bool_))
+                yield from self._solve(lane, places, np.zeros(len(active), dtype=np.bool_), _TRIES_FROM_START)
                 self.chance[:] = lane.state.dice
                 sound = lane.found and self.offer(active, lane.best)
             else:
@@ -139,37 +141,53 @@ class Packing:
         return lane
 
     def _seat_more(self) -> Iterator[None]:
-        """Tries to find places for the items left out, one after another, the largest first."""
+        """Tries to find places for all that is left out at once, then for each alone, the largest first."""
         rooms = len(self.board.bins)
-        tried = False
-        for item in sorted(self.best.layout.left_out, key=lambda k: -self.board.areas[k]):
+        tries = _TRIES
+        while True:
             base = self.best
-            if item not in base.layout.left_out or self.board.fill([*base.active, item], rooms) > 1.0:
-                continue
-            tried = True
-            active = [*base.active, item]
-            at = np.vstack((base.places.at.reshape(-1, 3), np.zeros((1, 3))))
-            shape = np.append(base.places.shape, self.board.shapes.turn_at[self.board.class_of[item]])
-            room = np.append(base.places.room, 0)
-            places = Snapshot(at, shape, room, math.inf)
-            lane = self._lane(active, rooms, places)
-            chosen = np.arange(len(active)) == len(active) - 1
-            yield from self._solve(lane, places, chosen)
-            self.chance[:] = lane.state.dice
-            if lane.found:
-                self.offer(active, lane.best)
-            if self.asked is not None:
+            left = sorted(base.layout.left_out, key=lambda k: -self.board.areas[k])
+            choices = [[item] for item in left] if len(left) < 2 else [left, *([item] for item in left)]
+            choices = [some for some in choices if self.board.fill([*base.active, *some], rooms) <= 1.0]
+            if not choices:
+                # Nothing left out can fit; what lies can still be packed closer.
+                yield from self._leave_more()
                 return
-        if not tried:
-            # Nothing left out can fit; what lies can still be packed closer.
-            yield from self._leave_more()
+            for items in choices:
+                if not set(items) <= set(self.best.layout.left_out):
+                    continue
+                yield from self._seat(items, tries)
+                if self.asked is not None or not self.best.layout.left_out:
+                    return
+            if self.best is base:
+                tries *= 2
 
-    def _solve(self, lane: Lane, places: Snapshot, chosen: NDArray[np.bool_]) -> Iterator[None]:
-        """Throws the chosen copies anywhere and separates; then the same with kicks."""
-        for k in range(3):
+    def _seat(self, items: Sequence[int], tries: int) -> Iterator[None]:
+        """Throws items into the best layout and separates what overlaps then."""
+        base, rooms = self.best, len(self.board.bins)
+        if self.board.fill([*base.active, *items], rooms) > 1.0:
+            return
+        active, more = [*base.active, *items], len(items)
+        at = np.vstack((base.places.at.reshape(-1, 3), np.zeros((more, 3))))
+        first = [self.board.shapes.turn_at[self.board.class_of[item]] for item in items]
+        shape = np.append(base.places.shape, first)
+        room = np.append(base.places.room, np.zeros(more, dtype=np.int64))
+        places = Snapshot(at, shape, room, math.inf)
+        lane = self._lane(active, rooms, places)
+        chosen = np.arange(len(active)) >= len(active) - more
+        yield from self._solve(lane, places, chosen, tries)
+        self.chance[:] = lane.state.dice
+        if lane.found:
+            self.offer(active, lane.best)
+
+    def _solve(self, lane: Lane, places: Snapshot, chosen: NDArray[np.bool_], tries: int) -> Iterator[None]:
+        """Throws the chosen copies anywhere and separates; then from what nearly fitted, with kicks."""
+        for k in range(tries):
             source = Snapshot(places.at, places.shape, np.minimum(places.room, lane.room), lane.full)
             if k == 0 or not lane.pool:
                 lane.throw(source, lane.full, chosen)
+            elif k > 2 and roll(self.chance) < self.settings.ruin:
+                lane.disturb(lane.choose(), lane.full)
             else:
                 lane.kick(lane.choose(), lane.full)
             if (yield from lane.separate(lane.full, lane.full + 1e-9)):
@@ -213,7 +231,7 @@ class Packing:
     def _empty_last(self, base: Found, rooms: int) -> Generator[None, None, bool]:
         """Throws what lies in the last bin into the others; whether it found room there."""
         lane = self._lane(base.active, rooms, base.places)
-        yield from self._solve(lane, base.places, base.places.room >= rooms)
+        yield from self._solve(lane, base.places, base.places.room >= rooms, _TRIES)
         return lane.found and self.offer(base.active, lane.best)
 
 

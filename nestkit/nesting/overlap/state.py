@@ -90,6 +90,8 @@ class State(NamedTuple):
         A length for each copy: the root of its area.
     found, order : (n,) int
         Scratch.
+    reaching : (most pieces,) int
+        Scratch: pieces that reach into another shape's box.
     cells, links, level, step, grid
         The grid over the copies' boxes, see `near`.
     dice : (2,) int
@@ -113,6 +115,7 @@ class State(NamedTuple):
     size: Floats
     found: Ints
     order: Ints
+    reaching: Ints
     cells: Ints
     links: Ints
     level: Ints

@@ -221,6 +221,10 @@ def test_neighbours_weights_and_moves_agree_with_recounting(one, other, seed, fr
         assert set(now.found[:found].tolist()) == naive.boxes_near(now.box[:-1], now.box[i], i)
         total, _, _ = weigh(shapes, now, i, math.inf)
         assert total == pytest.approx(float((now.weight[i] * now.depth[i]).sum()), abs=1e-9)
+        for bound in (0.25 * total, 0.75 * total, 1.25 * total):
+            # What is worth giving up is given up, and nothing else is.
+            value, _, _ = weigh(shapes, now, i, bound)
+            assert value == total if total < bound else value >= bound
         before = total
         moved = move(shapes, now, i)
         after, _, _ = weigh(shapes, now, i, math.inf)
