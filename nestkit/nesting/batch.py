@@ -26,7 +26,7 @@ from nestkit.nesting.verify import faults
 FIRST_LOOK = len(STARTS)
 #: Share of the second stage's time for making a plan of another size sound; where one that is worth as much
 #: is enough; and where nothing else is asked for.
-CARRY_SHARE, CARRY_SHARE_ENOUGH, CARRY_SHARE_ALONE = 0.25, 0.4, 0.9
+CARRY_SHARE, CARRY_SHARE_ENOUGH, CARRY_SHARE_ALONE = 0.25, 0.75, 0.9
 #: With more copies than this, sheets are cut into blanks in the usual way alone.
 MOST_FOR_WAYS = 1000
 

@@ -26,6 +26,8 @@ _INK, _SOFT, _RULE = "#17212b", "#4a5763", "#d5dbe0"
 #: Inches, and dots in one of the PNG.
 _SIZE = (10.0, 6.4)
 _DPI = 160
+#: Width and height of the words at a cliff, as shares of the picture.
+_WORDS = (0.06, 0.07)
 
 
 def chart_files(comparison: Comparison) -> dict[str, bytes]:
@@ -73,7 +75,6 @@ def _draw(figure: Any, comparison: Comparison) -> None:
         name = foam_name(comparison, key)
         money.plot(at, [group.cost for group in known.values()], label=name, **look)
         waste.plot(at, [100.0 * group.waste for group in known.values()], **look)
-        _mark_cliffs(money, comparison, key, factor, colour)
     if len(comparison.groups) > 1:
         sums = _sums(comparison)
         at = [scale * factor for scale in sums]
@@ -83,10 +84,10 @@ def _draw(figure: Any, comparison: Comparison) -> None:
     waste.set_ylim(0.0, 100.0)
     money.set_ylim(bottom=0.0)
     money.margins(y=0.14)
-    figure.legend(loc="outside upper left", frameon=False, ncols=min(6, len(comparison.groups) + 2))
     if _shade_short(money, comparison, factor):
         _shade_short(waste, comparison, factor)
         money.fill_between([], [], color="#f6e3d3", label="something is left out")
+    figure.legend(loc="outside upper left", frameon=False, ncols=min(6, len(comparison.groups) + 2))
     for axes in (money, waste):
         axes.grid(axis="y", color=_RULE, linewidth=0.8)
         axes.set_axisbelow(True)
@@ -100,6 +101,7 @@ def _draw(figure: Any, comparison: Comparison) -> None:
                     linestyle=(0, (4, 3)),
                     alpha=0.75,
                 )
+    _mark_cliffs(money, comparison, factor)
     waste.set_xlabel(_axis(comparison))
     if comparison.reference:
         above = money.secondary_xaxis("top", functions=(lambda x: x / factor, lambda x: x * factor))
@@ -107,19 +109,27 @@ def _draw(figure: Any, comparison: Comparison) -> None:
         above.spines["top"].set_color(_RULE)
 
 
-def _mark_cliffs(axes: Any, comparison: Comparison, key: GroupKey, factor: float, colour: str) -> None:
-    """Says at each cliff how many sheets it is before and after."""
-    for cliff in comparison.cliffs:
-        below, above = cliff.below[1], cliff.above[1]
-        if below.key != key or below.sheets == above.sheets:
-            continue
+def _mark_cliffs(axes: Any, comparison: Comparison, factor: float) -> None:
+    """Says at each cliff how many sheets it is before and after; no two lie on each other."""
+    jumps = [cliff for cliff in comparison.cliffs if cliff.below[1].sheets != cliff.above[1].sheets]
+    colours = {key: css(_COLOURS[n % len(_COLOURS)]) for n, key in enumerate(comparison.groups)}
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    taken: list[tuple[float, float]] = []
+    for cliff in sorted(jumps, key=lambda cliff: cliff.below[0]):
+        at = (cliff.below[0] + cliff.above[0]) / 2.0 * factor
+        cost = max(cliff.below[1].cost, cliff.above[1].cost)
+        # Shares of the picture, about as wide and as high as the words are.
+        x, y = (at - left) / (right - left), (cost - low) / (high - low)
+        while any(abs(x - other) < _WORDS[0] and abs(y - beside) < _WORDS[1] for other, beside in taken):
+            y += _WORDS[1]
+        taken.append((x, y))
         axes.annotate(
-            f"{below.sheets} \N{RIGHTWARDS ARROW} {above.sheets}",
-            ((cliff.below[0] + cliff.above[0]) / 2.0 * factor, max(below.cost, above.cost)),
+            f"{cliff.below[1].sheets} \N{RIGHTWARDS ARROW} {cliff.above[1].sheets}",
+            (at, low + y * (high - low)),
             xytext=(4, 5),
             textcoords="offset points",
             fontsize=9,
-            color=colour,
+            color=colours[cliff.below[1].key],
             fontweight="bold",
         )
 

@@ -1,13 +1,11 @@
-"""Cliffs: where one size more costs a sheet more. Found by halving, not by sampling.
+"""Cliffs: where one size more costs a sheet more. Found by narrowing them down, not by sampling.
 
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
-falls. Between sizes that lie far apart it is looked from nothing for sheets that are worth as much as those
-below, or for any that neither side takes, where the sheets would get about as full as others do. Nearer, the
-plan below a cliff is carried up and separated: halfway to the plan above, to the next size that was tried in
-vain when the plan below has come nearer to it, and harder with the time that is kept back for it, so that a
-cliff is only told where that fails too. These tries ask for sheets alone; what is proven, and how long
-cutting takes, is worked out once, at the end.
+falls. Between the sizes the plan below a cliff climbs, see `climbing`; close below the next size that was
+tried in vain it is carried there, and harder while there is time, so that a cliff is only told where that
+fails too. These tries ask for sheets alone; what is proven, and how long cutting takes, is worked out once,
+at the end.
 """
 
 from __future__ import annotations
@@ -21,37 +19,27 @@ from itertools import pairwise
 from nestkit.nesting.carried import LaidSheet
 from nestkit.nesting.master import Worth
 from nestkit.planning import Effort, JobDetail
-from nestkit.scales.model import CLOSE, Answer, Cliff, GroupKey, GroupResult, SizeResult
+from nestkit.scales.climbing import Climbs
+from nestkit.scales.model import CLOSE, Answer, Cliff, GroupKey, GroupResult, Rank, SizeResult
 from nestkit.scales.runner import Runner, Steps
 from nestkit.scales.task import SizeTask
 
 #: What is known of one group: scales and what it comes to there, smallest first.
 Known = dict[float, GroupResult]
-#: Copies left out, money, sheets; see `model.GroupResult.rank`.
-Rank = tuple[int, float, int]
 
-#: Share of a usual try's effort that carrying a plan down may take.
-CARRY_SHARE = 0.6
-#: Share of the seconds that is kept back for trying harder just above the cliffs that were found. Each time
-#: the cliffs of a group share half of what it has left, until that is less than so many usual tries each.
+#: Shares of a usual try's effort: for carrying a plan down, for carrying one up (mostly it is done in a
+#: second or two, or not at all), and for looking from nothing.
+DOWN_SHARE, UP_SHARE, LEAP_SHARE = 0.6, 0.45, 0.7
+#: Share of the seconds that is reckoned for trying harder just above the cliffs that were found; and so many
+#: times the effort of a usual try: of its seconds, or of its rounds.
 HARDER_SHARE = 0.3
-LEAST_TIMES = 2.0
-#: Rounds are counted instead: so many times as many.
-HARDER_TIMES = 3
+HARDER_SECONDS, HARDER_ROUNDS = 2.2, 3
 #: What a try takes besides its search: reading, covers of the outlines; seconds, measured on the halberd.
 BESIDES = 1.5
 #: The shortest search worth starting, seconds.
 LEAST = 0.5
-#: A try is repeated when the step up to it has become this much smaller.
-NEARER = 0.7
 #: Cliffs of a group at once: what was learned at one helps to find the next.
 AT_ONCE = 2
-#: A plan is not carried up so far; there it is looked for from nothing.
-LEAP = 0.03
-#: Sheets of a group get about as full as this, or as its fullest ones.
-LIKELY_FILL = 0.65
-#: The first place between two sizes lies no nearer to one of them than this share of the way.
-EDGE = 0.2
 #: Cliffs between two sizes that lie farther apart than this, about; and tries in vain for each cliff.
 APART, HIDDEN = 0.08, 2
 IN_VAIN = 2.5
@@ -99,20 +87,23 @@ class CliffSearch:
         self._whole: set[tuple[GroupKey, float]] = set()
         self.take_in(sizes)
         self._carried: set[tuple[GroupKey, float, float]] = set()
-        #: The smallest step with which a plan of some rank was carried up to a scale.
-        self._steps_up: dict[tuple[GroupKey, float, Rank], float] = {}
+        self._climbs = {key: Climbs() for key in keys}
+        #: How often a plan was carried up to a scale, and how often with more effort.
+        self._tried: Counter[tuple[GroupKey, float]] = Counter()
         self._tried_harder: Counter[tuple[GroupKey, float]] = Counter()
         self._failed: set[tuple[GroupKey, float]] = set()
         #: Where it was asked what is proven, answered or not.
         self._asked: set[tuple[GroupKey, float, Rank]] = set()
-        #: Seconds that each group has left for trying harder.
-        self._harder = self._shared_out(seconds * HARDER_SHARE)
-        self._turn = dict.fromkeys(keys, 0)
         #: Search time of a usual try. Reckoned before anything is found: which group is the first to find
         #: something must not count.
         self._usual = self._seconds_for_each()
 
-    def look(self, runner: Runner, in_time: Callable[[float], bool]) -> None:
+    def look(
+        self,
+        runner: Runner,
+        in_time: Callable[[float], bool],
+        is_late: Callable[[float], bool] = lambda moment: False,
+    ) -> None:
         """Finds the cliffs of all groups side by side.
 
         Parameters
@@ -121,13 +112,15 @@ class CliffSearch:
         in_time : callable
             Asked before each further try, given the moment of the answers before it (see `runner.Answers`);
             plans are carried down even so.
+        is_late : callable
+            Asked likewise: whether places that are known closely come first now.
 
         Raises
         ------
         StoppedEarly
             What was found until then is known.
         """
-        runner.side_by_side([self._steps(key, in_time, runner.moment) for key in self.known])
+        runner.side_by_side([self._steps(key, in_time, is_late, runner.moment) for key in self.known])
 
     def settle(self, runner: Runner) -> None:
         """Works out the rest of what is shown: what is proven of it, and how long it is cut.
@@ -155,14 +148,17 @@ class CliffSearch:
                 if group.key in self.known:
                     self._note(group.key, size.scale, group, proven=True, whole=True)
 
-    def _steps(self, key: GroupKey, in_time: Callable[[float], bool], moment: float) -> Steps:
+    def _steps(
+        self, key: GroupKey, in_time: Callable[[float], bool], is_late: Callable[[float], bool], moment: float
+    ) -> Steps:
         yield from self._level(key)
         while in_time(moment):
             tasks = (
-                self._to_halve(key)
+                (self._to_try_harder(key, once=True) if is_late(moment) else [])
+                or self._to_narrow(key)
                 or self._to_step_up(key)
                 or self._to_prove(key)
-                or self._to_try_harder(key)
+                or self._to_try_harder(key, once=self._effort.rounds is not None)
             )
             if not tasks:
                 break
@@ -175,7 +171,7 @@ class CliffSearch:
         """Carries plans down until no size costs more than a larger one, as far as they can be carried."""
         while pairs := list(self._rises(key)):
             self._carried |= {(key, low, high) for low, high in pairs}
-            effort = self._times(CARRY_SHARE)
+            effort = self._times(DOWN_SHARE)
             # Mostly done at once; else a larger size would look cheaper than a smaller one.
             tasks = [
                 replace(self._task(low, key, effort, self.known[key][high]), take_start=True)
@@ -196,7 +192,7 @@ class CliffSearch:
 
     def _worked_out(self, scale: float, key: GroupKey, jobs: JobDetail) -> SizeTask:
         """Asks what is proven of the best plan that is known at a scale."""
-        task = self._task(scale, key, self._times(CARRY_SHARE), self.known[key][scale])
+        task = self._task(scale, key, self._times(DOWN_SHARE), self.known[key][scale])
         return replace(task, proofs=True, jobs=jobs)
 
     def _may_be_proven(self, key: GroupKey, cliff: Cliff) -> bool:
@@ -240,39 +236,32 @@ class CliffSearch:
             if best is None or group.rank <= best[1].rank:
                 best = scale, group
 
-    def _to_halve(self, key: GroupKey) -> list[SizeTask]:
+    def _to_narrow(self, key: GroupKey) -> list[SizeTask]:
         """Between the sides of each cliff that is not close yet, or that a size to be compared lies on."""
-        tasks: list[SizeTask] = []
-        places = [
-            (self._between(cliff), cliff) for cliff in sorted(self.cliffs(key), key=_step, reverse=True)
+        found = [
+            (cliff, at)
+            for cliff in sorted(self.cliffs(key), key=lambda cliff: -cliff.step)
+            if (at := self._between(key, cliff)) is not None and (key, at) not in self._failed
         ]
-        wide = [(at, cliff) for at, cliff in places if at is not None and (key, at) not in self._failed]
+        tasks: list[SizeTask] = []
         # Half of them: a group of many cliffs gets more of the time, and some wait for what is learned.
-        for at, cliff in wide[: max(self._at_once, math.ceil(len(wide) / 2))]:
-            if at <= cliff.below[0] * (1.0 + LEAP):
-                tasks.append(self._up(at, key, self._times(1.0), cliff))
-            else:
+        for cliff, at in found[: max(self._at_once, math.ceil(len(found) / 2))]:
+            if self._climbs[key].is_leap(cliff):
                 # Sheets that neither side takes may do, too.
-                task = self._task(at, key, self._times(1.0), cliff.above[1])
+                self._climbs[key].note_leap(at, cliff)
+                task = self._task(at, key, self._times(LEAP_SHARE), cliff.above[1])
                 tasks.append(replace(task, content=_content(cliff.below[1])))
+            else:
+                tasks.append(self._up(at, key, self._times(UP_SHARE), cliff))
         return tasks
 
-    def _between(self, cliff: Cliff) -> float | None:
+    def _between(self, key: GroupKey, cliff: Cliff) -> float | None:
         """A size between the sides of a cliff; None when they are close and none that is asked for is.
 
-        It is where the plan below would fill its sheets as much as the group's are filled at best: at each
-        cliff they get about as full. Once both sides are near it is halfway. A size that is asked for is
-        taken in place of one that is close to it.
+        A size that is asked for is taken in place of one that is close to it.
         """
-        (below, plan), (above, _) = cliff.below, cliff.above
-        fullest = max(LIKELY_FILL, *(1.0 - group.waste for group in self.known[plan.key].values()))
-        way = math.log(above / below)
-        share = 0.5
-        if way > math.log1p(LEAP) and plan.foam_area:
-            likely = math.log(fullest / (1.0 - plan.waste)) / 2.0
-            share = min(max(likely / way, EDGE), 1.0 - EDGE)
-        at = below * math.exp(share * way)
-        asked = [scale for scale in self._wanted if below < scale < above]
+        at = self._climbs[key].place(cliff, self.known[key].values())
+        asked = [scale for scale in self._wanted if cliff.below[0] < scale < cliff.above[0]]
         nearest = min(asked, key=lambda scale: (abs(scale - at), scale), default=None)
         if nearest is not None and (cliff.is_close or abs(math.log(nearest / at)) <= math.log1p(CLOSE)):
             return nearest
@@ -280,12 +269,8 @@ class CliffSearch:
 
     def _to_step_up(self, key: GroupKey) -> list[SizeTask]:
         """Just above each cliff that has come nearer since that was tried."""
-        cliffs = [
-            cliff
-            for cliff in self._open(key)
-            if _step(cliff) <= NEARER * self._steps_up.get((key, cliff.above[0], cliff.below[1].rank), LEAP)
-        ]
-        effort = self._times(1.0)
+        cliffs = [cliff for cliff in self._open(key) if self._climbs[key].has_come_nearer(cliff)]
+        effort = self._times(UP_SHARE)
         return [self._up(cliff.above[0], key, effort, cliff) for cliff in cliffs[: self._at_once]]
 
     def _to_prove(self, key: GroupKey) -> list[SizeTask]:
@@ -300,22 +285,17 @@ class CliffSearch:
             tasks.append(self._worked_out(at, key, jobs="none"))
         return tasks
 
-    def _to_try_harder(self, key: GroupKey) -> list[SizeTask]:
-        """Just above each cliff that may still lie higher, with more effort."""
-        cliffs = sorted(self._open(key), key=lambda cliff: self._tried_harder[key, cliff.above[0]])
-        if self._effort.rounds is not None:
-            effort = self._times(HARDER_TIMES)
+    def _to_try_harder(self, key: GroupKey, once: bool) -> list[SizeTask]:
+        """Just above each cliff that is close and may still lie higher, with more effort."""
+        close = [cliff for cliff in self._open(key) if cliff.is_close]
+        cliffs = sorted(close, key=lambda cliff: self._tried_harder[key, cliff.above[0]])
+        if once:
             cliffs = [cliff for cliff in cliffs if not self._tried_harder[key, cliff.above[0]]]
-        else:
-            seconds = self._harder[key] / 2.0 / max(len(cliffs), 1)
-            if seconds < LEAST_TIMES * self._usual:
-                return []
-            # Another seed each time: what was tried in vain is not tried again.
-            self._turn[key] += 1
-            effort = replace(self._effort, seconds=seconds, seed=self._effort.seed + self._turn[key])
-        tasks = [self._up(cliff.above[0], key, effort, cliff) for cliff in cliffs[: self._at_once]]
-        self._tried_harder.update((key, task.scale) for task in tasks)
-        self._harder[key] -= effort.seconds * len(tasks)
+        effort = self._times(HARDER_SECONDS if self._effort.rounds is None else HARDER_ROUNDS)
+        tasks = []
+        for cliff in cliffs[: self._at_once]:
+            self._tried_harder[key, cliff.above[0]] += 1
+            tasks.append(self._up(cliff.above[0], key, effort, cliff))
         return tasks
 
     def _open(self, key: GroupKey) -> list[Cliff]:
@@ -328,21 +308,18 @@ class CliffSearch:
 
     def _up(self, at: float, key: GroupKey, effort: Effort, cliff: Cliff) -> SizeTask:
         """Carries the plan below a cliff up; where that fails the one above is good enough."""
-        self._steps_up[key, at, cliff.below[1].rank] = at / cliff.below[0] - 1.0
+        self._climbs[key].note_carried(at, cliff)
+        # Another seed each time: what was tried in vain is not tried again.
+        effort = replace(effort, seed=effort.seed + self._tried[key, at])
+        self._tried[key, at] += 1
         return self._task(at, key, effort, cliff.below[1], cliff.above[1])
 
     def _seconds_for_each(self) -> float:
         """Search time of a usual try, from what there is for all of them."""
-        cliffs = sum(HIDDEN if _step(cliff) > APART else 1 for cliff in self.all_cliffs())
+        cliffs = sum(HIDDEN if cliff.step > APART else 1 for cliff in self.all_cliffs())
         if not cliffs:
             return self._effort.seconds
         return max(self._seconds * (1.0 - HARDER_SHARE) / (cliffs * IN_VAIN) - BESIDES, LEAST)
-
-    def _shared_out(self, seconds: float) -> dict[GroupKey, float]:
-        """Each group's share of the seconds, by its cliffs."""
-        cliffs = {key: len(self.cliffs(key)) for key in self.known}
-        in_all = max(sum(cliffs.values()), 1)
-        return {key: seconds * count / in_all for key, count in cliffs.items()}
 
     def _times(self, times: float) -> Effort:
         """So many times the effort of a usual try."""
@@ -374,6 +351,7 @@ class CliffSearch:
         for task, answer in zip(tasks, answers, strict=True):
             if isinstance(answer, SizeResult):
                 self._note(key, task.scale, answer.group(key), task.proofs, whole=task.jobs != "none")
+                self._climbs[key].learn(task.scale, self.known[key][task.scale].rank)
             else:
                 self._failed.add((key, task.scale))
 
@@ -393,8 +371,3 @@ class CliffSearch:
 def _content(plan: GroupResult) -> Worth | None:
     """What is as good as a plan; nothing is where it leaves something out."""
     return None if plan.left_out else Worth(*plan.rank[1:])
-
-
-def _step(cliff: Cliff) -> float:
-    """From the size below a cliff to the one above it, as a share."""
-    return cliff.above[0] / cliff.below[0] - 1.0

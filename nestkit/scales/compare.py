@@ -28,9 +28,11 @@ from nestkit.stock.pieces import Piece
 SIZES_SHARE = 0.05
 #: They lie no farther apart than this, about; the others begin with what was found in that search.
 APART = 1.25
-#: What working out one of the others takes, seconds of one core, measured on the halberd; and the share of
-#: all seconds that is kept back for them at most.
-WORKING_OUT, KEPT_BACK = 8.0, 0.4
+#: What working out one of the others takes, seconds of one core, measured on the halberd, and as a share of
+#: what one of the first takes; and the share of all seconds that is kept back for them at most.
+WORKING_OUT, OF_A_FIRST, KEPT_BACK = 8.0, 0.65, 0.4
+#: After this share of the search for cliffs, places that are known closely come first.
+LATE = 0.6
 #: So many times the effort of a first size may be spent on making its beginning sound.
 CARRYING = 3.0
 #: Sizes that finding a largest one takes, about; their share of the seconds where there are cliffs too.
@@ -117,10 +119,14 @@ def compare(question: Question, build: Build, runner: Runner) -> Comparison:
             back = min(WORKING_OUT * len(rest) / question.jobs, most)
             seconds = question.jobs * (question.effort.seconds * (1.0 - SIZES_SHARE) - back)
             cliffs = CliffSearch(sizes, question.scales, ask, effort, seconds, max(AT_ONCE, question.jobs))
-            # A slower machine is seen by what the first ones took besides their search.
-            besides = runner.moment / len(first) - effort.seconds / question.jobs
-            until = question.effort.seconds - min(max(back, besides * len(rest)), most)
-            cliffs.look(runner, lambda moment: question.effort.rounds is not None or moment < until)
+            # A slower machine is seen by what the first ones took.
+            needed = OF_A_FIRST * runner.moment / len(first) * len(rest)
+            until = question.effort.seconds - min(max(back, needed), most)
+            if question.effort.rounds is not None:
+                cliffs.look(runner, lambda moment: True)
+            else:
+                late = runner.moment + LATE * (until - runner.moment)
+                cliffs.look(runner, lambda moment: moment < until, lambda moment: moment >= late)
         plan_all([_begun(replace(task, scale=scale, effort=effort), cliffs) for scale in rest])
         sizes, _ = by_scale(answers)
         if cliffs is not None:

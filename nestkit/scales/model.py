@@ -15,6 +15,8 @@ from nestkit.nesting.carried import LaidSheet
 
 #: Material and thickness (mm): what is planned together.
 GroupKey = tuple[str, float]
+#: Copies left out, money, sheets: how good a group's plan is, the lower the better.
+Rank = tuple[int, float, int]
 
 #: Two sizes nearer than this share are one and the same to a maker; cliffs are found as closely.
 CLOSE = 0.005
@@ -94,7 +96,7 @@ class GroupResult:
         return self.material, self.thickness
 
     @property
-    def rank(self) -> tuple[int, float, int]:
+    def rank(self) -> Rank:
         """Copies left out, money, sheets: lower is better, and where it changes there is a cliff."""
         return sum(each.copies for each in self.left_out), round(self.cost, 6), self.sheets
 
@@ -221,6 +223,11 @@ class Cliff:
 
     below: tuple[float, GroupResult]
     above: tuple[float, GroupResult]
+
+    @property
+    def step(self) -> float:
+        """From the size below to the one above, as a share."""
+        return self.above[0] / self.below[0] - 1.0
 
     @property
     def is_close(self) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -163,6 +164,18 @@ def test_the_page_needs_nothing_else_and_says_it_all():
         assert part in words
     assert files["scales.png"].startswith(b"\x89PNG")
     assert b"\xe2\x86\x92" in files["scales.svg"], "the chart says how many sheets before and after"
+    assert b"something is left out" in files["scales.svg"], "and what its shading means"
+
+
+def test_words_at_cliffs_that_lie_side_by_side_do_not_cover_each_other():
+    near = Cliff((1.031, replace(group(), thickness=10.0)), (1.035, replace(group(3, 25.2), thickness=10.0)))
+    both = tuple(
+        replace(each, groups=(*each.groups, replace(each.groups[0], thickness=10.0))) for each in SIZES
+    )
+    drawn = comparison_files(replace(FOUND, sizes=both, cliffs=(CLIFF, near)), {})["scales.svg"].decode()
+    places = re.findall(r'x="([\d.]+)" y="([\d.]+)"[^>]*>2 \N{RIGHTWARDS ARROW} 3<', drawn)
+    (x, y), (other_x, other_y) = ((float(x), float(y)) for x, y in places)
+    assert abs(x - other_x) > 20.0 or abs(y - other_y) > 9.0
 
 
 def test_the_same_comparison_gives_the_same_bytes():
