@@ -171,7 +171,7 @@ class BatchSearch:
             share = CARRY_SHARE
             if course.take_start:
                 share = CARRY_SHARE_ALONE
-            elif course.content is not None and number == 0:
+            elif course.content is not None and number == 0 and len(course.starts) > 1:
                 # What takes the first one's place is less than what is asked for: not worth as much time.
                 share = CARRY_SHARE_ENOUGH
             layout = carried(self._batch, row, start, self._spacing)

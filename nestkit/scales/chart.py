@@ -26,8 +26,8 @@ _INK, _SOFT, _RULE = "#17212b", "#4a5763", "#d5dbe0"
 #: Inches, and dots in one of the PNG.
 _SIZE = (10.0, 6.4)
 _DPI = 160
-#: Width and height of the words at a cliff, as shares of the picture.
-_WORDS = (0.06, 0.07)
+#: Width and height of the words at a cliff, as shares of the upper picture, and its height, in points.
+_WORDS, _HEIGHT = (0.075, 0.07), 220.0
 
 
 def chart_files(comparison: Comparison) -> dict[str, bytes]:
@@ -125,8 +125,8 @@ def _mark_cliffs(axes: Any, comparison: Comparison, factor: float) -> None:
         taken.append((x, y))
         axes.annotate(
             f"{cliff.below[1].sheets} \N{RIGHTWARDS ARROW} {cliff.above[1].sheets}",
-            (at, low + y * (high - low)),
-            xytext=(4, 5),
+            (at, cost),
+            xytext=(4, 5 + (y - (cost - low) / (high - low)) * _HEIGHT),
             textcoords="offset points",
             fontsize=9,
             color=colours[cliff.below[1].key],

@@ -2,10 +2,10 @@
 
 What a search finds is noisy: it may miss a sheet at one size that it saves at the next larger one. A plan
 of the larger size is carried over to the smaller one then, so that what was found never rises as the size
-falls. Between the sizes the plan below a cliff climbs, see `climbing`; close below the next size that was
-tried in vain it is carried there, and harder while there is time, so that a cliff is only told where that
-fails too. These tries ask for sheets alone; what is proven, and how long cutting takes, is worked out once,
-at the end.
+falls. Between sizes that lie far apart it is looked from nothing; else the plan below a cliff climbs, see
+`climbing`. Close below the next size that was tried in vain it is carried there, and harder while there is
+time: a place is only told as known closely where that fails too. These tries ask for sheets alone; what is
+proven, and how long cutting takes, is worked out once, at the end.
 """
 
 from __future__ import annotations
@@ -59,8 +59,8 @@ class CliffSearch:
     effort : Effort
         Of one whole size.
     seconds : float
-        Of all cores together, for all tries; they are shared out among those that will be needed, so that
-        a second run of the same question asks for the same effort.
+        Of all cores together, for all tries: from them it is reckoned how long one may take, so that a
+        second run of the same question asks for the same effort.
     at_once : int
         So many cliffs of a group are looked at at once, or half of the wide ones if that is more; first those
         that are known least closely.
@@ -154,11 +154,11 @@ class CliffSearch:
         yield from self._level(key)
         while in_time(moment):
             tasks = (
-                (self._to_try_harder(key, once=True) if is_late(moment) else [])
+                (is_late(moment) and (self._to_prove(key) or self._harder(key, in_time, moment, once=True)))
                 or self._to_narrow(key)
                 or self._to_step_up(key)
                 or self._to_prove(key)
-                or self._to_try_harder(key, once=self._effort.rounds is not None)
+                or self._harder(key, in_time, moment, once=self._effort.rounds is not None)
             )
             if not tasks:
                 break
@@ -269,7 +269,8 @@ class CliffSearch:
 
     def _to_step_up(self, key: GroupKey) -> list[SizeTask]:
         """Just above each cliff that has come nearer since that was tried."""
-        cliffs = [cliff for cliff in self._open(key) if self._climbs[key].has_come_nearer(cliff)]
+        close = self._open_and_close(key)
+        cliffs = [cliff for cliff in close if self._climbs[key].has_come_nearer(cliff)]
         effort = self._times(UP_SHARE)
         return [self._up(cliff.above[0], key, effort, cliff) for cliff in cliffs[: self._at_once]]
 
@@ -285,13 +286,17 @@ class CliffSearch:
             tasks.append(self._worked_out(at, key, jobs="none"))
         return tasks
 
-    def _to_try_harder(self, key: GroupKey, once: bool) -> list[SizeTask]:
-        """Just above each cliff that is close and may still lie higher, with more effort."""
-        close = [cliff for cliff in self._open(key) if cliff.is_close]
+    def _harder(
+        self, key: GroupKey, in_time: Callable[[float], bool], moment: float, once: bool
+    ) -> list[SizeTask]:
+        """Just above each cliff that is close and may still lie higher, with more effort if there is time."""
+        close = self._open_and_close(key)
         cliffs = sorted(close, key=lambda cliff: self._tried_harder[key, cliff.above[0]])
         if once:
             cliffs = [cliff for cliff in cliffs if not self._tried_harder[key, cliff.above[0]]]
         effort = self._times(HARDER_SECONDS if self._effort.rounds is None else HARDER_ROUNDS)
+        if effort.rounds is None and not in_time(moment + effort.seconds):
+            return []
         tasks = []
         for cliff in cliffs[: self._at_once]:
             self._tried_harder[key, cliff.above[0]] += 1
@@ -303,8 +308,14 @@ class CliffSearch:
         return [
             cliff
             for cliff in self.cliffs(key)
-            if not cliff.certain and cliff.below[1].rank[0] == cliff.above[1].rank[0]
+            if not cliff.certain
+            and cliff.below[1].rank[0] == cliff.above[1].rank[0]
+            and cliff.below[1].rank < cliff.above[1].rank
         ]
+
+    def _open_and_close(self, key: GroupKey) -> list[Cliff]:
+        """Those of them that are known closely, unless a try at the size above was lost."""
+        return [c for c in self._open(key) if c.is_close and (key, c.above[0]) not in self._failed]
 
     def _up(self, at: float, key: GroupKey, effort: Effort, cliff: Cliff) -> SizeTask:
         """Carries the plan below a cliff up; where that fails the one above is good enough."""
@@ -354,6 +365,7 @@ class CliffSearch:
                 self._climbs[key].learn(task.scale, self.known[key][task.scale].rank)
             else:
                 self._failed.add((key, task.scale))
+                self._climbs[key].learn(task.scale, None)
 
     def _note(self, key: GroupKey, scale: float, group: GroupResult, proven: bool, whole: bool) -> None:
         """Keeps what is better than what is known, or as good with more worked out."""

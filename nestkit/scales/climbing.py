@@ -16,7 +16,7 @@ from nestkit.scales.model import CLOSE, Cliff, GroupResult, Rank
 #: Between sizes that lie farther apart than this, as a share, it is looked from nothing first.
 FAR = 0.03
 #: So often it may be looked there in vain for any two plans.
-IN_VAIN = 1
+LEAPS_IN_VAIN = 1
 #: So far a plan is carried up at first, and at most.
 STRIDE, LONGEST = 0.03, 0.06
 #: It is carried to a size again when the step up to it has become this much smaller.
@@ -42,7 +42,7 @@ class Climbs:
 
     def is_leap(self, cliff: Cliff) -> bool:
         """Whether it is to be looked from nothing between its sizes: they lie apart, and it paid so far."""
-        return cliff.step > FAR and self._in_vain[cliff.below[1].rank, cliff.above[1].rank] < IN_VAIN
+        return cliff.step > FAR and self._in_vain[cliff.below[1].rank, cliff.above[1].rank] < LEAPS_IN_VAIN
 
     def place(self, cliff: Cliff, known: Iterable[GroupResult]) -> float:
         """A scale between its sides, or the one above.
@@ -55,7 +55,10 @@ class Climbs:
         """
         if self.is_leap(cliff):
             return _likely(cliff, known)
-        (below, plan), (above, _) = cliff.below, cliff.above
+        (below, plan), (above, other) = cliff.below, cliff.above
+        if other.rank < plan.rank:
+            # The one above could not be carried down: there is nothing to carry up.
+            return math.sqrt(below * above)
         at = below * (1.0 + self._strides.get(plan.rank, STRIDE))
         nearer = self.has_come_nearer(cliff)
         if at < above / (1.0 + CLOSE / 2.0):
@@ -77,15 +80,16 @@ class Climbs:
         self._steps[at, rank] = step
         self._under_way[at] = rank, step
 
-    def learn(self, at: float, best: Rank) -> None:
-        """Told the rank of the best plan at a scale, after each try there."""
+    def learn(self, at: float, best: Rank | None) -> None:
+        """Told the rank of the best plan at a scale, after each try there; None when the try was lost."""
         between = self._leaping.pop(at, None)
         if between is not None:
-            self._in_vain[between] += best >= between[1]
+            self._in_vain[between] += best is None or best >= between[1]
         climbed = self._under_way.pop(at, None)
         if climbed is not None:
             rank, step = climbed
-            self._strides[rank] = min(max(step * (2.0 if best <= rank else 0.5), CLOSE), LONGEST)
+            grows = best is not None and best <= rank
+            self._strides[rank] = min(max(step * (2.0 if grows else 0.5), CLOSE / 2.0), LONGEST)
 
 
 def _likely(cliff: Cliff, known: Iterable[GroupResult]) -> float:

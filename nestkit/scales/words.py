@@ -50,7 +50,7 @@ def cliff_sentence(comparison: Comparison, cliff: Cliff) -> str:
     if not cliff.is_close:
         return (
             f"{foam}: at {low} ({scales}) {before}; at {high} (scale {show_scale(cliff.above[0])}) {after}. "
-            "No time was left to look between them."
+            "Between them it was not looked to the end."
         )
     where = f"up to {low}" + (f" ({scales})" if comparison.reference else "")
     if cliff.certain:

@@ -212,6 +212,67 @@ def test_small_steps_climb_where_one_leap_does_not():
     assert 1.08 / (1.0 + CLOSE) <= cliff.below[0] <= 1.08
 
 
+@pytest.mark.parametrize("lost", range(8))
+def test_a_try_that_is_lost_costs_that_try_and_not_the_cliff(lost):
+    def answer(task):
+        if len(runner.asked) == lost + 1:
+            return NoResult(task.scale, "lost", lost=True)
+        return result(task.scale, 1 + (task.scale > 1.113))
+
+    runner = MadeUp(answer)
+    found = search([result(1.0, 1), result(1.2, 2)])
+    found.look(Runner(runner), lambda moment: True)
+    (cliff,) = found.all_cliffs()
+    assert cliff.below[0] <= 1.113 <= cliff.above[0]
+    assert cliff.step <= 2.0 * CLOSE
+
+
+def in_seconds(sizes, seconds: float) -> CliffSearch:
+    def ask(scale, key, effort, start):
+        return SizeTask(SOURCE, scale, effort, only=key, start=start.laid)
+
+    scales = [size.scale for size in sizes]
+    return CliffSearch(sizes, scales, ask, Effort(seconds=seconds), seconds)
+
+
+def at_113(task):
+    return result(task.scale, 1 + (task.scale > 1.113))
+
+
+def test_with_seconds_it_is_tried_harder_until_no_time_is_left_for_that():
+    runner = MadeUp(at_113)
+    found = in_seconds([result(1.0, 1), result(1.2, 2)], 100.0)
+    found.look(Runner(runner), lambda moment: moment < 50.0 and len(runner.asked) < 40)
+    efforts = [task.effort.seconds for task in runner.asked]
+    assert len(runner.asked) == 40, "there is time"
+    assert max(efforts) > 2.0 * min(efforts)
+    assert len({task.effort.seed for task in runner.asked if task.effort.seconds == max(efforts)}) > 20
+    short = MadeUp(at_113)
+    found = in_seconds([result(1.0, 1), result(1.2, 2)], 100.0)
+    found.look(Runner(short), lambda moment: moment < 0.9 * max(efforts))
+    assert max(task.effort.seconds for task in short.asked) < max(efforts)
+    assert found.all_cliffs()[0].is_close
+
+
+def test_late_places_that_are_known_closely_come_first():
+    sizes = [result(1.0, 1), result(1.001, 2), result(1.2, 3)]
+    for late in (False, True):
+        runner = MadeUp(lambda task: result(task.scale, 1 + (task.scale > 1.0) + (task.scale > 1.1)))
+        found = in_seconds(sizes, 100.0)
+        found.look(
+            Runner(runner), lambda moment, r=runner: len(r.asked) < 12, lambda moment, is_so=late: is_so
+        )
+        first = next(n for n, task in enumerate(runner.asked) if task.scale == 1.001 and not task.proofs)
+        assert (first <= 1) is late
+
+
+def test_nothing_is_carried_up_to_where_less_is_known_to_do():
+    runner = MadeUp(lambda task: result(task.scale, 3))
+    found = in_seconds([result(1.0, 3), result(1.1, 2)], 100.0)
+    found.look(Runner(runner), lambda moment: len(runner.asked) < 60)
+    assert not [task for task in runner.asked if task.scale >= 1.1]
+
+
 def test_what_is_left_out_and_what_it_costs_are_cliffs_too():
     left = replace(result(1.2, 2).groups[0], left_out=(LeftOut("sail", 1, "no room"),))
     sizes = [result(1.0, 2, 4.0), result(1.001, 2, 5.0), replace(result(1.002, 2, 5.0), groups=(left,))]

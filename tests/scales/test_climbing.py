@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nestkit.scales.climbing import FAR, IN_VAIN, LONGEST, STRIDE, Climbs
+from nestkit.scales.climbing import FAR, LEAPS_IN_VAIN, LONGEST, STRIDE, Climbs
 from nestkit.scales.model import CLOSE, Cliff, GroupResult, Leftover
 
 
@@ -25,7 +25,7 @@ def cliff(below: float, above: float, sheets: int = 1) -> Cliff:
 def climbing() -> Climbs:
     """For which all leaps were in vain."""
     climbs, far = Climbs(), cliff(1.0, 1.5)
-    for _ in range(IN_VAIN):
+    for _ in range(LEAPS_IN_VAIN):
         climbs.note_leap(1.2, far)
         climbs.learn(1.2, far.above[1].rank)
     return climbs
@@ -33,11 +33,11 @@ def climbing() -> Climbs:
 
 def test_it_is_looked_from_nothing_while_that_pays() -> None:
     climbs, far = Climbs(), cliff(1.0, 1.5)
-    for _ in range(3 * IN_VAIN):
+    for _ in range(3 * LEAPS_IN_VAIN):
         assert climbs.is_leap(far)
         climbs.note_leap(1.2, far)
         climbs.learn(1.2, far.below[1].rank)
-    for _ in range(IN_VAIN):
+    for _ in range(LEAPS_IN_VAIN):
         assert climbs.is_leap(far)
         climbs.note_leap(1.2, far)
         climbs.learn(1.2, far.above[1].rank)

@@ -123,7 +123,7 @@ def test_a_cliff_is_said_with_its_size_and_what_is_certain():
     short = Cliff((1.03, group()), (1.034, group(left=1)))
     assert "everything has a place; above that one copy finds none." in cliff_sentence(FOUND, short)
     wide = Cliff((1.0, group()), (1.1, group(3, 25.2)))
-    assert "No time was left" in cliff_sentence(FOUND, wide)
+    assert "not looked to the end" in cliff_sentence(FOUND, wide)
 
 
 def test_inches_are_spoken_where_the_build_does():
@@ -176,6 +176,17 @@ def test_words_at_cliffs_that_lie_side_by_side_do_not_cover_each_other():
     places = re.findall(r'x="([\d.]+)" y="([\d.]+)"[^>]*>2 \N{RIGHTWARDS ARROW} 3<', drawn)
     (x, y), (other_x, other_y) = ((float(x), float(y)) for x, y in places)
     assert abs(x - other_x) > 20.0 or abs(y - other_y) > 9.0
+
+
+def test_every_jump_has_its_words_however_many_there_are():
+    steps = tuple(
+        Cliff((1.0 + 0.006 * k, group(40 + k, 80.0 + k)), (1.003 + 0.006 * k, group(41 + k, 81.0 + k)))
+        for k in range(6)
+    )
+    sizes = (size(1.0, group(40, 80.0)), size(1.1, group(46, 86.0)))
+    drawn = comparison_files(replace(FOUND, sizes=sizes, cliffs=steps), {})["scales.svg"].decode()
+    for k in range(6):
+        assert f">{40 + k} \N{RIGHTWARDS ARROW} {41 + k}<" in drawn
 
 
 def test_the_same_comparison_gives_the_same_bytes():

@@ -21,10 +21,10 @@ FLAT = 0.003
 #: Outlines with more corners than this are simplified.
 MANY = 40
 #: How far a simplified edge may stand off the true one: a share of the outline's size, or of the gap if
-#: that is more (a gap of 2 mm comes out as 2.4 at least). Where there is a gap nothing fits as in a jigsaw,
-#: and of parts that may take any turn half as many pieces are left to look at, a fourth of their pairs.
+#: that is more. Where there is a gap nothing fits as in a jigsaw: the share is larger, up to half the gap,
+#: so that two ornate parts may lie twice as far apart as asked, and they have half as many pieces.
 STAND_OFF, STAND_OFF_WITH_GAP = 0.001, 0.005
-GAP_SHARE = 0.2
+GAP_SHARE, MOST_OF_GAP = 0.2, 0.5
 #: A hole's edge may stand off by this share of its radius: a round one gets 13 to 26 corners.
 HOLE_SHARE = 0.03
 #: Grown corners sharper than this are cut off, never below the true distance.
@@ -38,7 +38,7 @@ def engine_polygon(outline: Outline, grow: float) -> Polygon:
     Straight outlines of few corners that need not grow stay exactly as they are.
     """
     curved = any(ring.has_arcs for ring in outline.rings())
-    share = STAND_OFF_WITH_GAP if grow > 0.0 else STAND_OFF
+    gap = 2.0 * grow
     polygon = outline.polygon(FLAT)
     if not polygon.is_valid:
         polygon = max(shapely.get_parts(shapely.make_valid(polygon)), key=lambda part: float(part.area))
@@ -47,7 +47,9 @@ def engine_polygon(outline: Outline, grow: float) -> Polygon:
     if grow > 0.0:
         polygon = shapely.buffer(polygon, grow, join_style="mitre", mitre_limit=MITRE_LIMIT)
     if curved or len(shapely.get_coordinates(polygon)) > MANY:
-        tolerance = max(share * math.sqrt(polygon.area), FLAT, GAP_SHARE * 2.0 * grow)
+        size = math.sqrt(polygon.area)
+        loose = min(STAND_OFF_WITH_GAP * size, MOST_OF_GAP * gap)
+        tolerance = max(STAND_OFF * size, loose, FLAT, GAP_SHARE * gap)
         polygon = simplified(polygon, tolerance, HOLE_SHARE)
     return polygon
 

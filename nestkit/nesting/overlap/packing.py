@@ -181,7 +181,10 @@ class Packing:
             self.offer(active, lane.best)
 
     def _solve(self, lane: Lane, places: Snapshot, chosen: NDArray[np.bool_], tries: int) -> Iterator[None]:
-        """Throws the chosen copies anywhere and separates; then from what nearly fitted, with kicks."""
+        """Throws the chosen copies anywhere and separates; then again from what nearly fitted, changed.
+
+        Ends early when another lane has something better.
+        """
         for k in range(tries):
             source = Snapshot(places.at, places.shape, np.minimum(places.room, lane.room), lane.full)
             if k == 0 or not lane.pool:
@@ -190,7 +193,7 @@ class Packing:
                 lane.disturb(lane.choose(), lane.full)
             else:
                 lane.kick(lane.choose(), lane.full)
-            if (yield from lane.separate(lane.full, lane.full + 1e-9)):
+            if (yield from lane.separate(lane.full, lane.full + 1e-9)) or self.asked is not None:
                 return
 
     def _leave_more(self) -> Iterator[None]:

@@ -14,6 +14,10 @@ from shapely.geometry import Polygon
 
 from nestkit.geometry import Outline, Path
 from nestkit.nesting.overlap.outward import (
+    GAP_SHARE,
+    MOST_OF_GAP,
+    STAND_OFF,
+    STAND_OFF_WITH_GAP,
     engine_polygon,
     fewer,
     room_of,
@@ -68,8 +72,9 @@ def test_a_disc_grows_by_half_the_gap_and_little_more(radius: float, gap: float)
     away = np.hypot(*shapely.get_coordinates(polygon).T)
     nearest = shapely.distance(shapely.Point(0, 0), polygon.exterior)
     assert nearest >= radius + gap / 2.0 - 0.0061
-    share = 0.006 if gap > 0.0 else 0.002
-    assert away.max() <= radius + gap / 2.0 + max(0.15 * gap, share * radius, 0.004) * 2.0
+    size = math.sqrt(math.pi) * (radius + gap / 2.0 + 0.01)
+    most = max(STAND_OFF * size, min(STAND_OFF_WITH_GAP * size, MOST_OF_GAP * gap), GAP_SHARE * gap, 0.004)
+    assert away.max() <= radius + gap / 2.0 + most + 0.004
 
 
 def test_a_hole_stays_only_when_something_can_lie_in_it() -> None:
