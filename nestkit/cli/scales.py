@@ -201,8 +201,12 @@ def _executor(address: str | None, workers: int, shown: Shown) -> Iterator[Execu
         with cluster(address) as executor:
             yield executor
         return
+    from nestkit.nesting.overlap import prepare
     from nestkit.workers import Workers
 
+    # Compiled once, here, and not in every process at the same time; and from how long the first sizes take
+    # it is reckoned how long the others will.
+    prepare()
     local = Workers(workers, shown.note)
     try:
         yield local

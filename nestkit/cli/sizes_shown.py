@@ -38,7 +38,7 @@ class Shown:
         if sys.stderr.isatty():
             from rich.console import Console
 
-            self._status = Console(stderr=True).status("getting ready")
+            self._status = Console(stderr=True).status("getting ready; the first time this takes a while")
             self._status.start()
         return self
 

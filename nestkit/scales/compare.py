@@ -30,7 +30,7 @@ SIZES_SHARE = 0.05
 APART = 1.25
 #: What working out one of the others takes, seconds of one core, measured on the halberd, and as a share of
 #: what one of the first takes; and the share of all seconds that is kept back for them at most.
-WORKING_OUT, OF_A_FIRST, KEPT_BACK = 8.0, 0.65, 0.4
+WORKING_OUT, OF_A_FIRST, KEPT_BACK = 8.0, 0.8, 0.4
 #: After this share of the search for cliffs, places that are known closely come first.
 LATE = 0.6
 #: So many times the effort of a first size may be spent on making its beginning sound.
