@@ -111,14 +111,14 @@ def slot_depth(
 
 @woven
 def pair_depth_within(
-    shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float, enough: float
+    shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float, bound: float, weight: float
 ) -> tuple[float, float, float]:
     """Depth and gradient of shape a (vertices in ``slot``) at (dx, dy) from copy j.
 
-    When it reaches ``enough`` it may be infinite.
+    When it reaches ``bound`` over ``weight`` it may be infinite.
     """
     if len(shapes.pair_at) == 1:
-        return slot_depth(shapes, state, slot, a, j, state.shape[j], dx, dy, enough)
+        return slot_depth(shapes, state, slot, a, j, state.shape[j], dx, dy, bound / weight)
     return table_depth(shapes, a, state.shape[j], dx, dy)
 
 
@@ -127,4 +127,4 @@ def pair_depth(
     shapes: Shapes, state: State, slot: int, a: int, j: int, dx: float, dy: float
 ) -> tuple[float, float, float]:
     """`pair_depth_within` as a call, to the end: where speed matters less, it saves compile time."""
-    return pair_depth_within(shapes, state, slot, a, j, dx, dy, np.inf)
+    return pair_depth_within(shapes, state, slot, a, j, dx, dy, np.inf, 1.0)

@@ -55,9 +55,8 @@ def weigh_within(
     for m in range(near_within(state, i, x0, y0, x1, y1)):
         j = state.found[m]
         weight = state.weight[i, j]
-        enough = (bound - total) / weight
         depth, px, py = pair_depth_within(
-            shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1], enough
+            shapes, state, last, shape, j, x - state.at[j, 0], y - state.at[j, 1], bound - total, weight
         )
         if depth > 0.0:
             total += weight * depth
