@@ -33,10 +33,10 @@ def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[f
         if away < least:
             least, best = away, k
         if entry & np.uint64(1):
-            if least > 0.0:
-                total += least
-                gx -= shapes.planes[best, 0]
-                gy -= shapes.planes[best, 1]
+            if least > total:
+                total = least
+                gx = -shapes.planes[best, 0]
+                gy = -shapes.planes[best, 1]
             least = np.inf
     return total, gx, gy
 
@@ -73,7 +73,8 @@ def slot_depth(
         for r in range(reaching):
             piece = np.uint64(state.reaching[r])
             other = state.slot_boxes[j, piece]
-            if x0 >= other[2] or x1 <= other[0] or y0 >= other[3] or y1 <= other[1]:
+            # Parted along an axis of the frame, two pieces are no deeper in each other than their boxes.
+            if min(min(other[2] - x0, x1 - other[0]), min(other[3] - y0, y1 - other[1])) <= total:
                 continue
             qa = np.uint64(shapes.piece_at[pieces_b + piece]) - first_b
             qb = np.uint64(shapes.piece_at[pieces_b + piece + np.uint64(1)]) - first_b
@@ -86,9 +87,9 @@ def slot_depth(
                 away = state.slots[j, k, 4] - low - ex * dx - ey * dy
                 if away < least:
                     least, nx, ny = away, ex, ey
-                    if away <= 0.0:
+                    if away <= total:
                         break
-            if least <= 0.0:
+            if least <= total:
                 continue
             for k in range(pa, pb):
                 ex, ey = state.slots[i, k, 2], state.slots[i, k, 3]
@@ -98,14 +99,13 @@ def slot_depth(
                 away = state.slots[i, k, 4] - low + ex * dx + ey * dy
                 if away < least:
                     least, nx, ny = away, -ex, -ey
-                    if away <= 0.0:
+                    if away <= total:
                         break
-            if least > 0.0:
-                total += least
+            if least > total:
+                total = least
                 if total >= enough:
                     return np.inf, 0.0, 0.0
-                gx -= nx
-                gy -= ny
+                gx, gy = -nx, -ny
     return total, gx, gy
 
 
