@@ -318,8 +318,8 @@ def separating_depth(one: np.ndarray, other: np.ndarray) -> float:
 
 
 def cover_depth(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> float:
-    """Sum of `separating_depth` over all pairs of convex pieces."""
-    return sum(separating_depth(a, b) for a in one for b in other)
+    """The most of `separating_depth` over all pairs of convex pieces."""
+    return max(separating_depth(a, b) for a in one for b in other)
 
 
 def greedy_choice(inside: np.ndarray, weights: np.ndarray, least: float) -> list[int]:
@@ -440,9 +440,9 @@ def shortest_order(
 
 
 def table_depth(shapes: Shapes, pair: int, dx: float, dy: float) -> float:
-    """Depth of a pair of shapes at a displacement: of each convex set the least over all its half planes."""
-    total = 0.0
+    """Depth of a pair of shapes at a displacement: in the convex set in which it lies deepest."""
+    deepest = 0.0
     for q in range(shapes.pair_at[pair], shapes.pair_at[pair + 1]):
         rows = shapes.planes[shapes.poly_at[q] : shapes.poly_at[q + 1]]
-        total += max(0.0, min(float(c - nx * dx - ny * dy) for nx, ny, c in rows))
-    return total
+        deepest = max(deepest, min(float(c - nx * dx - ny * dy) for nx, ny, c in rows))
+    return deepest

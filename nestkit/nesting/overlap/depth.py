@@ -1,5 +1,6 @@
-"""How deep two shapes lie in each other: the sum of separating-axis depths over pairs of convex pieces.
+"""How deep two shapes lie in each other: that of the two convex pieces that lie deepest in each other.
 
+As pieces are as large as they can be, this is nearly how far one shape must move to leave the other.
 Zero exactly when they are disjoint, linear near contact, and with a gradient. Two ways to the same
 number: from the vertices (any turn), or from tables made once for each pair of shapes (listed turns),
 which hold for each pair of pieces the set of displacements at which they overlap, as half planes.
@@ -16,14 +17,14 @@ from nestkit.nesting.overlap.state import Shapes, State
 @woven
 def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[float, float, float]:
     """Depth of shape a in shape b when a lies at (dx, dy) from b, and the depth's gradient in (dx, dy)."""
-    total, gx, gy = 0.0, 0.0, 0.0
+    deepest, gx, gy = 0.0, 0.0, 0.0
     # Numbers without a sign: a negative one would count from the end, and asking costs a fifth of all time.
     pair = np.uint64(a * len(shapes.box) + b)
     fx = (dx - shapes.grid[pair, 0]) * shapes.grid[pair, 2]
     fy = (dy - shapes.grid[pair, 1]) * shapes.grid[pair, 3]
     along = shapes.grid[pair, 4]
     if not (fx >= 0.0 and fy >= 0.0 and fx < along and fy < along):
-        return total, gx, gy
+        return deepest, gx, gy
     cell = (pair * np.uint64(along) + np.uint64(fy)) * np.uint64(along) + np.uint64(fx)
     least, best = np.inf, np.uint64(0)
     for e in range(np.uint64(shapes.cell_at[cell]), np.uint64(shapes.cell_at[cell + np.uint64(1)])):
@@ -33,12 +34,12 @@ def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[f
         if away < least:
             least, best = away, k
         if entry & np.uint64(1):
-            if least > total:
-                total = least
+            if least > deepest:
+                deepest = least
                 gx = -shapes.planes[best, 0]
                 gy = -shapes.planes[best, 1]
             least = np.inf
-    return total, gx, gy
+    return deepest, gx, gy
 
 
 @inner
@@ -46,7 +47,7 @@ def slot_depth(
     shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: float, dy: float, enough: float
 ) -> tuple[float, float, float]:
     """The same from the vertices in slots i (shape a) and j (shape b); infinite from ``enough`` on."""
-    total, gx, gy = 0.0, 0.0, 0.0
+    deepest, gx, gy = 0.0, 0.0, 0.0
     pieces_a, pieces_b = np.uint64(shapes.shape_at[a]), np.uint64(shapes.shape_at[b])
     first_a, first_b = np.uint64(shapes.piece_at[pieces_a]), np.uint64(shapes.piece_at[pieces_b])
     count_a = np.uint64(shapes.shape_at[a + 1]) - pieces_a
@@ -64,7 +65,7 @@ def slot_depth(
             state.reaching[reaching] = q
             reaching += 1
     if reaching == 0:
-        return total, gx, gy
+        return deepest, gx, gy
     for p in range(count_a):
         own = state.slot_boxes[i, p]
         x0, y0, x1, y1 = own[0] + dx, own[1] + dy, own[2] + dx, own[3] + dy
@@ -74,7 +75,7 @@ def slot_depth(
             piece = np.uint64(state.reaching[r])
             other = state.slot_boxes[j, piece]
             # Parted along an axis of the frame, two pieces are no deeper in each other than their boxes.
-            if min(min(other[2] - x0, x1 - other[0]), min(other[3] - y0, y1 - other[1])) <= total:
+            if min(min(other[2] - x0, x1 - other[0]), min(other[3] - y0, y1 - other[1])) <= deepest:
                 continue
             qa = np.uint64(shapes.piece_at[pieces_b + piece]) - first_b
             qb = np.uint64(shapes.piece_at[pieces_b + piece + np.uint64(1)]) - first_b
@@ -87,9 +88,9 @@ def slot_depth(
                 away = state.slots[j, k, 4] - low - ex * dx - ey * dy
                 if away < least:
                     least, nx, ny = away, ex, ey
-                    if away <= total:
+                    if away <= deepest:
                         break
-            if least <= total:
+            if least <= deepest:
                 continue
             for k in range(pa, pb):
                 ex, ey = state.slots[i, k, 2], state.slots[i, k, 3]
@@ -99,14 +100,14 @@ def slot_depth(
                 away = state.slots[i, k, 4] - low + ex * dx + ey * dy
                 if away < least:
                     least, nx, ny = away, -ex, -ey
-                    if away <= total:
+                    if away <= deepest:
                         break
-            if least > total:
-                total = least
-                if total >= enough:
+            if least > deepest:
+                deepest = least
+                if deepest >= enough:
                     return np.inf, 0.0, 0.0
                 gx, gy = -nx, -ny
-    return total, gx, gy
+    return deepest, gx, gy
 
 
 @woven
