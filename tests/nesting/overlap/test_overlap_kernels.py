@@ -176,16 +176,16 @@ def test_depths_in_merged_tables_are_how_far_one_must_move_to_leave_the_other(on
     ]
     overlapping = shapely.union_all([shapely.MultiPoint(spots).convex_hull for spots in apart])
     x0, y0, x1, y1 = overlapping.bounds
-    depths, moves = [], []
+    depths, ways = [], []
     for dx, dy in np.random.default_rng(seed).uniform((x0, y0), (x1, y1), (60, 2)):
         value, gx, gy = table_depth(shapes, 0, 1, dx, dy)
         inside = overlapping.contains(shapely.Point(dx, dy))
         depths.append(value)
-        moves.append(overlapping.boundary.distance(shapely.Point(dx, dy)) if inside else 0.0)
-        assert value <= moves[-1] + 1e-6
+        ways.append(overlapping.boundary.distance(shapely.Point(dx, dy)) if inside else 0.0)
+        assert value <= ways[-1] + 1e-6
         assert math.hypot(gx, gy) == pytest.approx(1.0 if value > 0.0 else 0.0)
     # Only where convex sets meet side by side may it be less.
-    assert sum(depths) >= 0.7 * sum(moves)
+    assert sum(depths) >= 0.7 * sum(ways)
 
 
 @given(star_points(), star_points(), st.integers(0, 1000), st.booleans())
