@@ -1,10 +1,11 @@
 """Strip packing on open benchmark data: density against the published best.
 
     python benchmarks/strips.py --data DIR [--only a,b] [--seconds S] [--seed N] [--jobs J]
-                                [--baseline] [--json FILE]
+                                [--baseline] [--json FILE] [--pictures DIR]
 
 DIR holds files like ``{"name", "strip_width", "parts": [{"quantity", "turns_deg", "outline"}]}``, itself
-or in a folder ``strips``. Density is the parts' area over width times used length.
+or in a folder ``strips``. Density is the parts' area over width times used length. With ``--pictures`` each
+layout is drawn as NAME.svg.
 """
 
 from __future__ import annotations
@@ -102,12 +103,39 @@ def baseline(items: list[Item], width: float, seconds: float, seed: int) -> floa
     return 0.0 if found.layout.left_out else 100.0 * area / width / used(found.layout)
 
 
-def measure(path: FilePath, seconds: float, seed: int, jobs: int, with_baseline: bool) -> Row:
+def picture(items: list[Item], width: float, layout: Layout, length: float) -> str:
+    """The strip and what lies on it as SVG, 800 units long at most; parts of one kind are alike in colour."""
+    scale = 800.0 / length
+    kinds = max(item.kind for item in items) + 1
+    rows = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-2 -2 {length * scale + 4:.1f} {width * scale + 4:.1f}">',
+        f'<rect width="{length * scale:.2f}" height="{width * scale:.2f}" fill="none" stroke="black"/>',
+    ]
+    for seat in layout.seats:
+        item = items[seat.item]
+        points = item.outline.transformed(seat.placement.matrix).exterior.points
+        corners = " ".join(f"{x * scale:.2f},{(width - y) * scale:.2f}" for x, y in points)
+        colour = f"hsl({round(360 * item.kind / kinds)} 45% 78%)"
+        rows.append(f'<polygon points="{corners}" fill="{colour}" stroke="black" stroke-width="0.6"/>')
+    return "\n".join([*rows, "</svg>\n"])
+
+
+def measure(
+    path: FilePath,
+    seconds: float,
+    seed: int,
+    jobs: int,
+    with_baseline: bool,
+    pictures: FilePath | None = None,
+) -> Row:
     """Packs one instance."""
     name, items, width = read(path)
     result = pack_strip(items, width, seed=seed, stop=AfterSeconds(seconds), jobs=jobs)
     length = result.score.end
     area = sum(item.outline.area for item in items)
+    if pictures is not None and length:
+        pictures.mkdir(parents=True, exist_ok=True)
+        (pictures / f"{name}.svg").write_text(picture(items, width, result.layout, length))
     return Row(
         name=name,
         density=100.0 * area / width / length if length else 0.0,
@@ -130,6 +158,7 @@ def main() -> int:
         "--baseline", action="store_true", help="the bottom-left engine too, in the same time"
     )
     parser.add_argument("--json", type=FilePath, help="also write the rows here")
+    parser.add_argument("--pictures", type=FilePath, metavar="DIR", help="also draw the layouts there")
     options = parser.parse_args()
     folder = options.data / "strips" if (options.data / "strips").is_dir() else options.data
     only = set(filter(None, options.only.split(",")))
@@ -143,7 +172,7 @@ def main() -> int:
     )
     rows, differences = [], []
     for path in files:
-        row = measure(path, options.seconds, options.seed, options.jobs, options.baseline)
+        row = measure(path, options.seconds, options.seed, options.jobs, options.baseline, options.pictures)
         rows.append(row)
         best = PUBLISHED.get(row.name)
         if best is not None:

@@ -73,7 +73,7 @@ def scales(
         ),
     ] = None,
     out: Out = None,
-    seconds: Seconds = 250.0,
+    seconds: Seconds = 240.0,
     rounds: Rounds = None,
     seed: Seed = 1,
     cores: Cores = None,

@@ -42,7 +42,7 @@ LEAST = 0.5
 AT_ONCE = 2
 #: Cliffs between two sizes that lie farther apart than this, about; and tries in vain for each cliff.
 APART, HIDDEN = 0.08, 2
-IN_VAIN = 2.5
+VAIN_TRIES = 2.5
 
 
 class CliffSearch:
@@ -330,7 +330,7 @@ class CliffSearch:
         cliffs = sum(HIDDEN if cliff.step > APART else 1 for cliff in self.all_cliffs())
         if not cliffs:
             return self._effort.seconds
-        return max(self._seconds * (1.0 - HARDER_SHARE) / (cliffs * IN_VAIN) - BESIDES, LEAST)
+        return max(self._seconds * (1.0 - HARDER_SHARE) / (cliffs * VAIN_TRIES) - BESIDES, LEAST)
 
     def _times(self, times: float) -> Effort:
         """So many times the effort of a usual try."""

@@ -75,7 +75,7 @@ def slot_depth(
             piece = np.uint64(state.reaching[r])
             other = state.slot_boxes[j, piece]
             # Parted along an axis of the frame, two pieces are no deeper in each other than their boxes.
-            if min(min(other[2] - x0, x1 - other[0]), min(other[3] - y0, y1 - other[1])) <= deepest:
+            if min(other[2] - x0, x1 - other[0], other[3] - y0, y1 - other[1]) <= deepest:
                 continue
             qa = np.uint64(shapes.piece_at[pieces_b + piece]) - first_b
             qb = np.uint64(shapes.piece_at[pieces_b + piece + np.uint64(1)]) - first_b

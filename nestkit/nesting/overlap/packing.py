@@ -165,8 +165,6 @@ class Packing:
     def _seat(self, items: Sequence[int], tries: int) -> Iterator[None]:
         """Throws items into the best layout and separates what overlaps then."""
         base, rooms = self.best, len(self.board.bins)
-        if self.board.fill([*base.active, *items], rooms) > 1.0:
-            return
         active, more = [*base.active, *items], len(items)
         at = np.vstack((base.places.at.reshape(-1, 3), np.zeros((more, 3))))
         first = [self.board.shapes.turn_at[self.board.class_of[item]] for item in items]
