@@ -107,8 +107,9 @@ def picture(items: list[Item], width: float, layout: Layout, length: float) -> s
     """The strip and what lies on it as SVG, 800 units long at most; parts of one kind are alike in colour."""
     scale = 800.0 / length
     kinds = max(item.kind for item in items) + 1
+    box = f"-2 -2 {length * scale + 4:.1f} {width * scale + 4:.1f}"
     rows = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="-2 -2 {length * scale + 4:.1f} {width * scale + 4:.1f}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}">',
         f'<rect width="{length * scale:.2f}" height="{width * scale:.2f}" fill="none" stroke="black"/>',
     ]
     for seat in layout.seats:
