@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from nestkit.jit import inner, woven
-from nestkit.nesting.overlap.state import Shapes, State
+from nestkit.nesting.overlap.state import HALF_ROOT, Shapes, State
 
 
 @woven
@@ -43,6 +43,45 @@ def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[f
 
 
 @inner
+def _meeting(shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: float, dy: float) -> int:
+    """Pairs of pieces whose bounds overlap: how many; the one whose bounds overlap most comes first.
+
+    They stand in ``state.meeting``, and in ``state.reach`` by how much: they are no deeper in each other.
+    """
+    count_a = shapes.shape_at[a + 1] - shapes.shape_at[a]
+    count_b = shapes.shape_at[b + 1] - shapes.shape_at[b]
+    du, dv = HALF_ROOT * (dx + dy), HALF_ROOT * (dx - dy)
+    # Only pieces that reach into the other shape's box can meet one of its pieces.
+    x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
+    for p in range(count_a):
+        own = state.slot_boxes[i, p]
+        x0, y0, x1, y1 = min(x0, own[0]), min(y0, own[1]), max(x1, own[2]), max(y1, own[3])
+    x0, y0, x1, y1 = x0 + dx, y0 + dy, x1 + dx, y1 + dy
+    found, most, deepest = 0, 0.0, 0
+    for q in range(count_b):
+        other = state.slot_boxes[j, q]
+        if x0 >= other[2] or x1 <= other[0] or y0 >= other[3] or y1 <= other[1]:
+            continue
+        for p in range(count_a):
+            own = state.slot_boxes[i, p]
+            across = min(other[2] - own[0] - dx, own[2] + dx - other[0])
+            up = min(other[3] - own[1] - dy, own[3] + dy - other[1])
+            rising = min(other[6] - own[4] - du, own[6] + du - other[4])
+            falling = min(other[7] - own[5] - dv, own[7] + dv - other[5])
+            reach = min(across, up, rising, falling)
+            if reach > 0.0:
+                state.meeting[found, 0], state.meeting[found, 1], state.reach[found] = p, q, reach
+                if reach > most:
+                    most, deepest = reach, found
+                found += 1
+    if found:
+        for k in range(2):
+            state.meeting[deepest, k], state.meeting[0, k] = state.meeting[0, k], state.meeting[deepest, k]
+        state.reach[deepest], state.reach[0] = state.reach[0], most
+    return found
+
+
+@inner
 def slot_depth(
     shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: float, dy: float, enough: float
 ) -> tuple[float, float, float]:
@@ -50,63 +89,42 @@ def slot_depth(
     deepest, gx, gy = 0.0, 0.0, 0.0
     pieces_a, pieces_b = np.uint64(shapes.shape_at[a]), np.uint64(shapes.shape_at[b])
     first_a, first_b = np.uint64(shapes.piece_at[pieces_a]), np.uint64(shapes.piece_at[pieces_b])
-    count_a = np.uint64(shapes.shape_at[a + 1]) - pieces_a
-    count_b = np.uint64(shapes.shape_at[b + 1]) - pieces_b
-    # Only pieces that reach into the other shape's box can meet one of its pieces.
-    x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
-    for p in range(count_a):
-        own = state.slot_boxes[i, p]
-        x0, y0, x1, y1 = min(x0, own[0]), min(y0, own[1]), max(x1, own[2]), max(y1, own[3])
-    x0, y0, x1, y1 = x0 + dx, y0 + dy, x1 + dx, y1 + dy
-    reaching = 0
-    for q in range(count_b):
-        other = state.slot_boxes[j, q]
-        if x0 < other[2] and x1 > other[0] and y0 < other[3] and y1 > other[1]:
-            state.reaching[reaching] = q
-            reaching += 1
-    if reaching == 0:
-        return deepest, gx, gy
-    for p in range(count_a):
-        own = state.slot_boxes[i, p]
-        x0, y0, x1, y1 = own[0] + dx, own[1] + dy, own[2] + dx, own[3] + dy
-        pa = np.uint64(shapes.piece_at[pieces_a + p]) - first_a
-        pb = np.uint64(shapes.piece_at[pieces_a + p + np.uint64(1)]) - first_a
-        for r in range(reaching):
-            piece = np.uint64(state.reaching[r])
-            other = state.slot_boxes[j, piece]
-            # Parted along an axis of the frame, two pieces are no deeper in each other than their boxes.
-            if min(other[2] - x0, x1 - other[0], other[3] - y0, y1 - other[1]) <= deepest:
-                continue
-            qa = np.uint64(shapes.piece_at[pieces_b + piece]) - first_b
-            qb = np.uint64(shapes.piece_at[pieces_b + piece + np.uint64(1)]) - first_b
-            least, nx, ny = np.inf, 0.0, 0.0
-            for k in range(qa, qb):
-                ex, ey = state.slots[j, k, 2], state.slots[j, k, 3]
-                low = np.inf
-                for m in range(pa, pb):
-                    low = min(low, ex * state.slots[i, m, 0] + ey * state.slots[i, m, 1])
-                away = state.slots[j, k, 4] - low - ex * dx - ey * dy
-                if away < least:
-                    least, nx, ny = away, ex, ey
-                    if away <= deepest:
-                        break
-            if least <= deepest:
-                continue
-            for k in range(pa, pb):
-                ex, ey = state.slots[i, k, 2], state.slots[i, k, 3]
-                low = np.inf
-                for m in range(qa, qb):
-                    low = min(low, ex * state.slots[j, m, 0] + ey * state.slots[j, m, 1])
-                away = state.slots[i, k, 4] - low + ex * dx + ey * dy
-                if away < least:
-                    least, nx, ny = away, -ex, -ey
-                    if away <= deepest:
-                        break
-            if least > deepest:
-                deepest = least
-                if deepest >= enough:
-                    return np.inf, 0.0, 0.0
-                gx, gy = -nx, -ny
+    for n in range(_meeting(shapes, state, i, a, j, b, dx, dy)):
+        if state.reach[n] <= deepest:
+            continue
+        p, q = pieces_a + np.uint64(state.meeting[n, 0]), pieces_b + np.uint64(state.meeting[n, 1])
+        pa = np.uint64(shapes.piece_at[p]) - first_a
+        pb = np.uint64(shapes.piece_at[p + np.uint64(1)]) - first_a
+        qa = np.uint64(shapes.piece_at[q]) - first_b
+        qb = np.uint64(shapes.piece_at[q + np.uint64(1)]) - first_b
+        least, nx, ny = np.inf, 0.0, 0.0
+        for k in range(qa, qb):
+            ex, ey = state.slots[j, k, 2], state.slots[j, k, 3]
+            low = np.inf
+            for m in range(pa, pb):
+                low = min(low, ex * state.slots[i, m, 0] + ey * state.slots[i, m, 1])
+            away = state.slots[j, k, 4] - low - ex * dx - ey * dy
+            if away < least:
+                least, nx, ny = away, ex, ey
+                if away <= deepest:
+                    break
+        if least <= deepest:
+            continue
+        for k in range(pa, pb):
+            ex, ey = state.slots[i, k, 2], state.slots[i, k, 3]
+            low = np.inf
+            for m in range(qa, qb):
+                low = min(low, ex * state.slots[j, m, 0] + ey * state.slots[j, m, 1])
+            away = state.slots[i, k, 4] - low + ex * dx + ey * dy
+            if away < least:
+                least, nx, ny = away, -ex, -ey
+                if away <= deepest:
+                    break
+        if least > deepest:
+            deepest = least
+            if deepest >= enough:
+                return np.inf, 0.0, 0.0
+            gx, gy = -nx, -ny
     return deepest, gx, gy
 
 

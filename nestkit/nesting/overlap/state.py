@@ -19,6 +19,9 @@ Ints = NDArray[np.int64]
 Shorts = NDArray[np.int32]
 Row = Any  # one row of an array inside a kernel
 
+#: A diagonal's share of x plus y.
+HALF_ROOT = 0.5**0.5
+
 
 class Shapes(NamedTuple):
     """What doesn't change during a search.
@@ -78,8 +81,8 @@ class State(NamedTuple):
         Bounds in the frame; the last row is the candidate's, about its reference point.
     slots : (n + 1, most vertices, 5) float
         Turned vertices about the reference point; the last is the candidate's. Unused with tables.
-    slot_boxes : (n + 1, most pieces, 4) float
-        Bounds of their pieces.
+    slot_boxes : (n + 1, most pieces, 8) float
+        Bounds of their pieces: x0, y0, x1, y1, and the same along the two diagonals.
     weight, base, depth : (n, n) float
         Pair weights, their smallest values, and present depths.
     load : (n,) float
@@ -90,8 +93,8 @@ class State(NamedTuple):
         A length for each copy: the root of its area.
     found, order : (n,) int
         Scratch.
-    reaching : (most pieces,) int
-        Scratch: pieces that reach into another shape's box.
+    meeting, reach : (m, 2) int, (m,) float
+        Scratch: pairs of pieces whose bounds overlap, and by how much.
     cells, links, level, step, grid
         The grid over the copies' boxes, see `near`.
     dice : (2,) int
@@ -115,7 +118,8 @@ class State(NamedTuple):
     size: Floats
     found: Ints
     order: Ints
-    reaching: Ints
+    meeting: Ints
+    reach: Floats
     cells: Ints
     links: Ints
     level: Ints
@@ -133,6 +137,7 @@ def turn_slot(shapes: Shapes, state: State, slot: int, shape: int, angle: float)
     wide0, wide1, wide2, wide3 = np.inf, np.inf, -np.inf, -np.inf
     for p in range(shapes.shape_at[shape], shapes.shape_at[shape + 1]):
         x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
+        u0, v0, u1, v1 = np.inf, np.inf, -np.inf, -np.inf
         for k in range(shapes.piece_at[p], shapes.piece_at[p + 1]):
             row = state.slots[slot, k - first]
             vx, vy = shapes.verts[k, 0], shapes.verts[k, 1]
@@ -142,8 +147,11 @@ def turn_slot(shapes: Shapes, state: State, slot: int, shape: int, angle: float)
             row[2], row[3] = c * nx - s * ny, s * nx + c * ny
             row[4] = shapes.verts[k, 4]
             x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+            u, v = HALF_ROOT * (x + y), HALF_ROOT * (x - y)
+            u0, v0, u1, v1 = min(u0, u), min(v0, v), max(u1, u), max(v1, v)
         bounds = state.slot_boxes[slot, p - shapes.shape_at[shape]]
         bounds[0], bounds[1], bounds[2], bounds[3] = x0, y0, x1, y1
+        bounds[4], bounds[5], bounds[6], bounds[7] = u0, v0, u1, v1
         wide0, wide1, wide2, wide3 = min(wide0, x0), min(wide1, y0), max(wide2, x1), max(wide3, y1)
     own = state.box[len(state.box) - 1]
     own[0], own[1], own[2], own[3] = wide0, wide1, wide2, wide3
