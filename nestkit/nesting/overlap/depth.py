@@ -34,11 +34,15 @@ def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[f
         if away < least:
             least, best = away, k
         if entry & np.uint64(1):
-            if least > deepest:
-                deepest = least
-                gx = -shapes.planes[best, 0]
-                gy = -shapes.planes[best, 1]
+            if least > 0.0:
+                deepest += least * least
+                gx -= least * shapes.planes[best, 0]
+                gy -= least * shapes.planes[best, 1]
             least = np.inf
+    if deepest > 0.0:
+        deepest = np.sqrt(deepest)
+        gx /= deepest
+        gy /= deepest
     return deepest, gx, gy
 
 
