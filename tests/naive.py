@@ -439,10 +439,18 @@ def shortest_order(
     return best
 
 
-def table_depth(shapes: Shapes, pair: int, dx: float, dy: float) -> float:
-    """Depth of a pair of shapes at a displacement: in the convex set in which it lies deepest."""
-    deepest = 0.0
+def table_depths(shapes: Shapes, pair: int, dx: float, dy: float) -> list[float]:
+    """Depths of a displacement in the convex sets of a pair of shapes: the least over all half planes."""
+    depths = []
     for q in range(shapes.pair_at[pair], shapes.pair_at[pair + 1]):
         rows = shapes.planes[shapes.poly_at[q] : shapes.poly_at[q + 1]]
-        deepest = max(deepest, min(float(c - nx * dx - ny * dy) for nx, ny, c in rows))
-    return deepest
+        depths.append(max(0.0, min(float(c - nx * dx - ny * dy) for nx, ny, c in rows)))
+    return depths
+
+
+def table_depth(shapes: Shapes, pair: int, dx: float, dy: float) -> float:
+    """Depth of a pair of shapes at a displacement: the root of the sum of the squares of `table_depths`."""
+    total = 0.0
+    for depth in table_depths(shapes, pair, dx, dy):
+        total += depth * depth
+    return math.sqrt(total)

@@ -1,9 +1,10 @@
-"""How deep two shapes lie in each other: that of the two convex pieces that lie deepest in each other.
+"""How deep two shapes lie in each other, from their convex pieces.
 
-As pieces are as large as they can be, this is nearly how far one shape must move to leave the other.
-Zero exactly when they are disjoint, linear near contact, and with a gradient. Two ways to the same
-number: from the vertices (any turn), or from tables made once for each pair of shapes (listed turns),
-which hold for each pair of pieces the set of displacements at which they overlap, as half planes.
+Zero exactly when they are disjoint, linear near contact, and with a gradient. From the vertices (any
+turn) it is the depth of the two pieces that lie deepest in each other. From tables made once for each
+pair of shapes (listed turns), which hold the displacements at which they overlap as convex sets of half
+planes, it is the root of the sum of the squares of the depths in these sets. Each is what measurement
+chose (benchmarks/notes-engine.md); a sum over all pieces counts what lies in many of them many times.
 """
 
 from __future__ import annotations
@@ -17,14 +18,14 @@ from nestkit.nesting.overlap.state import HALF_ROOT, Shapes, State
 @woven
 def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[float, float, float]:
     """Depth of shape a in shape b when a lies at (dx, dy) from b, and the depth's gradient in (dx, dy)."""
-    deepest, gx, gy = 0.0, 0.0, 0.0
+    total, gx, gy = 0.0, 0.0, 0.0
     # Numbers without a sign: a negative one would count from the end, and asking costs a fifth of all time.
     pair = np.uint64(a * len(shapes.box) + b)
     fx = (dx - shapes.grid[pair, 0]) * shapes.grid[pair, 2]
     fy = (dy - shapes.grid[pair, 1]) * shapes.grid[pair, 3]
     along = shapes.grid[pair, 4]
     if not (fx >= 0.0 and fy >= 0.0 and fx < along and fy < along):
-        return deepest, gx, gy
+        return total, gx, gy
     cell = (pair * np.uint64(along) + np.uint64(fy)) * np.uint64(along) + np.uint64(fx)
     least, best = np.inf, np.uint64(0)
     for e in range(np.uint64(shapes.cell_at[cell]), np.uint64(shapes.cell_at[cell + np.uint64(1)])):
@@ -35,15 +36,15 @@ def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[f
             least, best = away, k
         if entry & np.uint64(1):
             if least > 0.0:
-                deepest += least * least
+                total += least * least
                 gx -= least * shapes.planes[best, 0]
                 gy -= least * shapes.planes[best, 1]
             least = np.inf
-    if deepest > 0.0:
-        deepest = np.sqrt(deepest)
-        gx /= deepest
-        gy /= deepest
-    return deepest, gx, gy
+    if total > 0.0:
+        total = np.sqrt(total)
+        gx /= total
+        gy /= total
+    return total, gx, gy
 
 
 @inner
@@ -89,7 +90,7 @@ def _meeting(shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: f
 def slot_depth(
     shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: float, dy: float, enough: float
 ) -> tuple[float, float, float]:
-    """The same from the vertices in slots i (shape a) and j (shape b); infinite from ``enough`` on."""
+    """Depth and gradient from the vertices in slots i (shape a) and j (b); infinite from ``enough`` on."""
     deepest, gx, gy = 0.0, 0.0, 0.0
     pieces_a, pieces_b = np.uint64(shapes.shape_at[a]), np.uint64(shapes.shape_at[b])
     first_a, first_b = np.uint64(shapes.piece_at[pieces_a]), np.uint64(shapes.piece_at[pieces_b])

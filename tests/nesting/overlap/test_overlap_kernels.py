@@ -142,8 +142,9 @@ def test_depths_are_those_of_the_slow_twin_by_vertices_and_by_tables(one, other,
                 _lying(stencils, by_tables, now, turns, i), _lying(stencils, by_tables, now, turns, j)
             )
             assert same.depth[i, j] == pytest.approx(slow, abs=1e-9)
-            # Tables leave out pairs of pieces that lie within another pair: those are never the deepest.
-            assert now.depth[i, j] == pytest.approx(slow, abs=1e-9)
+            # In tables all sets count in which they lie; those within another are left out.
+            assert (now.depth[i, j] > 1e-9) == (slow > 1e-9)
+            assert now.depth[i, j] >= slow - 1e-9
 
 
 @given(star_points(), star_points(), st.floats(-2.5, 2.5), st.floats(-2.5, 2.5))
@@ -164,7 +165,7 @@ def test_merged_tables_overlap_where_the_outlines_do(one, other, dx, dy) -> None
 
 @given(star_points(), star_points(), st.integers(0, 1000))
 @settings(max_examples=EXAMPLES, deadline=None)
-def test_depths_in_merged_tables_are_how_far_one_must_move_to_leave_the_other(one, other, seed) -> None:
+def test_the_deepest_set_of_merged_tables_is_about_how_far_one_must_move(one, other, seed) -> None:
     stencils = [_stencil(one, (0.0,)), _stencil(other, (0.0,))]
     shapes, _ = build_shapes(stencils, merge=10_000)
     # All displacements with overlap, by shapely: their outline is as far as one must move (Minkowski; any
@@ -176,14 +177,24 @@ def test_depths_in_merged_tables_are_how_far_one_must_move_to_leave_the_other(on
     ]
     overlapping = shapely.union_all([shapely.MultiPoint(spots).convex_hull for spots in apart])
     x0, y0, x1, y1 = overlapping.bounds
-    depths, ways = [], []
+    depths, ways, steep = [], [], []
     for dx, dy in np.random.default_rng(seed).uniform((x0, y0), (x1, y1), (60, 2)):
         value, gx, gy = table_depth(shapes, 0, 1, dx, dy)
         inside = overlapping.contains(shapely.Point(dx, dy))
-        depths.append(value)
+        depths.append(max(naive.table_depths(shapes, 1, dx, dy)))
         ways.append(overlapping.boundary.distance(shapely.Point(dx, dy)) if inside else 0.0)
-        assert value <= ways[-1] + 1e-6
-        assert math.hypot(gx, gy) == pytest.approx(1.0 if value > 0.0 else 0.0)
+        assert depths[-1] <= ways[-1] + 1e-6
+        assert depths[-1] <= value <= math.sqrt(shapes.pair_at[2] - shapes.pair_at[1]) * depths[-1] + 1e-12
+        # The gradient is the slope that a small step finds.
+        step = 1e-7
+        if value > 1e-3:
+            slope = [
+                (table_depth(shapes, 0, 1, dx + step, dy)[0] - value) / step,
+                (table_depth(shapes, 0, 1, dx, dy + step)[0] - value) / step,
+            ]
+            steep.append(math.hypot(slope[0] - gx, slope[1] - gy))
+    # At an edge between two half planes the step may cross over.
+    assert np.mean(np.array(steep or [0.0]) > 1e-4) < 0.1
     # Only where convex sets meet side by side may it be less.
     assert sum(depths) >= 0.7 * sum(ways)
 
@@ -203,7 +214,7 @@ def test_a_cell_leaves_out_no_half_plane_that_matters(one, other, seed, merged) 
         places += [(x0 + k / across, y0 + m / up) for k, m in chance.integers(0, int(along) + 1, (6, 2))]
         for dx, dy in places:
             value, _, _ = table_depth(shapes, pair // count, pair % count, dx, dy)
-            assert value == naive.table_depth(shapes, pair, dx, dy)
+            assert value == pytest.approx(naive.table_depth(shapes, pair, dx, dy), rel=1e-14, abs=0.0)
 
 
 @given(star_points(), star_points(), st.integers(0, 3), st.booleans())
