@@ -104,7 +104,7 @@ def baseline(items: list[Item], width: float, seconds: float, seed: int) -> floa
 
 
 def picture(items: list[Item], width: float, layout: Layout, length: float) -> str:
-    """The strip and what lies on it as SVG, 800 units long at most; parts of one kind are alike in colour."""
+    """The strip and what lies on it as SVG, 800 units long; parts of one kind are alike in colour."""
     scale = 800.0 / length
     kinds = max(item.kind for item in items) + 1
     box = f"-2 -2 {length * scale + 4:.1f} {width * scale + 4:.1f}"
@@ -116,7 +116,7 @@ def picture(items: list[Item], width: float, layout: Layout, length: float) -> s
         item = items[seat.item]
         points = item.outline.transformed(seat.placement.matrix).exterior.points
         corners = " ".join(f"{x * scale:.2f},{(width - y) * scale:.2f}" for x, y in points)
-        colour = f"hsl({round(360 * item.kind / kinds)} 45% 78%)"
+        colour = f"hsl({round(360 * item.kind / kinds)}, 45%, 78%)"
         rows.append(f'<polygon points="{corners}" fill="{colour}" stroke="black" stroke-width="0.6"/>')
     return "\n".join([*rows, "</svg>\n"])
 

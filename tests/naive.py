@@ -317,9 +317,9 @@ def separating_depth(one: np.ndarray, other: np.ndarray) -> float:
     return max(0.0, float(min(depths)))
 
 
-def cover_depth(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> float:
-    """The most of `separating_depth` over all pairs of convex pieces."""
-    return max(separating_depth(a, b) for a in one for b in other)
+def cover_depths(one: Sequence[np.ndarray], other: Sequence[np.ndarray]) -> list[float]:
+    """`separating_depth` of all pairs of convex pieces."""
+    return [separating_depth(a, b) for a in one for b in other]
 
 
 def greedy_choice(inside: np.ndarray, weights: np.ndarray, least: float) -> list[int]:

@@ -2,7 +2,7 @@
 
 In one cell of the grid most convex sets are out of reach, and of a set that is not, one or two edges
 are the nearest anywhere in it. So a look-up reads a few half planes in place of all, and the depth is
-the same.
+the same to the last bit.
 """
 
 from __future__ import annotations

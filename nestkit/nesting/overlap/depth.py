@@ -51,7 +51,7 @@ def table_depth(shapes: Shapes, a: int, b: int, dx: float, dy: float) -> tuple[f
 def _meeting(shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: float, dy: float) -> int:
     """Pairs of pieces whose bounds overlap: how many; the one whose bounds overlap most comes first.
 
-    They stand in ``state.meeting``, and in ``state.reach`` by how much: they are no deeper in each other.
+    They stand in ``state.meeting``, and in ``state.shared`` by how much: they are no deeper in each other.
     """
     count_a = shapes.shape_at[a + 1] - shapes.shape_at[a]
     count_b = shapes.shape_at[b + 1] - shapes.shape_at[b]
@@ -62,7 +62,7 @@ def _meeting(shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: f
         own = state.slot_boxes[i, p]
         x0, y0, x1, y1 = min(x0, own[0]), min(y0, own[1]), max(x1, own[2]), max(y1, own[3])
     x0, y0, x1, y1 = x0 + dx, y0 + dy, x1 + dx, y1 + dy
-    found, most, deepest = 0, 0.0, 0
+    found, most, first = 0, 0.0, 0
     for q in range(count_b):
         other = state.slot_boxes[j, q]
         if x0 >= other[2] or x1 <= other[0] or y0 >= other[3] or y1 <= other[1]:
@@ -73,16 +73,16 @@ def _meeting(shapes: Shapes, state: State, i: int, a: int, j: int, b: int, dx: f
             up = min(other[3] - own[1] - dy, own[3] + dy - other[1])
             rising = min(other[6] - own[4] - du, own[6] + du - other[4])
             falling = min(other[7] - own[5] - dv, own[7] + dv - other[5])
-            reach = min(across, up, rising, falling)
-            if reach > 0.0:
-                state.meeting[found, 0], state.meeting[found, 1], state.reach[found] = p, q, reach
-                if reach > most:
-                    most, deepest = reach, found
+            shared = min(across, up, rising, falling)
+            if shared > 0.0:
+                state.meeting[found, 0], state.meeting[found, 1], state.shared[found] = p, q, shared
+                if shared > most:
+                    most, first = shared, found
                 found += 1
     if found:
         for k in range(2):
-            state.meeting[deepest, k], state.meeting[0, k] = state.meeting[0, k], state.meeting[deepest, k]
-        state.reach[deepest], state.reach[0] = state.reach[0], most
+            state.meeting[first, k], state.meeting[0, k] = state.meeting[0, k], state.meeting[first, k]
+        state.shared[first], state.shared[0] = state.shared[0], most
     return found
 
 
@@ -95,7 +95,7 @@ def slot_depth(
     pieces_a, pieces_b = np.uint64(shapes.shape_at[a]), np.uint64(shapes.shape_at[b])
     first_a, first_b = np.uint64(shapes.piece_at[pieces_a]), np.uint64(shapes.piece_at[pieces_b])
     for n in range(_meeting(shapes, state, i, a, j, b, dx, dy)):
-        if state.reach[n] <= deepest:
+        if state.shared[n] <= deepest:
             continue
         p, q = pieces_a + np.uint64(state.meeting[n, 0]), pieces_b + np.uint64(state.meeting[n, 1])
         pa = np.uint64(shapes.piece_at[p]) - first_a

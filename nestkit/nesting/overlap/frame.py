@@ -211,7 +211,7 @@ def build_state(
         found=np.zeros(count, dtype=np.int64),
         order=np.zeros(count, dtype=np.int64),
         meeting=np.zeros((1 if tables else pieces * pieces, 2), dtype=np.int64),
-        reach=np.zeros(1 if tables else pieces * pieces),
+        shared=np.zeros(1 if tables else pieces * pieces),
         cells=cells,
         links=np.full((count, 3), -1, dtype=np.int64),
         level=level,

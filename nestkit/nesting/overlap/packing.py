@@ -154,7 +154,9 @@ class Packing:
                 yield from self._leave_more()
                 return
             for items in choices:
-                if not set(items) <= set(self.best.layout.left_out):
+                still_out = set(items) <= set(self.best.layout.left_out)
+                # What was seated since may have taken the room.
+                if not still_out or self.board.fill([*self.best.active, *items], rooms) > 1.0:
                     continue
                 yield from self._seat(items, tries)
                 if self.asked is not None or not self.best.layout.left_out:

@@ -19,7 +19,7 @@ Ints = NDArray[np.int64]
 Shorts = NDArray[np.int32]
 Row = Any  # one row of an array inside a kernel
 
-#: A diagonal's share of x plus y.
+#: x plus y times this, the root of a half, is the place along a diagonal.
 HALF_ROOT = 0.5**0.5
 
 
@@ -93,8 +93,8 @@ class State(NamedTuple):
         A length for each copy: the root of its area.
     found, order : (n,) int
         Scratch.
-    meeting, reach : (m, 2) int, (m,) float
-        Scratch: pairs of pieces whose bounds overlap, and by how much.
+    meeting, shared : (most pieces squared, 2) int, (most pieces squared,) float
+        Scratch: pairs of pieces whose bounds overlap, and by how much. Unused with tables, as slot_boxes.
     cells, links, level, step, grid
         The grid over the copies' boxes, see `near`.
     dice : (2,) int
@@ -119,7 +119,7 @@ class State(NamedTuple):
     found: Ints
     order: Ints
     meeting: Ints
-    reach: Floats
+    shared: Floats
     cells: Ints
     links: Ints
     level: Ints

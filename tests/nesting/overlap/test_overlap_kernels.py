@@ -39,6 +39,12 @@ def weigh(shapes, now, i, bound):
 
 
 @njit
+def pair_depth(shapes, now, i, j):
+    dx, dy = now.at[i, 0] - now.at[j, 0], now.at[i, 1] - now.at[j, 1]
+    return depth.pair_depth(shapes, now, i, now.shape[i], j, dx, dy)
+
+
+@njit
 def near(now, i):
     return state.near(now, i, now.box[i, 0], now.box[i, 1], now.box[i, 2], now.box[i, 3])
 
@@ -138,13 +144,35 @@ def test_depths_are_those_of_the_slow_twin_by_vertices_and_by_tables(one, other,
         for j in range(6):
             if i == j:
                 continue
-            slow = naive.cover_depth(
+            slow = naive.cover_depths(
                 _lying(stencils, by_tables, now, turns, i), _lying(stencils, by_tables, now, turns, j)
             )
-            assert same.depth[i, j] == pytest.approx(slow, abs=1e-9)
+            assert same.depth[i, j] == pytest.approx(max(slow), abs=1e-9)
             # In tables all sets count in which they lie; those within another are left out.
-            assert (now.depth[i, j] > 1e-9) == (slow > 1e-9)
-            assert now.depth[i, j] >= slow - 1e-9
+            assert (now.depth[i, j] > 1e-9) == (max(slow) > 1e-9)
+            assert max(slow) - 1e-9 <= now.depth[i, j] <= math.hypot(*slow) + 1e-9
+
+
+@given(star_points(), star_points(), st.integers(0, 1000))
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_the_way_out_of_a_turned_shape_parts_the_two_deepest_pieces(one, other, seed) -> None:
+    stencils = [_stencil(one, None), _stencil(other, None)]
+    shapes, now, turns = _crowd(stencils, 8, seed, tables=False)
+    for i in range(8):
+        for j in range(8):
+            if i == j:
+                continue
+            first, second = _lying(stencils, shapes, now, turns, i), _lying(stencils, shapes, now, turns, j)
+            slow = naive.cover_depths(first, second)
+            value, gx, gy = pair_depth(shapes, now, i, j)
+            assert value == pytest.approx(max(slow), abs=1e-9)
+            assert now.depth[i, j] == pytest.approx(value, abs=1e-9)
+            if value < 1e-6:
+                continue
+            assert math.hypot(gx, gy) == pytest.approx(1.0)
+            apart = naive.cover_depths([piece - value * np.array([gx, gy]) for piece in first], second)
+            # Where several pairs are as deep it may be any of them.
+            assert min(apart[k] for k in np.flatnonzero(np.array(slow) > value - 1e-9)) <= 1e-9
 
 
 @given(star_points(), star_points(), st.floats(-2.5, 2.5), st.floats(-2.5, 2.5))
@@ -177,26 +205,34 @@ def test_the_deepest_set_of_merged_tables_is_about_how_far_one_must_move(one, ot
     ]
     overlapping = shapely.union_all([shapely.MultiPoint(spots).convex_hull for spots in apart])
     x0, y0, x1, y1 = overlapping.bounds
-    depths, ways, steep = [], [], []
+    deepest, ways = [], []
     for dx, dy in np.random.default_rng(seed).uniform((x0, y0), (x1, y1), (60, 2)):
-        value, gx, gy = table_depth(shapes, 0, 1, dx, dy)
         inside = overlapping.contains(shapely.Point(dx, dy))
-        depths.append(max(naive.table_depths(shapes, 1, dx, dy)))
+        deepest.append(max(naive.table_depths(shapes, 1, dx, dy)))
         ways.append(overlapping.boundary.distance(shapely.Point(dx, dy)) if inside else 0.0)
-        assert depths[-1] <= ways[-1] + 1e-6
-        assert depths[-1] <= value <= math.sqrt(shapes.pair_at[2] - shapes.pair_at[1]) * depths[-1] + 1e-12
-        # The gradient is the slope that a small step finds.
-        step = 1e-7
-        if value > 1e-3:
-            slope = [
-                (table_depth(shapes, 0, 1, dx + step, dy)[0] - value) / step,
-                (table_depth(shapes, 0, 1, dx, dy + step)[0] - value) / step,
-            ]
-            steep.append(math.hypot(slope[0] - gx, slope[1] - gy))
-    # At an edge between two half planes the step may cross over.
-    assert np.mean(np.array(steep or [0.0]) > 1e-4) < 0.1
-    # Only where convex sets meet side by side may it be less.
-    assert sum(depths) >= 0.7 * sum(ways)
+        assert deepest[-1] <= ways[-1] + 1e-6
+    # Less only where sets cross: in the middle of a plus it is the root of a half of the way.
+    assert sum(deepest) >= 0.7 * sum(ways)
+
+
+@given(star_points(), star_points(), st.integers(0, 1000))
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_the_gradient_in_tables_is_the_slope_to_both_sides(one, other, seed) -> None:
+    stencils = [_stencil(one, (0.0,)), _stencil(other, (0.0,))]
+    shapes, _ = build_shapes(stencils, merge=10_000)
+    x0, y0, x1, y1 = shapes.box[0] - shapes.box[1][[2, 3, 0, 1]]
+    step = 1e-6
+    for dx, dy in np.random.default_rng(seed).uniform((-x1, -y1), (-x0, -y0), (40, 2)):
+        value, *gradient = table_depth(shapes, 0, 1, dx, dy)
+        if value < 1e-2:
+            continue
+        for slope, ex, ey in zip(gradient, (step, 0.0), (0.0, step), strict=True):
+            ahead, _, _ = table_depth(shapes, 0, 1, dx + ex, dy + ey)
+            behind, _, _ = table_depth(shapes, 0, 1, dx - ex, dy - ey)
+            sides = (ahead - value) / step, (value - behind) / step
+            # Where the nearest edge changes within the step the slopes differ, and one of them is told.
+            if sides[0] == pytest.approx(sides[1], abs=1e-3):
+                assert slope == pytest.approx(sides[0], abs=1e-2)
 
 
 @given(star_points(), star_points(), st.integers(0, 1000), st.booleans())
@@ -214,7 +250,9 @@ def test_a_cell_leaves_out_no_half_plane_that_matters(one, other, seed, merged) 
         places += [(x0 + k / across, y0 + m / up) for k, m in chance.integers(0, int(along) + 1, (6, 2))]
         for dx, dy in places:
             value, _, _ = table_depth(shapes, pair // count, pair % count, dx, dy)
-            assert value == pytest.approx(naive.table_depth(shapes, pair, dx, dy), rel=1e-14, abs=0.0)
+            slow = naive.table_depth(shapes, pair, dx, dy)
+            # At the outer edge of a grid rounding decides on which side of it a place lies.
+            assert value == slow or max(value, slow) < 1e-15
 
 
 @given(star_points(), star_points(), st.integers(0, 3), st.booleans())

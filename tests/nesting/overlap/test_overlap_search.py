@@ -319,6 +319,21 @@ def test_another_lanes_layout_with_fewer_bins_is_gone_on_from(monkeypatch: pytes
     assert two.best.score.end == pytest.approx(60.0)
 
 
+def test_what_has_no_room_left_after_another_was_seated_is_not_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    # 70 % lie; 17 % or 16 % more may, but not both.
+    items = [Item(rectangle(wide, 60), Turns((0.0,)), kind=wide) for wide in (35, 35, 17, 16)]
+    board = Board(items, [Bin(rectangle(100, 60))], Spacing(), (), None, 1000)
+    seats = (Seat(0, 0, Placement(0, 0)), Seat(1, 0, Placement(35, 0)))
+    packing = Packing(board, 1, Layout(seats, (2, 3)))
+    begun = _lanes_begun(monkeypatch)
+    steps = packing.run()
+    for _ in range(200):
+        next(steps)
+    assert packing.best.layout.left_out == (3,)
+    assert (0, 1, 2) in begun
+    assert all(len(active) < 4 for active in begun)
+
+
 def test_it_stops_and_gives_up_within_half_a_second() -> None:
     chance = np.random.default_rng(3)
     items = [Item(rectangle(*chance.uniform(20, 90, 2)), ANY, kind=k) for k in range(60)]
