@@ -211,8 +211,12 @@ class Packing:
         for bouts, _ in enumerate(lane.search(), start=1):
             yield
             if lane.best is not known:
+                refused = self.refused
+                self.offer(base.active, lane.best)
+                if self.refused > refused:
+                    # All that came of it would be refused too.
+                    lane.start_from(known)
                 known = lane.best
-                self.offer(base.active, known)
                 if self.best.score.bins < rooms:
                     break
             if self.asked is not None:

@@ -21,6 +21,8 @@ from nestkit.nesting.overlap.state import Floats, Ints
 
 #: Sets are united a little smaller, so that places of exact fit stay open; then grown back. Frame units.
 _SHRINK = 1e-9
+#: United on a grid of this width, frame units.
+_GRID = 1e-12
 
 Poly = NDArray[np.float64]
 
@@ -188,14 +190,25 @@ def _exact(piece: Poly, raw: Poly) -> Poly:
 def _merged(polys: list[Poly]) -> list[Poly]:
     """The same displacements in fewer and larger polys, where there are."""
     sets = [Polygon(_corners(poly)).buffer(-_SHRINK, join_style="mitre") for poly in polys]
-    whole = shapely.union_all([piece for piece in sets if not piece.is_empty])
+    # On a grid: without one GEOS may lose part of the union of sets whose edges nearly coincide.
+    whole = shapely.union_all([piece for piece in sets if not piece.is_empty], grid_size=_GRID)
     raw = np.concatenate(polys)
     found = [
         _exact(piece, raw)
         for part in shapely.get_parts(whole)
         for piece in convex_cover(part, tries=2, prune=False)
     ]
-    return found if len(found) <= len(polys) else polys
+    return found if len(found) <= len(polys) and _all_within(sets, found) else polys
+
+
+def _all_within(sets: list[Polygon], found: list[Poly]) -> bool:
+    """Whether the middles of triangles that fill each of the sets lie in one of the polys that were found."""
+    fans = [shapely.get_coordinates(piece.exterior)[:-1] for piece in sets if not piece.is_empty]
+    spots = np.concatenate(
+        [(corners + np.roll(corners, -1, axis=0) + corners.mean(axis=0)) / 3.0 for corners in fans]
+    )
+    inside = [(spots @ poly[:, :2].T < poly[:, 2]).all(axis=1) for poly in found]
+    return bool(np.any(inside, axis=0).all())
 
 
 def _rejecting_first(planes: Poly, bounds: Poly) -> Poly:

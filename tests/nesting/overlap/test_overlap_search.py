@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from nestkit.build.model import Turns
 from nestkit.geometry import Outline, Path, Placement
 from nestkit.nesting.overlap import lane, pack_strip, prepare, search
+from nestkit.nesting.overlap import packing as packing_module
 from nestkit.nesting.overlap.board import Board
-from nestkit.nesting.overlap.lane import Lane
+from nestkit.nesting.overlap.lane import Lane, Snapshot
 from nestkit.nesting.overlap.moves import passes
 from nestkit.nesting.overlap.packing import Packing
 from nestkit.nesting.overlap.state import Shapes
@@ -317,6 +318,36 @@ def test_another_lanes_layout_with_fewer_bins_is_gone_on_from(monkeypatch: pytes
         next(steps)
     assert two.best.score.bins == 1
     assert two.best.score.end == pytest.approx(60.0)
+
+
+def test_a_lane_goes_on_from_what_was_sound_when_a_layout_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    items = [Item(rectangle(10 + 3 * k, 25 - 2 * k), QUARTERS, kind=k) for k in range(8) for _ in range(2)]
+    board = Board(items, [Bin(rectangle(400, 60))], Spacing(), (), 0, 1000)
+    refused: list[Layout] = []
+
+    def strict(items: Sequence[Item], bins: Sequence[Bin], layout: Layout, spacing: Spacing) -> list[str]:
+        if refused or board.score_of(layout).end > 140.0:
+            return faults(items, bins, layout, spacing)
+        refused.append(layout)
+        return ["refused once"]
+
+    monkeypatch.setattr(packing_module, "faults", strict)
+    starts: list[float] = []
+    start_from = Lane.start_from
+
+    def noted(self: Lane, found: Snapshot) -> None:
+        starts.append(found.end)
+        start_from(self, found)
+
+    monkeypatch.setattr(Lane, "start_from", noted)
+    packing, _ = _ran(board, 1, 400)
+    assert refused
+    assert packing.refused == 1
+    # Back to the last one that was sound, which is longer than the one refused, and past that later.
+    end = board.score_of(refused[0]).end
+    assert starts[-1] * board.unit > end
+    assert packing.best.score.end < starts[-1] * board.unit
+    assert not faults(board.items, board.bins, packing.best.layout, board.spacing)
 
 
 def test_what_has_no_room_left_after_another_was_seated_is_not_tried(monkeypatch: pytest.MonkeyPatch) -> None:
