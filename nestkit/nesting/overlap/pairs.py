@@ -189,9 +189,10 @@ def _exact(piece: Poly, raw: Poly) -> Poly:
 
 def _merged(polys: list[Poly]) -> list[Poly]:
     """The same displacements in fewer and larger polys, where there are."""
-    sets = [Polygon(_corners(poly)).buffer(-_SHRINK, join_style="mitre") for poly in polys]
+    shrunk = [Polygon(_corners(poly)).buffer(-_SHRINK, join_style="mitre") for poly in polys]
+    sets = [piece for piece in shrunk if not piece.is_empty]
     # On a grid: without one GEOS may lose part of the union of sets whose edges nearly coincide.
-    whole = shapely.union_all([piece for piece in sets if not piece.is_empty], grid_size=_GRID)
+    whole = shapely.union_all(sets, grid_size=_GRID)
     raw = np.concatenate(polys)
     found = [
         _exact(piece, raw)
@@ -202,12 +203,15 @@ def _merged(polys: list[Poly]) -> list[Poly]:
 
 
 def _all_within(sets: list[Polygon], found: list[Poly]) -> bool:
-    """Whether the middles of triangles that fill each of the sets lie in one of the polys that were found."""
-    fans = [shapely.get_coordinates(piece.exterior)[:-1] for piece in sets if not piece.is_empty]
-    spots = np.concatenate(
-        [(corners + np.roll(corners, -1, axis=0) + corners.mean(axis=0)) / 3.0 for corners in fans]
-    )
-    inside = [(spots @ poly[:, :2].T < poly[:, 2]).all(axis=1) for poly in found]
+    """Whether spots all over each of the sets, most of them near its edge, lie in a poly that was found."""
+    spots = []
+    for piece in sets:
+        corners = shapely.get_coordinates(piece.exterior)[:-1]
+        middle, after = corners.mean(axis=0), np.roll(corners, -1, axis=0)
+        for share in (0.5, 0.99):
+            for along in (0.0, 0.25, 0.5, 0.75):
+                spots.append(middle + share * (corners + along * (after - corners) - middle))
+    inside = [(np.concatenate(spots) @ poly[:, :2].T < poly[:, 2]).all(axis=1) for poly in found]
     return bool(np.any(inside, axis=0).all())
 
 
