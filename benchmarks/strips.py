@@ -127,7 +127,7 @@ def measure(
     seed: int,
     jobs: int,
     with_baseline: bool,
-    pictures: FilePath | None = None,
+    pictures: FilePath | None,
 ) -> Row:
     """Packs one instance."""
     name, items, width = read(path)
